@@ -1,0 +1,157 @@
+"""
+Every mistake Ragleaf foresees, as a type with a place and advice.
+
+A message is two sentences: what is wrong (*what*) and what to do (*advice*). A class stands for one kind of mistake and carries
+the advice that fits most of its cases; where a case needs other advice, the raiser gives it. No message ever quotes a secret.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+
+@dataclass(frozen=True)
+class Place:
+    """
+    Where something stands: a file, a sheet or page in it, a line number as printed on the paper, a column counted from 1.
+    """
+
+    source: str | None = None
+    sheet: int | None = None
+    row: int | None = None
+    line: int | None = None
+    column: int | None = None
+
+    def __str__(self) -> str:
+        named = (("", self.source), ("page ", self.sheet), ("row ", self.row), ("line ", self.line), ("column ", self.column))
+        return ", ".join(f"{word}{value}" for word, value in named if value is not None)
+
+
+class RagleafError(Exception):
+    """
+    The base of all foreseen mistakes; only its children are raised.
+
+    *exit_status* is what the command ends with: 1 the paper or the key is at fault, 2 wrong use.
+    """
+
+    exit_status: ClassVar[int] = 1
+    advice: str = "Nothing was written."
+
+    def __init__(self, what: str, *, advice: str | None = None, place: Place | None = None) -> None:
+        super().__init__(what)
+        self.what = what
+        self.place = place or Place()
+        if advice is not None:
+            self.advice = advice
+
+    def __str__(self) -> str:
+        place = str(self.place)
+        return f"{place}: {self.what}" if place else self.what
+
+
+class KeyFileError(RagleafError):
+    """The key file is not what it should be."""
+
+    advice = "Export the secret key again from your OpenPGP program and give that file."
+
+
+class NotASecretKey(KeyFileError):
+    """The file is sound, but holds something else than a secret key."""
+
+
+class DamagedKeyFile(KeyFileError):
+    """The file is cut short, altered or makes claims that cannot be true."""
+
+
+class UnsupportedKey(KeyFileError):
+    """A key of a version or algorithm whose public part Ragleaf cannot tell from its secret part."""
+
+    advice = "Keep this key by another way; no sheet was made."
+
+
+class SeveralKeys(KeyFileError):
+    """More than one key in the file and no choice made."""
+
+    advice = "Name one of them with --fingerprint."
+
+
+class UnprotectedSecret(KeyFileError):
+    """The secret would stand on paper without any passphrase over it."""
+
+    advice = (
+        "Give the key a passphrase in your OpenPGP program and export it again, or say --allow-unprotected "
+        "if the sheet will be guarded as well as the key itself."
+    )
+
+
+class CertificateError(RagleafError):
+    """The public certificate is missing or does not belong to the paper."""
+
+    advice = "Give the public certificate of the key whose fingerprint is printed on the sheet, with --public."
+
+
+class LineError(RagleafError):
+    """A line that cannot be taken as it stands."""
+
+    advice = "Compare the line with the paper and type it again."
+
+
+class PaperError(RagleafError):
+    """What was read from the paper is not enough, or not of one piece."""
+
+    advice = "Read or type the named lines again; the QR block beside them carries the same lines."
+
+
+class NotEnoughLines(PaperError):
+    """More lines are unreadable than the spare lines can stand in for."""
+
+
+class NoHeadLine(PaperError):
+    """No head line was read, so nothing says how many lines there are."""
+
+    advice = "Type or scan line 0; it stands at the top of every sheet and in every QR block."
+
+
+class SeveralSets(PaperError):
+    """Lines of more than one complete set were given."""
+
+    advice = "Choose one with --mark and its set mark, or give only the sheets of one set."
+
+
+class DigestMismatch(PaperError):
+    """All lines passed their checks, and yet what they carry is not what was printed."""
+
+    advice = "Nothing was written. Compare the mended lines with the paper first, then read all sheets afresh."
+
+
+class UnknownFormat(PaperError):
+    """A head line or payload of a format version this program does not know."""
+
+    advice = "Use a newer Ragleaf, or follow the recipe printed on the sheet."
+
+
+class TooLarge(RagleafError):
+    """More than the line limit allows on paper."""
+
+    advice = "Ragleaf carries keys and small files; leave out what is public, or split the file."
+
+
+class SourceError(RagleafError):
+    """An input that cannot be read at all."""
+
+    advice = "Look at the name and the file, and give it again."
+
+
+class OutputError(RagleafError):
+    """An output that could not be written; nothing of it was left behind."""
+
+    exit_status = 2
+    advice = "Choose another place, or free the one named; nothing was written."
+
+
+class MissingExtra(RagleafError):
+    """A library that this job needs and that is optional is not installed."""
+
+    exit_status = 2
+    advice = "Install it from your wheel folder: pip install 'ragleaf[scan]'. Text files need no extra."

@@ -1,0 +1,238 @@
+"""
+One line of paper: 15 bytes as 24 base32 characters with 5 check characters behind them: `encode` and `decode`.
+
+The check is a Reed–Solomon code over GF(32) on 31 symbols: the line number (two symbols, printed in decimal instead), the data
+and the check (docs/format.md, "A line"). Up to five wrong symbols are always noticed, three are never mended into another line,
+two are located. The check characters are masked with the set mark, so a line of another set fails.
+
+`normalise` is the one place where what people and readers confuse is forgiven.
+"""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from paperkey_alt.codes import Code, Uncorrectable
+from paperkey_alt.errors import LineError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"  # RFC 4648 §6, table 3
+DATA_BYTES = 15
+DATA_CHARACTERS = 24
+CHECK_CHARACTERS = 5
+CHARACTERS = DATA_CHARACTERS + CHECK_CHARACTERS
+GROUP = 4
+NUMBER_SYMBOLS = 2
+LAST_NUMBER = (1 << 5 * NUMBER_SYMBOLS) - 1
+
+UNREADABLE = "?"
+NO_MARK = "A" * CHECK_CHARACTERS
+
+_CODE = Code(field_bits=5, polynomial=0x25, checks=CHECK_CHARACTERS)
+_VALUE = {character: value for value, character in enumerate(ALPHABET)}
+_SILENT = dict.fromkeys(map(ord, " \t\r\n\f\v-\u00a0\u00ad\u2010\u2011\u2012\u2013\u2014\u2212"))
+_LOOK_ALIKES = {"0": "O", "1": "I", "8": "B"}
+_READ_AS = {character: character for character in ALPHABET} | {c.lower(): c for c in ALPHABET} | _LOOK_ALIKES
+
+# A mended line must leave one check symbol unspent, or nothing would speak for the mend.
+MOST_SPENT = CHECK_CHARACTERS - 1
+SPENT_ON_SWAP = 2
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line number, 0 to 1,023, and 15 bytes."""
+
+    number: int
+    data: bytes
+
+    def __post_init__(self) -> None:
+        if not 0 <= self.number <= LAST_NUMBER:
+            raise ValueError(f"a line number is 0 to {LAST_NUMBER}")
+        if len(self.data) != DATA_BYTES:
+            raise ValueError(f"a line carries {DATA_BYTES} bytes")
+
+
+@dataclass(frozen=True)
+class Mend:
+    """
+    One difference between what was given and the line it was taken for.
+
+    *column* counts the characters of the line from 1, spaces left out; column 0 is the line number. *was* is empty for a
+    character that was missing, *now* for one that was too many.
+    """
+
+    column: int
+    was: str
+    now: str
+
+
+@dataclass(frozen=True)
+class Reading:
+    """
+    A line as decoded, and what had to be mended for it.
+
+    *spent* is the number of check symbols used up by mending: one for each character known to be unreadable, two for each found
+    wrong, two for a swap, a missing or a surplus character, two for a number not given. 0 is a fine line; the more is spent,
+    the weaker the proof that is left: a random line passes with a chance of about 2⁻²⁵, 10⁻⁶, 3·10⁻⁵, 10⁻³ and 3 % for 0 to 4.
+    """
+
+    line: Line
+    mends: tuple[Mend, ...]
+    spent: int
+
+
+def encode(line: Line, mark: str) -> str:
+    """Return the 29 characters of *line*, its check masked with the set mark *mark* (five base32 characters)."""
+    symbols = [*_number_symbols(line.number), *_symbols(base64.b32encode(line.data).decode())]
+    check = (value ^ mask for value, mask in zip(_CODE.encode(symbols), _symbols(mark), strict=True))
+    return _characters([*symbols[NUMBER_SYMBOLS:], *check])
+
+
+def decode(text: str, number: int | None, mark: str) -> Reading:
+    """
+    Return what *text* says as a line of the set marked *mark*; *number* is None where none was given.
+
+    Mended are: up to two wrong characters, an unreadable one counting as half (with no number given, one); two neighbours
+    swapped; one character missing or one too many. Raises LineError where none of it, or more than one line, fits.
+    """
+    given = normalise(text)
+    if not CHARACTERS - 1 <= len(given) <= CHARACTERS + 1:
+        raise LineError(f"{len(given)} characters stand here; a line has {CHARACTERS}")
+    if number is not None and not 0 <= number <= LAST_NUMBER:
+        raise LineError(f"{number} is no line number; they go from 0 to {LAST_NUMBER}")
+    if len(given) < CHARACTERS:
+        return _by_trial(_with_one_more(given), number, mark)
+    if len(given) > CHARACTERS:
+        return _by_trial(_with_one_less(given), number, mark)
+    exact = (_exactly(attempt, number, mark) for attempt in _readings_of_one(text, given))
+    return next(filter(None, exact), None) or _nearest(given, number, mark)
+
+
+def implied_mark(text: str, number: int) -> str | None:
+    """Return the set mark under which *text* is a fine line, None where it is not 29 readable characters."""
+    given = normalise(text)
+    if len(given) != CHARACTERS or UNREADABLE in given or not 0 <= number <= LAST_NUMBER:
+        return None
+    symbols = _symbols(given)
+    check = _CODE.encode([*_number_symbols(number), *symbols[:DATA_CHARACTERS]])
+    return _characters([was ^ now for was, now in zip(symbols[DATA_CHARACTERS:], check, strict=True)])
+
+
+def differences(text: str, exact: str) -> tuple[Mend, ...] | None:
+    """Return where *text* differs from the 29 characters *exact*, None where its length is another."""
+    given = normalise(text)
+    if len(given) != CHARACTERS:
+        return None
+    return tuple(Mend(at, was, now) for at, (was, now) in enumerate(zip(given, exact, strict=True), 1) if was != now)
+
+
+def normalise(text: str) -> str:
+    """
+    Return *text* in the alphabet, with ``?`` for each character that cannot be one of it.
+
+    Forgiven, and nothing else: lower case; spaces and hyphens of any kind anywhere; 0 for O, 1 for I (`decode` then tries L),
+    8 for B. RFC 4648 §3.4 leaves these readings to the application.
+    """
+    return "".join(_READ_AS.get(character, UNREADABLE) for character in text.translate(_SILENT))
+
+
+def group(characters: str) -> str:
+    """Return the characters of a line as they are printed: six groups of four and one of five."""
+    cuts = [characters[at : at + GROUP] for at in range(0, DATA_CHARACTERS, GROUP)]
+    return " ".join([*cuts, characters[DATA_CHARACTERS:]])
+
+
+def _readings_of_one(text: str, given: str) -> Iterator[str]:
+    """Yield *given* with every 1 of *text* read as I, then as L, then as either."""
+    yield given
+    ones = [at for at, character in enumerate(text.translate(_SILENT)) if character == "1"]
+    for other in ("L", UNREADABLE) if ones else ():
+        yield "".join(other if at in ones else character for at, character in enumerate(given))
+
+
+def _by_trial(attempts: Iterator[tuple[str, Mend, int]], number: int | None, mark: str) -> Reading:
+    # A run of equal characters can lose any of its members: several attempts, one line.
+    found: dict[Line, Reading] = {}
+    for attempt, mend, cost in attempts:
+        reading = _exactly(attempt, number, mark)
+        if reading is not None and reading.spent + cost <= MOST_SPENT:
+            now = "" if mend.was else encode(reading.line, mark)[mend.column - 1]
+            found.setdefault(reading.line, Reading(reading.line, (Mend(mend.column, mend.was, now),), reading.spent + cost))
+    if len(found) != 1:
+        raise LineError("a character is missing, or one is too many, and the check does not tell which")
+    return next(iter(found.values()))
+
+
+def _exactly(given: str, number: int | None, mark: str) -> Reading | None:
+    """Return the line that agrees with every readable character of *given*, if one does and enough checks speak for it."""
+    try:
+        reading = _nearest(given, number, mark)
+    except LineError:
+        return None
+    unknown = given.count(UNREADABLE) + (NUMBER_SYMBOLS if number is None else 0)
+    return reading if reading.spent == unknown else None
+
+
+def _nearest(given: str, number: int | None, mark: str) -> Reading:
+    """Return the line nearest to the 29 characters *given*; *number* None counts as two unreadable symbols."""
+    masks = [0] * (NUMBER_SYMBOLS + DATA_CHARACTERS) + _symbols(mark)
+    # With no number given, nothing of the word says where the number stood, so both its symbols are erased.
+    lead = _number_symbols(number or 0)
+    word = [*lead, *(_VALUE.get(character, 0) for character in given)]
+    erased = [at + NUMBER_SYMBOLS for at, character in enumerate(given) if character == UNREADABLE]
+    erased += range(NUMBER_SYMBOLS) if number is None else ()
+    if len(erased) > MOST_SPENT:
+        raise LineError(f"{given.count(UNREADABLE)} characters cannot be read; the check can stand in for {MOST_SPENT} at most")
+    try:
+        found, changed = _CODE.correct([value ^ mask for value, mask in zip(word, masks, strict=True)], erased)
+    except Uncorrectable:
+        raise LineError("the check fails, and more than two characters are wrong") from None
+    now = [value ^ mask for value, mask in zip(found, masks, strict=True)]
+    line = Line(now[0] << 5 | now[1], _bytes(_characters(now[NUMBER_SYMBOLS : NUMBER_SYMBOLS + DATA_CHARACTERS])))
+    renumbered = () if number in (None, line.number) else (Mend(0, str(number), str(line.number)),)
+    mends = renumbered + (differences(given, _characters(now[NUMBER_SYMBOLS:])) or ())
+    spent = SPENT_ON_SWAP if _is_swap(mends) else len(erased) + 2 * sum(at not in erased for at in changed)
+    if spent > MOST_SPENT:
+        raise LineError("the check fails, and more characters are wrong than it can locate")
+    return Reading(line, mends, spent)
+
+
+def _is_swap(mends: tuple[Mend, ...]) -> bool:
+    # Only 28 swaps are possible against some 400,000 pairs of wrong characters: the proof is that of one wrong character.
+    return (
+        len(mends) == 2
+        and mends[0].column + 1 == mends[1].column
+        and mends[0].was == mends[1].now
+        and mends[0].now == mends[1].was
+    )
+
+
+def _with_one_more(given: str) -> Iterator[tuple[str, Mend, int]]:
+    for at in range(CHARACTERS):
+        yield given[:at] + UNREADABLE + given[at:], Mend(at + 1, "", UNREADABLE), 1
+
+
+def _with_one_less(given: str) -> Iterator[tuple[str, Mend, int]]:
+    for at in range(len(given)):
+        yield given[:at] + given[at + 1 :], Mend(at + 1, given[at], ""), 2
+
+
+def _number_symbols(number: int) -> list[int]:
+    return [number >> 5, number & 31]
+
+
+def _symbols(characters: str) -> list[int]:
+    return [_VALUE[character] for character in characters]
+
+
+def _characters(symbols: list[int]) -> str:
+    return "".join(ALPHABET[symbol] for symbol in symbols)
+
+
+def _bytes(characters: str) -> bytes:
+    return base64.b32decode(characters)

@@ -1,0 +1,148 @@
+"""
+Findings in words for people and as JSON for programs: `table` and `json_text`.
+
+Neither shows a secret: of a mended line the mended characters alone are named, of a wrong one only their columns.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from paperkey_alt.sets import Status
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from paperkey_alt.lines import Mend
+    from paperkey_alt.sets import Findings, LineFinding, SetFinding, Stray
+
+
+def table(findings: Findings) -> str:
+    """Return what was found, a paragraph for each set and one for what belongs to none."""
+    parts = [*map(_set_table, findings.sets), _stray_table(findings.strays)]
+    return "\n\n".join(part for part in parts if part)
+
+
+def json_text(findings: Findings) -> str:
+    """Return what was found as one JSON object; docs/commands.md lists its fields."""
+    value = {
+        "restorable": any(one.body is not None for one in findings.sets),
+        "sets": [_set_value(one) for one in findings.sets],
+        "strays": [
+            {"place": str(stray.place), "number": stray.number, "mark": stray.mark, "reason": stray.reason}
+            for stray in findings.strays
+        ],
+    }
+    return json.dumps(value, indent=1, ensure_ascii=False)
+
+
+def shortfall(finding: SetFinding) -> str:
+    """Return in one sentence what keeps a set from being restored."""
+    if finding.needed:
+        lines = "line is" if finding.needed == 1 else "lines are"
+        return f"{finding.needed} more {lines} needed of set {finding.head.mark}: {_where(finding)}"
+    return f"set {finding.head.mark}: {finding.problem.what if finding.problem else 'complete'}"
+
+
+def ranges(numbers: Iterable[int]) -> str:
+    """Return ascending *numbers* in short, runs drawn together: ``1–36, 38``."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and runs[-1][-1] == number - 1:
+            runs[-1][1:] = [number]
+        else:
+            runs.append([number])
+    return ", ".join("–".join(map(str, run)) for run in runs)
+
+
+def _where(finding: SetFinding) -> str:
+    kinds = ((status, ranges(_numbers(finding, status))) for status in (Status.WRONG, Status.MISSING))
+    return "; ".join(f"{status.value} {numbers}" for status, numbers in kinds if numbers)
+
+
+def _set_table(finding: SetFinding) -> str:
+    head = finding.head
+    verdict = "complete: what it carries agrees with its digest" if finding.body is not None else f"not complete: {_why(finding)}"
+    rows = [f"Set {head.mark}, {head.data_lines} data lines and {head.spare_lines} spare lines: {verdict}."]
+    for status in Status:
+        numbers = _numbers(finding, status)
+        if numbers or status is Status.FINE:
+            rows.append(f"  {status.value:<8}{len(numbers):>5}   {ranges(numbers)}".rstrip())
+    rows.extend(_details(finding.lines))
+    return "\n".join(rows)
+
+
+def _why(finding: SetFinding) -> str:
+    if finding.needed:
+        return f"{finding.needed} more {'line is' if finding.needed == 1 else 'lines are'} needed"
+    return finding.problem.what if finding.problem else "unknown"
+
+
+def _details(lines: Iterable[LineFinding]) -> Iterator[str]:
+    for line in lines:
+        if line.status is Status.MENDED:
+            yield f"  line {line.number}: {', '.join(map(_mend, line.mends))}{_at(line)}"
+        elif line.status is Status.WRONG:
+            yield f"  line {line.number}: {'; '.join(filter(None, (_columns(line.mends), line.remark)))}{_at(line)}"
+
+
+def _at(line: LineFinding) -> str:
+    return f"  ({line.places[0]})" if line.places else ""
+
+
+def _mend(mend: Mend) -> str:
+    if mend.column == 0:
+        return f"number {mend.was} taken for {mend.now}"
+    if not mend.was:
+        return f"character {mend.column}, {mend.now}, was missing"
+    if not mend.now:
+        return f"character {mend.column}, {mend.was}, was one too many"
+    return f"character {mend.column}: {mend.was} taken for {mend.now}"
+
+
+def _columns(mends: tuple[Mend, ...]) -> str:
+    if not mends:
+        return ""
+    word = "character" if len(mends) == 1 else "characters"
+    return f"{word} {ranges(mend.column for mend in mends)} wrong"
+
+
+def _stray_table(strays: tuple[Stray, ...]) -> str:
+    if not strays:
+        return ""
+    return "\n".join(["Not used:", *(f"  {stray.place}: {_stray(stray)}" for stray in strays)])
+
+
+def _stray(stray: Stray) -> str:
+    number = "a line" if stray.number is None else f"line {stray.number}"
+    return f"{number}, {stray.reason}{f' {stray.mark}' if stray.mark else ''}"
+
+
+def _numbers(finding: SetFinding, status: Status) -> list[int]:
+    return [line.number for line in finding.lines if line.status is status]
+
+
+def _set_value(finding: SetFinding) -> dict[str, object]:
+    return {
+        "mark": finding.head.mark,
+        "data_lines": finding.head.data_lines,
+        "spare_lines": finding.head.spare_lines,
+        "restorable": finding.body is not None,
+        "needed": finding.needed,
+        "problem": finding.problem.what if finding.problem else None,
+        "lines": [_line_value(line) for line in finding.lines],
+    }
+
+
+def _line_value(line: LineFinding) -> dict[str, object]:
+    told = line.status is Status.MENDED
+    return {
+        "number": line.number,
+        "status": line.status.value,
+        "places": [str(place) for place in line.places],
+        "characters": [
+            {"column": mend.column, "was": mend.was, "now": mend.now} if told else {"column": mend.column} for mend in line.mends
+        ],
+        "remark": line.remark,
+    }

@@ -1,0 +1,320 @@
+"""
+A set of lines: a body laid out as head line, data lines and spare lines, and the body back from what was read: `compose` and
+`collect`.
+
+`collect` believes a line by its check, a mended line only until the digest in the head line agrees, and lets the spare lines
+decide where it does not.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from enum import Enum
+from typing import TYPE_CHECKING
+
+from paperkey_alt import head as heads
+from paperkey_alt import lines, spares
+from paperkey_alt.errors import DigestMismatch, LineError, NoHeadLine, NotEnoughLines, RagleafError, TooLarge, UnknownFormat
+from paperkey_alt.head import Head, Share
+from paperkey_alt.lines import DATA_BYTES, LAST_NUMBER, NO_MARK, Line, Mend, Reading
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from paperkey_alt.errors import Place
+    from paperkey_alt.reading.sighting import Sighting
+
+DEFAULT_SPARE_PERCENT = 25
+
+
+@dataclass(frozen=True)
+class LineSet:
+    """A head and its lines, 1 to *head.total*, as 29 characters each: data lines first, spare lines behind."""
+
+    head: Head
+    lines: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        if len(self.lines) != self.head.total:
+            raise ValueError("a set has as many lines as its head says")
+
+    @property
+    def head_line(self) -> str:
+        """The 29 characters of line 0."""
+        return lines.encode(heads.pack(self.head), NO_MARK)
+
+
+class Status(Enum):
+    """What became of a line."""
+
+    FINE = "fine"
+    MENDED = "mended"
+    WRONG = "wrong"
+    MISSING = "missing"
+
+
+@dataclass(frozen=True)
+class LineFinding:
+    """
+    What was found of one line: its status, where it was seen, what was mended in it or is known to be wrong, and a remark.
+    """
+
+    number: int
+    status: Status
+    places: tuple[Place, ...] = ()
+    mends: tuple[Mend, ...] = ()
+    remark: str = ""
+
+
+@dataclass(frozen=True)
+class SetFinding:
+    """
+    What was found of one set. *body* is there only when the digest in the head line agrees with it; otherwise *problem* says
+    why it is not, and *needed* how many more lines would do.
+    """
+
+    head: Head
+    lines: tuple[LineFinding, ...]
+    body: bytes | None
+    problem: RagleafError | None
+    needed: int
+
+    def count(self, status: Status) -> int:
+        """Return how many lines have *status*."""
+        return sum(line.status is status for line in self.lines)
+
+
+@dataclass(frozen=True)
+class Stray:
+    """A sighting that belongs to no set here: the place, its line number and set mark where they can be told, and why."""
+
+    place: Place
+    number: int | None
+    mark: str | None
+    reason: str
+
+
+@dataclass(frozen=True)
+class Findings:
+    """The sets that were found, and the sightings that belong to none."""
+
+    sets: tuple[SetFinding, ...]
+    strays: tuple[Stray, ...]
+
+
+def spare_count(data: int, percent: int = DEFAULT_SPARE_PERCENT) -> int:
+    """Return the number of spare lines that make up *percent* of *data* lines, at least four for each codeword they fill."""
+    wanted = -(-data * percent // 100)
+    while wanted < (least := spares.LEAST_SPARE * len(spares.groups(data, wanted))):
+        wanted = least
+    return wanted
+
+
+def compose(body: bytes, spare: int, *, sealed: bool = False, share: Share | None = None) -> LineSet:
+    """
+    Lay *body* out as data lines and *spare* spare lines. The same body always gives the same set.
+
+    Raises TooLarge where they are more than the line limit of 1,023.
+    """
+    if not body:
+        raise ValueError("a body is not empty")
+    padding = -len(body) % DATA_BYTES
+    data = [(body + bytes(padding))[at : at + DATA_BYTES] for at in range(0, len(body), DATA_BYTES)]
+    if len(data) + spare > LAST_NUMBER:
+        raise TooLarge(f"{len(body):,} bytes make {len(data):,} lines and {spare:,} spare lines; the limit is {LAST_NUMBER:,}")
+    head = Head(len(data), spare, padding, sealed, share).of(body)
+    every = [*data, *spares.add(data, spare)]
+    return LineSet(head, tuple(lines.encode(Line(number, line), head.mark) for number, line in enumerate(every, 1)))
+
+
+def collect(sightings: Sequence[Sighting]) -> Findings:
+    """
+    Find the sets that *sightings*, in any order, are lines of, and the body of each set that is complete enough.
+
+    Raises NoHeadLine where no head line is among them, UnknownFormat where it is of another version.
+    """
+    found, rest = _head_lines(sightings)
+    if not found:
+        raise NoHeadLine("no head line was read, so nothing says how many lines there are" if rest else "no line was found")
+    placed, strays = _place(rest, found)
+    return Findings(tuple(_finding(head, placed[head.mark]) for head in found.values()), strays)
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """A sighting at its line number in a set; *reading* is None where it cannot be taken for a line."""
+
+    sighting: Sighting
+    number: int
+    reading: Reading | None
+    remark: str = ""
+
+
+def _head_lines(sightings: Iterable[Sighting]) -> tuple[dict[str, Head], list[Sighting]]:
+    votes: dict[str, Counter[Head]] = defaultdict(Counter)
+    rest, unknown = [], None
+    for sighting in sightings:
+        try:
+            reading = _head_reading(sighting)
+            head = heads.unpack(reading.line) if reading else None
+        except UnknownFormat as error:
+            unknown = UnknownFormat(error.what, place=sighting.place)
+            continue
+        if reading is None or head is None:
+            rest.append(sighting)
+        else:
+            votes[head.mark][head] += 1 << 2 * (lines.MOST_SPENT - reading.spent)
+    if unknown and not votes:
+        raise unknown
+    return {mark: counter.most_common(1)[0][0] for mark, counter in votes.items()}, rest
+
+
+def _head_reading(sighting: Sighting) -> Reading | None:
+    for number, text in sighting.candidates:
+        if number in (heads.NUMBER, None):
+            reading = _try(text, number, NO_MARK)
+            if reading and reading.line.number == heads.NUMBER:
+                return reading
+    return None
+
+
+def _place(
+    sightings: Sequence[Sighting], found: Mapping[str, Head]
+) -> tuple[dict[str, list[_Placed]], tuple[Stray, ...]]:
+    placed: dict[str, list[_Placed]] = {mark: [] for mark in found}
+    strays: list[Stray] = []
+    marks = [_implied_marks(sighting) for sighting in sightings]
+    foreign = _recurring(marks) - set(found)
+    home, expected = next(iter(found)), 1
+    for sighting, implied in zip(sightings, marks, strict=True):
+        other = next((mark for mark in implied if mark in foreign), None)
+        if other is not None and not set(implied) & set(found):
+            strays.append(Stray(sighting.place, sighting.number, other, "of another set"))
+            continue
+        mark, reading, remark = _best(sighting, implied, found, home, expected)
+        number = reading.line.number if reading else sighting.number
+        if number is None or not 1 <= number <= found[mark].total:
+            strays.append(Stray(sighting.place, number, None, remark or f"the set has {found[mark].total} lines"))
+            continue
+        placed[mark].append(_Placed(sighting, number, reading, remark))
+        home, expected = mark, number + 1
+    return placed, tuple(strays)
+
+
+def _implied_marks(sighting: Sighting) -> tuple[str, ...]:
+    implied = (lines.implied_mark(text, number) for number, text in sighting.candidates if number is not None)
+    return tuple(mark for mark in implied if mark is not None)
+
+
+def _recurring(marks: Iterable[tuple[str, ...]]) -> set[str]:
+    # Two damaged lines imply the same mark by accident once in thirty million pairs.
+    return {mark for mark, count in Counter(mark for implied in marks for mark in set(implied)).items() if count > 1}
+
+
+def _best(
+    sighting: Sighting, implied: tuple[str, ...], found: Mapping[str, Head], home: str, expected: int
+) -> tuple[str, Reading | None, str]:
+    """Return the set of *found* that *sighting* fits best, its reading and, where there is none, the reason."""
+    likely = [mark for mark in implied if mark in found] or [home, *(mark for mark in found if mark != home)]
+    readings, reasons = [], []
+    for mark in likely:
+        for number, text in sighting.candidates:
+            for guess in (expected, None) if number is None else (number,):
+                try:
+                    reading = lines.decode(text, guess, mark)
+                except LineError as error:
+                    reasons.append(error.what)
+                    continue
+                if 1 <= reading.line.number <= found[mark].total:
+                    readings.append((mark, reading))
+    if not readings:
+        return home, None, reasons[0] if reasons else ""
+    return *min(readings, key=lambda pair: pair[1].spent), ""
+
+
+def _try(text: str, number: int | None, mark: str) -> Reading | None:
+    try:
+        return lines.decode(text, number, mark)
+    except LineError:
+        return None
+
+
+def _finding(head: Head, placed: Sequence[_Placed]) -> SetFinding:
+    seen: dict[int, list[_Placed]] = defaultdict(list)
+    for one in placed:
+        seen[one.number].append(one)
+    readings = {number: reading for number, ones in seen.items() if (reading := _agreed(ones))}
+    try:
+        every = _resolve(head, readings)
+    except RagleafError as problem:
+        found = tuple(_unproven(number, seen[number], readings.get(number)) for number in range(1, head.total + 1))
+        return SetFinding(head, found, None, problem, _needed(head, readings))
+    found = tuple(_proven(number, seen[number], every[number - 1], head.mark) for number in range(1, head.total + 1))
+    return SetFinding(head, found, _body(head, every), None, 0)
+
+
+def _agreed(ones: Iterable[_Placed]) -> Reading | None:
+    """Return the reading that has least mended in it; two that are equally good and differ cancel out."""
+    readings = [one.reading for one in ones if one.reading]
+    least = min((reading.spent for reading in readings), default=0)
+    best = {reading.line: reading for reading in readings if reading.spent == least}
+    return next(iter(best.values())) if len(best) == 1 else None
+
+
+def _resolve(head: Head, readings: Mapping[int, Reading]) -> tuple[bytes, ...]:
+    """Return all lines of the set; what was mended most is dropped first where the digest does not agree."""
+    problem: RagleafError = NotEnoughLines("no line of the set was read")
+    for limit in sorted({reading.spent for reading in readings.values()}, reverse=True):
+        known = {number: reading.line.data for number, reading in readings.items() if reading.spent <= limit}
+        try:
+            every = spares.mend(known, head.data_lines, head.spare_lines)
+        except NotEnoughLines as error:
+            problem = problem if isinstance(problem, DigestMismatch) else error
+            continue
+        if head.agrees_with(_body(head, every)) and not any(_padding(head, every)):
+            return every
+        problem = DigestMismatch("the lines pass their checks, but the digest in the head line does not agree with them")
+    raise problem
+
+
+def _body(head: Head, every: Sequence[bytes]) -> bytes:
+    return b"".join(every[: head.data_lines])[: head.body_length]
+
+
+def _padding(head: Head, every: Sequence[bytes]) -> bytes:
+    return b"".join(every[: head.data_lines])[head.body_length :]
+
+
+def _needed(head: Head, readings: Mapping[int, Reading]) -> int:
+    groups = spares.groups(head.data_lines, head.spare_lines)
+    short = (sum(number not in readings for part in group for number in part) - len(group[1]) for group in groups)
+    return sum(max(0, lines_short) for lines_short in short)
+
+
+def _unproven(number: int, ones: Sequence[_Placed], reading: Reading | None) -> LineFinding:
+    places = tuple(one.sighting.place for one in ones)
+    if reading is not None:
+        return LineFinding(number, Status.MENDED if reading.mends else Status.FINE, places, reading.mends)
+    if not ones:
+        return LineFinding(number, Status.MISSING)
+    remark = "read more than once, and differently" if any(one.reading for one in ones) else ones[0].remark
+    return LineFinding(number, Status.WRONG, places, _unreadable(ones[0].sighting.text), remark)
+
+
+def _proven(number: int, ones: Sequence[_Placed], data: bytes, mark: str) -> LineFinding:
+    exact = lines.encode(Line(number, data), mark)
+    places = tuple(one.sighting.place for one in ones)
+    right = [one.reading for one in ones if one.reading and one.reading.line == Line(number, data)]
+    if right:
+        best = min(right, key=lambda reading: reading.spent)
+        return LineFinding(number, Status.MENDED if best.mends else Status.FINE, places, best.mends)
+    if not ones:
+        return LineFinding(number, Status.MISSING)
+    wrong = lines.differences(ones[0].sighting.text, exact) or ()
+    return LineFinding(number, Status.WRONG, places, wrong, ones[0].remark)
+
+
+def _unreadable(text: str) -> tuple[Mend, ...]:
+    given = lines.normalise(text)
+    return tuple(Mend(at, lines.UNREADABLE, lines.UNREADABLE) for at, was in enumerate(given, 1) if was == lines.UNREADABLE)

@@ -1,0 +1,77 @@
+"""Spare lines, both ways, up to their limit and one past it."""
+
+import random
+
+import galois
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from paperkey_alt.errors import NotEnoughLines
+from paperkey_alt.spares import add, groups, mend
+
+SHAPES = [(1, 1), (1, 4), (2, 1), (35, 9), (184, 46), (204, 51), (205, 52), (400, 100), (800, 200), (3, 700), (819, 204)]
+
+
+def lines_of(data, seed=0):
+    """Some data lines."""
+    choose = random.Random(seed)
+    return tuple(choose.randbytes(15) for _ in range(data))
+
+
+@pytest.mark.parametrize(("data", "spare"), SHAPES)
+def test_groups_are_what_docs_format_says(data, spare):
+    """The smallest number of groups whose codewords fit, every line in one, dealt in turn."""
+    dealt = groups(data, spare)
+    assert all(len(numbers) + len(spares) <= 255 for numbers, spares in dealt)
+    assert len(dealt) == 1 or -(-data // (len(dealt) - 1)) + -(-spare // (len(dealt) - 1)) > 255
+    assert sorted(number for group in dealt for part in group for number in part) == list(range(1, data + spare + 1))
+    for at, (numbers, spares) in enumerate(dealt):
+        assert {(number - 1) % len(dealt) for number in numbers} == {at}
+        assert {(number - data - 1) % len(dealt) for number in spares} <= {at}
+
+
+@pytest.mark.parametrize(("data", "spare"), SHAPES)
+def test_as_many_lines_may_be_lost_as_there_are_spare(data, spare):
+    """In every group exactly the spare lines' number may be lost, any of them; one more is refused."""
+    every = dict(enumerate(lines_of(data) + add(lines_of(data), spare), 1))
+    choose = random.Random(data)
+    lost = [
+        number for numbers, spares in groups(data, spare) for number in choose.sample([*numbers, *spares], len(spares))
+    ]
+    left = {number: line for number, line in every.items() if number not in lost}
+    assert mend(left, data, spare) == tuple(every.values())
+    del left[next(iter(left))]
+    with pytest.raises(NotEnoughLines):
+        mend(left, data, spare)
+
+
+@given(st.integers(1, 60), st.integers(2, 40), st.data())
+@settings(max_examples=60, deadline=None)
+def test_a_wrong_line_costs_two(data, spare, draw):
+    """Lost lines and wrong lines together: lost + 2 · wrong up to the number of spare lines."""
+    every = dict(enumerate(lines_of(data) + add(lines_of(data), spare), 1))
+    wrong = draw.draw(st.integers(0, spare // 2))
+    lost = draw.draw(st.integers(0, spare - 2 * wrong))
+    numbers = draw.draw(st.permutations(list(every)))[: wrong + lost]
+    left = {number: line for number, line in every.items() if number not in numbers[wrong:]}
+    left.update({number: draw.draw(st.binary(min_size=15, max_size=15)) for number in numbers[:wrong]})
+    assert mend(left, data, spare) == tuple(every.values())
+
+
+def test_galois_gives_the_same_spare_lines():
+    """An independent library makes the same spare lines from docs/format.md alone."""
+    field = galois.GF(256, irreducible_poly=0x11D, primitive_element=2)
+    oracle = galois.ReedSolomon(255, 255 - 46, field=field, alpha=2, c=0)
+    data = lines_of(184)
+    columns = [oracle.encode(field([line[column] for line in data]), output="parity") for column in range(15)]
+    assert add(data, 46) == tuple(bytes(int(column[at]) for column in columns) for at in range(46))
+
+
+def test_no_spare_lines_at_all():
+    """Without spare lines nothing may be lost, and nothing is added."""
+    data = lines_of(3)
+    assert add(data, 0) == ()
+    assert mend(dict(enumerate(data, 1)), 3, 0) == data
+    with pytest.raises(NotEnoughLines):
+        mend({1: data[0], 2: data[1]}, 3, 0)
