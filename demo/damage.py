@@ -1,4 +1,4 @@
-"""Types a text file of lines badly: ``python demo/damage.py LINES TYPED``. Always the same damage, so that one can look it up."""
+"""Types a text file of lines badly, always in the same way: ``python demo/damage.py LINES TYPED``."""
 
 import sys
 from pathlib import Path

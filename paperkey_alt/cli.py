@@ -6,9 +6,7 @@ They are imported inside the commands: ``ragleaf --help`` loads none of the libr
 
 from __future__ import annotations
 
-import functools
-import sys
-from pathlib import Path
+import datetime as dt
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -20,7 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from paperkey_alt.keys.openpgp import Key
-    from paperkey_alt.sets import Findings, SetFinding
+    from paperkey_alt.sets import Findings
+    from paperkey_alt.sheet.layout import Paper
 
 _force = click.option("--force", is_flag=True, help="Replace an output that exists.")
 _fingerprint = click.option("--fingerprint", metavar="HEX", help="Which key, where the file has several.")
@@ -28,24 +27,18 @@ _mark = click.option("--mark", metavar="MARK", help="Which set, where several ar
 _sources = click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
 
 
-class _Refusal(click.ClickException):
-    """A foreseen mistake, worded for the terminal."""
-
-    def __init__(self, error: RagleafError) -> None:
-        super().__init__(str(error))
-        self.error = error
-        self.exit_code = error.exit_status
-
-    def show(self, file: Any = None) -> None:
-        click.echo(f"ragleaf: {self.message}.\n  {self.error.advice}", file=file or sys.stderr)
+MOST_SPARE_PERCENT = 400
 
 
 class _Commands(click.Group):
+    """Words every foreseen mistake for the terminal: what is wrong, and below it what to do."""
+
     def invoke(self, ctx: click.Context) -> Any:
         try:
             return super().invoke(ctx)
         except RagleafError as error:
-            raise _Refusal(error) from None
+            _say([f"ragleaf: {error}.", f"  {error.advice}"])
+            ctx.exit(error.exit_status)
 
 
 def main() -> None:
@@ -68,7 +61,9 @@ def commands() -> None:
 @click.option("-o", "--output", required=True, metavar="PDF", help="The sheets; - for standard output.")
 @click.option("--text", metavar="FILE", help="Also write the lines as a text file.")
 @click.option("--whole", is_flag=True, help="Print all that is needed, so that no public certificate is.")
-@click.option("--spare", default="25%", show_default=True, metavar="N%|sheet", help="Spare lines, or as many as a lost sheet costs.")
+@click.option(
+    "--spare", default="25%", show_default=True, metavar="N%|sheet", help="Spare lines, or as many as a lost sheet costs."
+)
 @click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="The paper's size.")
 @click.option("--anonymous", is_flag=True, help="Leave the user ID off the sheets.")
 @click.option("--allow-unprotected", is_flag=True, help="Print a secret that no passphrase protects.")
@@ -76,21 +71,24 @@ def commands() -> None:
 @_force
 def backup(**given: Any) -> None:
     """Print the secret part of the OpenPGP key in KEYFILE on sheets (PDF)."""
-    from paperkey_alt import files, payload, sets  # noqa: PLC0415
+    from paperkey_alt import body, files, sets  # noqa: PLC0415
     from paperkey_alt.keys import openpgp  # noqa: PLC0415
-    from paperkey_alt.sheet import draw, text, words  # noqa: PLC0415
+    from paperkey_alt.sheet import draw, layout, text, words  # noqa: PLC0415
 
     outputs = [name for name in (given["output"], given["text"]) if name]
     files.require_free(outputs, force=given["force"])
     key = openpgp.choose(openpgp.read(files.read(given["keyfile"], files.LONGEST_KEY_FILE)), given["fingerprint"])
     taken = openpgp.extract(key, whole=given["whole"], allow_unprotected=given["allow_unprotected"])
-    line_set = _spared(payload.pack(taken.payload), given["spare"], given["paper"])
-    caption = words.caption(key, taken, today=words.today(), anonymous=given["anonymous"])
-    contents = {given["output"]: draw.draw(line_set, caption, paper=draw.PAPERS[given["paper"]])}
+    carried = body.wrap(taken.payload, None)
+    paper = layout.PAPERS[given["paper"]]
+    line_set = sets.compose(carried, _spare_lines(len(carried), given["spare"], paper))
+    today = dt.datetime.now().astimezone().date()
+    caption = words.caption(key, taken.payload, line_set, today=today, anonymous=given["anonymous"])
+    contents = {given["output"]: draw.draw(line_set, caption, paper=paper)}
     if given["text"]:
         contents[given["text"]] = text.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=given["force"])
-    _say(words.printed(line_set, caption, draw.sheet_count(line_set, paper=draw.PAPERS[given["paper"]])))
+    _say(words.printed(line_set, taken.left_out, caption, len(layout.plan(line_set.head.total, paper).sheets)))
 
 
 @commands.command()
@@ -136,6 +134,21 @@ def restore(sources: tuple[str, ...], **given: Any) -> None:
     _say([*rebuilt.left_out, f"Restored: {rebuilt.key.title}"])
 
 
+def _spare_lines(length: int, wanted: str, paper: Paper) -> int:
+    """Return the number of spare lines that `--spare` *wanted* means for a body of *length* bytes."""
+    from paperkey_alt import sets  # noqa: PLC0415
+    from paperkey_alt.lines import DATA_BYTES  # noqa: PLC0415
+    from paperkey_alt.sheet import layout  # noqa: PLC0415
+
+    data = -(-length // DATA_BYTES)
+    if wanted == "sheet":
+        return layout.spare_for_a_sheet(data, paper)
+    percent = wanted.removesuffix("%")
+    if not percent.isdecimal() or not int(percent) <= MOST_SPARE_PERCENT:
+        raise click.BadParameter(f"{wanted}: say 0% to {MOST_SPARE_PERCENT}%, or sheet", param_hint="--spare")
+    return sets.spare_count(data, int(percent))
+
+
 def _certificate(name: str | None, fingerprint: str | None) -> Key | None:
     from paperkey_alt import files  # noqa: PLC0415
     from paperkey_alt.keys import openpgp  # noqa: PLC0415
@@ -165,7 +178,8 @@ def _complete(findings: Findings, mark: str | None) -> bytes:
         raise SeveralSets(f"{len(bodies)} complete sets were given: {', '.join(bodies)}")
     if not bodies:
         nearest = min(chosen, key=lambda one: (one.needed, -len(one.lines)))
-        raise type(nearest.problem or PaperError)(report.shortfall(nearest))
+        kind = type(nearest.problem) if nearest.problem else PaperError
+        raise kind(report.shortfall(nearest))
     return next(iter(bodies.values()))
 
 

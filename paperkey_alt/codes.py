@@ -61,14 +61,27 @@ class Code:
         *erased* are positions whose symbols are known to be unreadable. In reach is: twice the wrong symbols plus the erased
         ones are no more than the check symbols. Raises Uncorrectable past that.
         """
+        return self._decode(word, erased, only_erased=False)
+
+    def fill(self, word: Sequence[int], erased: Collection[int]) -> bytes:
+        """
+        Return the one codeword that differs from *word* in no other position than the *erased* ones.
+
+        The same as `correct` where nothing is wrong, and faster. Raises Uncorrectable where there is none.
+        """
+        return self._decode(word, erased, only_erased=True)[0]
+
+    def _decode(self, word: Sequence[int], erased: Collection[int], *, only_erased: bool) -> tuple[bytes, tuple[int, ...]]:
         self._require_symbols(word, self.longest)
         gone = sorted(set(erased))
         if len(word) <= self.checks or (gone and not 0 <= gone[0] <= gone[-1] < len(word)):
             raise ValueError("the word is too short, or an erased position is outside of it")
         if len(gone) > self.checks:
             raise Uncorrectable("more erased symbols than check symbols")
+        if only_erased and not gone:
+            return self._confirmed(word, bytes(word), frozenset())
         try:
-            _, found, _ = _codec(self).decode(bytearray(word), erase_pos=gone)
+            _, found, _ = _codec(self).decode(bytearray(word), erase_pos=gone, only_erasures=only_erased)
         except (reedsolo.ReedSolomonError, ZeroDivisionError, IndexError) as reason:
             # The library leaves by any of these when its locator has no root inside the word.
             raise Uncorrectable("no codeword within reach") from reason
@@ -90,6 +103,4 @@ class Code:
 
 @lru_cache(maxsize=16)
 def _codec(code: Code) -> reedsolo.RSCodec:
-    return reedsolo.RSCodec(
-        nsym=code.checks, nsize=code.longest, fcr=0, prim=code.polynomial, generator=2, c_exp=code.field_bits
-    )
+    return reedsolo.RSCodec(nsym=code.checks, nsize=code.longest, fcr=0, prim=code.polynomial, generator=2, c_exp=code.field_bits)

@@ -155,3 +155,27 @@ class MissingExtra(RagleafError):
 
     exit_status = 2
     advice = "Install it from your wheel folder: pip install 'ragleaf[scan]'. Text files need no extra."
+
+
+class WrongPassphrase(RagleafError):
+    """A passphrase that opens nothing here."""
+
+    advice = "Try again; mind the keyboard layout and capital letters. Nothing was written."
+
+
+class NoSuchKey(KeyFileError):
+    """No key of the file has the fingerprint that was asked for."""
+
+    advice = "Name one of the listed keys with --fingerprint; its last 16 digits are enough."
+
+
+class ProofFailed(KeyFileError):
+    """A secret that does not belong to its public key."""
+
+    advice = "The key file is damaged or was tampered with; export the key again, and compare it with an older copy."
+
+
+class SharesDisagree(PaperError):
+    """Shares that do not belong to one secret."""
+
+    advice = "Nothing was written. Bring one more share, or leave out the one you trust least."

@@ -1,8 +1,8 @@
 """
 Files in and out: `read` with a bound, `write` whole or not at all.
 
-The only module besides the command line that touches a file system. Outputs may hold a secret: they are created 0600, and what is
-half written is removed.
+The only module besides the command line that touches a file system. Outputs may hold a secret: they are created 0600, and what
+is half written is removed.
 """
 
 from __future__ import annotations

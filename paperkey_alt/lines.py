@@ -18,7 +18,7 @@ from paperkey_alt.codes import Code, Uncorrectable
 from paperkey_alt.errors import LineError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"  # RFC 4648 §6, table 3
 DATA_BYTES = 15
@@ -170,45 +170,55 @@ def _by_trial(attempts: Iterator[tuple[str, Mend, int]], number: int | None, mar
 
 def _exactly(given: str, number: int | None, mark: str) -> Reading | None:
     """Return the line that agrees with every readable character of *given*, if one does and enough checks speak for it."""
-    try:
-        reading = _nearest(given, number, mark)
-    except LineError:
+    word, erased = _word(given, number, mark)
+    if len(erased) > MOST_SPENT:
         return None
-    unknown = given.count(UNREADABLE) + (NUMBER_SYMBOLS if number is None else 0)
-    return reading if reading.spent == unknown else None
+    try:
+        return _reading(given, number, mark, _CODE.fill(word, erased), len(erased))
+    except Uncorrectable:
+        return None
 
 
 def _nearest(given: str, number: int | None, mark: str) -> Reading:
     """Return the line nearest to the 29 characters *given*; *number* None counts as two unreadable symbols."""
-    masks = [0] * (NUMBER_SYMBOLS + DATA_CHARACTERS) + _symbols(mark)
-    # With no number given, nothing of the word says where the number stood, so both its symbols are erased.
-    lead = _number_symbols(number or 0)
-    word = [*lead, *(_VALUE.get(character, 0) for character in given)]
-    erased = [at + NUMBER_SYMBOLS for at, character in enumerate(given) if character == UNREADABLE]
-    erased += range(NUMBER_SYMBOLS) if number is None else ()
+    word, erased = _word(given, number, mark)
     if len(erased) > MOST_SPENT:
         raise LineError(f"{given.count(UNREADABLE)} characters cannot be read; the check can stand in for {MOST_SPENT} at most")
     try:
-        found, changed = _CODE.correct([value ^ mask for value, mask in zip(word, masks, strict=True)], erased)
+        found, changed = _CODE.correct(word, erased)
     except Uncorrectable:
         raise LineError("the check fails, and more than two characters are wrong") from None
-    now = [value ^ mask for value, mask in zip(found, masks, strict=True)]
-    line = Line(now[0] << 5 | now[1], _bytes(_characters(now[NUMBER_SYMBOLS : NUMBER_SYMBOLS + DATA_CHARACTERS])))
-    renumbered = () if number in (None, line.number) else (Mend(0, str(number), str(line.number)),)
-    mends = renumbered + (differences(given, _characters(now[NUMBER_SYMBOLS:])) or ())
-    spent = SPENT_ON_SWAP if _is_swap(mends) else len(erased) + 2 * sum(at not in erased for at in changed)
-    if spent > MOST_SPENT:
+    reading = _reading(given, number, mark, found, len(erased) + 2 * sum(at not in erased for at in changed))
+    if reading.spent > MOST_SPENT:
         raise LineError("the check fails, and more characters are wrong than it can locate")
-    return Reading(line, mends, spent)
+    return reading
+
+
+def _word(given: str, number: int | None, mark: str) -> tuple[list[int], list[int]]:
+    """Return the 31 symbols of the code, unmasked, and the places of those that are not known."""
+    symbols = [*_number_symbols(number or 0), *(_VALUE.get(character, 0) for character in given)]
+    erased = [at + NUMBER_SYMBOLS for at, character in enumerate(given) if character == UNREADABLE]
+    return _masked(symbols, mark), erased + (list(range(NUMBER_SYMBOLS)) if number is None else [])
+
+
+def _reading(given: str, number: int | None, mark: str, found: bytes, spent: int) -> Reading:
+    symbols = _masked(found, mark)
+    exact = _characters(symbols[NUMBER_SYMBOLS:])
+    line = Line(symbols[0] << 5 | symbols[1], _bytes(exact[:DATA_CHARACTERS]))
+    renumbered = () if number in (None, line.number) else (Mend(0, str(number), str(line.number)),)
+    mends = renumbered + (differences(given, exact) or ())
+    return Reading(line, mends, SPENT_ON_SWAP if _is_swap(mends) else spent)
+
+
+def _masked(symbols: Sequence[int], mark: str) -> list[int]:
+    at = NUMBER_SYMBOLS + DATA_CHARACTERS
+    return [*symbols[:at], *(value ^ mask for value, mask in zip(symbols[at:], _symbols(mark), strict=True))]
 
 
 def _is_swap(mends: tuple[Mend, ...]) -> bool:
     # Only 28 swaps are possible against some 400,000 pairs of wrong characters: the proof is that of one wrong character.
     return (
-        len(mends) == 2
-        and mends[0].column + 1 == mends[1].column
-        and mends[0].was == mends[1].now
-        and mends[0].now == mends[1].was
+        len(mends) == 2 and mends[0].column + 1 == mends[1].column and mends[0].was == mends[1].now and mends[0].now == mends[1].was
     )
 
 

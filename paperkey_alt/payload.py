@@ -16,7 +16,12 @@ from paperkey_alt.errors import DigestMismatch, UnknownFormat
 DIGEST_BYTES = 32
 KIND_LEAN = 1
 KIND_WHOLE = 2
+KIND_COMPACT = 3
 FINGERPRINT_BYTES = (20, 32)
+CHECK_BYTES = 8
+FORM_KEPT = 0
+FORM_OTHER_PASSPHRASE = 0x80
+FORM_MASK = 0x7F
 
 
 @dataclass(frozen=True)
@@ -60,16 +65,48 @@ class Whole:
             raise ValueError("a whole payload is not empty")
 
 
-Payload = Lean | Whole
+@dataclass(frozen=True)
+class ReducedPart:
+    """
+    One secret reduced to what cannot be computed, and what is needed to protect it again to the identical bytes.
+
+    *form* (1 to 127) and *value* (1 to 65,535 bytes) are those of `paperkey_alt.keys.essence`; *prefix* (1 to 255 bytes) is the
+    secret part up to its encrypted bytes; *check* is the first 8 bytes of the SHA-256 of the whole secret part;
+    *other_passphrase* tells that the passphrase over it is not the one of the seal.
+    """
+
+    form: int
+    value: bytes
+    prefix: bytes
+    check: bytes
+    other_passphrase: bool = False
+
+    def __post_init__(self) -> None:
+        if not (0 < self.form <= FORM_MASK and 1 <= len(self.value) <= 0xFFFF and 1 <= len(self.prefix) <= 0xFF):
+            raise ValueError("a reduced part has a form, a value and a prefix")
+        if len(self.check) != CHECK_BYTES:
+            raise ValueError(f"the check of a reduced part is {CHECK_BYTES} bytes")
+
+
+@dataclass(frozen=True)
+class Compact:
+    """
+    Secrets reduced to what cannot be computed; a SecretPart where one could not be reduced. Not to be printed unsealed.
+    """
+
+    parts: tuple[ReducedPart | SecretPart, ...]
+
+    def __post_init__(self) -> None:
+        if not self.parts:
+            raise ValueError("a compact payload is not empty")
+
+
+Payload = Lean | Whole | Compact
 
 
 def pack(payload: Payload) -> bytes:
     """Return the payload as bytes, its digest last."""
-    match payload:
-        case Lean(parts):
-            content = bytes([KIND_LEAN, len(parts)]) + b"".join(map(_pack_part, parts))
-        case Whole(packets):
-            content = bytes([KIND_WHOLE]) + packets
+    content = encode(payload)
     return content + hashlib.sha256(content).digest()
 
 
@@ -82,40 +119,87 @@ def unpack(data: bytes) -> Payload:
     content, digest = data[:-DIGEST_BYTES], data[-DIGEST_BYTES:]
     if not content or not hmac.compare_digest(hashlib.sha256(content).digest(), digest):
         raise DigestMismatch("the digest at the end of the payload does not agree with what stands before it")
+    return decode(content)
+
+
+def encode(payload: Payload) -> bytes:
+    """Return the payload's kind and content without a digest, for a seal, whose tag is one."""
+    match payload:
+        case Lean(parts):
+            return bytes([KIND_LEAN, len(parts)]) + b"".join(map(_pack_part, parts))
+        case Whole(packets):
+            return bytes([KIND_WHOLE]) + packets
+        case Compact(reduced):
+            return bytes([KIND_COMPACT]) + b"".join(map(_pack_compact, reduced))
+
+
+def decode(content: bytes) -> Payload:
+    """Return the payload that `encode` made *content* from; raises UnknownFormat for what this version does not know."""
     kind, rest = content[0], content[1:]
     try:
         if kind == KIND_LEAN:
             return Lean(_unpack_parts(rest))
         if kind == KIND_WHOLE:
             return Whole(rest)
+        if kind == KIND_COMPACT:
+            return Compact(_unpack_compact(rest))
     except (ValueError, IndexError):
         raise UnknownFormat(f"a payload of kind {kind} is not laid out as this version knows it") from None
     raise UnknownFormat(f"payload kind {kind} is not known to this version")
 
 
 def _pack_part(part: SecretPart) -> bytes:
-    return (
-        bytes([len(part.fingerprint)])
-        + part.fingerprint
-        + len(part.secret).to_bytes(2, "big")
-        + part.secret
-    )  # fmt: skip
+    return _short(part.fingerprint) + _long(part.secret)
 
 
 def _unpack_parts(data: bytes) -> tuple[SecretPart, ...]:
     count, at = data[0], 1
     parts = []
     for _ in range(count):
-        fingerprint, at = _take(data, at + 1, data[at])
-        length, at = _take(data, at, 2)
-        secret, at = _take(data, at, int.from_bytes(length, "big"))
+        fingerprint, at = _take(data, at, 1)
+        secret, at = _take(data, at, 2)
         parts.append(SecretPart(fingerprint, secret))
     if at != len(data):
         raise ValueError("bytes behind the last part")
     return tuple(parts)
 
 
-def _take(data: bytes, at: int, length: int) -> tuple[bytes, int]:
-    if at + length > len(data):
+def _pack_compact(part: ReducedPart | SecretPart) -> bytes:
+    if isinstance(part, SecretPart):
+        return bytes([FORM_KEPT]) + _pack_part(part)
+    form = part.form | (FORM_OTHER_PASSPHRASE if part.other_passphrase else 0)
+    return bytes([form]) + _long(part.value) + _short(part.prefix) + part.check
+
+
+def _unpack_compact(data: bytes) -> tuple[ReducedPart | SecretPart, ...]:
+    parts: list[ReducedPart | SecretPart] = []
+    at = 0
+    while at < len(data):
+        form = data[at]
+        if form == FORM_KEPT:
+            fingerprint, at = _take(data, at + 1, 1)
+            secret, at = _take(data, at, 2)
+            parts.append(SecretPart(fingerprint, secret))
+            continue
+        value, at = _take(data, at + 1, 2)
+        prefix, at = _take(data, at, 1)
+        check, at = data[at : at + CHECK_BYTES], at + CHECK_BYTES
+        parts.append(ReducedPart(form & FORM_MASK, value, prefix, check, bool(form & FORM_OTHER_PASSPHRASE)))
+    return tuple(parts)
+
+
+def _short(data: bytes) -> bytes:
+    return bytes([len(data)]) + data
+
+
+def _long(data: bytes) -> bytes:
+    return len(data).to_bytes(2, "big") + data
+
+
+def _take(data: bytes, at: int, width: int) -> tuple[bytes, int]:
+    """Return the bytes behind a length of *width* bytes at *at*, and the place behind them."""
+    start = at + width
+    end = start + int.from_bytes(data[at:start], "big")
+    if start > len(data) or end > len(data):
         raise ValueError("a part reaches past the end")
-    return data[at : at + length], at + length
+    return data[start:end], end

@@ -179,9 +179,7 @@ def _head_reading(sighting: Sighting) -> Reading | None:
     return None
 
 
-def _place(
-    sightings: Sequence[Sighting], found: Mapping[str, Head]
-) -> tuple[dict[str, list[_Placed]], tuple[Stray, ...]]:
+def _place(sightings: Sequence[Sighting], found: Mapping[str, Head]) -> tuple[dict[str, list[_Placed]], tuple[Stray, ...]]:
     placed: dict[str, list[_Placed]] = {mark: [] for mark in found}
     strays: list[Stray] = []
     marks = [_implied_marks(sighting) for sighting in sightings]

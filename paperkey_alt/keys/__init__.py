@@ -1,0 +1,1 @@
+"""Key files: one module a format, each with extract and rebuild."""

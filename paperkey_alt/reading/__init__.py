@@ -1,0 +1,1 @@
+"""Off paper: from typed text and from pictures to sightings of lines."""

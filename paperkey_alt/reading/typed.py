@@ -44,17 +44,17 @@ def _row(content: str, source: str, row: int) -> Iterator[Sighting]:
 
 def _cuts(content: str) -> Iterator[tuple[int | None, str]]:
     match = _NUMBERED.fullmatch(content)
-    if match and int(match[1]) <= LAST_NUMBER and _SHORTEST_NUMBERED <= len(normalise(match[2])) <= _LONGEST_NUMBERED:
-        yield int(match[1]), match[2]
+    if match and int(match[1]) <= LAST_NUMBER:
+        size = len(normalise(match[2]))
+        if _SHORTEST_NUMBERED <= size <= _LONGEST_NUMBERED:
+            yield int(match[1]), match[2]
+        if size in _LENGTHS:
+            return
     compact = "".join(content.split())
-    leading = len(compact) - len(compact.lstrip("0123456789"))
+    digits = len(compact) - len(compact.lstrip("0123456789"))
     for length in _LENGTHS:
-        digits = _size(compact) - length
-        if 1 <= digits <= min(leading, _MOST_DIGITS) and int(compact[:digits]) <= LAST_NUMBER:
-            yield int(compact[:digits]), compact[digits:]
-        if digits == 0:
+        width = len(normalise(compact)) - length
+        if 1 <= width <= min(digits, _MOST_DIGITS) and int(compact[:width]) <= LAST_NUMBER:
+            yield int(compact[:width]), compact[width:]
+        if width == 0:
             yield None, compact
-
-
-def _size(compact: str) -> int:
-    return len(normalise(compact))

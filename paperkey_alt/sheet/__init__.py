@@ -1,0 +1,1 @@
+"""Onto paper: lines as sheets and as text."""

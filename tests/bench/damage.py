@@ -2,9 +2,9 @@
 Random damage to typed lines: ``python tests/bench/damage.py [TRIALS] [SEED]``.
 
 Each trial writes the lines of a random payload as text, damages the text (wrong characters, missing, surplus and swapped ones,
-lost, swapped and foreign lines, other spellings), and reads it back. Three outcomes are counted: restored exactly, refused with the
-lines named, and restored wrongly; the last must be 0. The promised limit: lines beyond repair (three or more wrong characters)
-cost one spare line, or two where the check does not notice that it mends wrongly (four or more); lost lines cost one.
+lost, swapped and foreign lines, other spellings), and reads it back. Three outcomes are counted: restored exactly, refused with
+the lines named, and restored wrongly; the last must be 0. The promised limit: lines beyond repair (three or more wrong
+characters) cost one spare line, or two where the check may mend them wrongly (four or more); lost lines cost one.
 """
 
 import random
@@ -27,7 +27,9 @@ def wrong_characters(line, choose):
     """Between 1 and 12 other characters; the cost is by the promise."""
     count = choose.choice((1, 1, 1, 2, 2, 3, 4, 5, 8, 12))
     columns = choose.sample([at for at, character in enumerate(line) if character in ALPHABET], count)
-    changed = [choose.choice(ALPHABET.replace(character, "")) if at in columns else character for at, character in enumerate(line)]
+    changed = [
+        choose.choice(ALPHABET.replace(character, "")) if at in columns else character for at, character in enumerate(line)
+    ]
     return "".join(changed), 0 if count <= 2 else 1 if count == 3 else 2
 
 

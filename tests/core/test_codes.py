@@ -12,8 +12,8 @@ from paperkey_alt.codes import Code, Uncorrectable
 LINE_CODE = Code(field_bits=5, polynomial=0x25, checks=5)
 SPARE_CODE = Code(field_bits=8, polynomial=0x11D, checks=10)
 
-# ISO/IEC 18004, annex with the worked symbol "01234567", version 1-M: data and error correction codewords (from memory; they agree
-# with the code, which they could not do by chance).
+# ISO/IEC 18004, annex with the worked symbol "01234567", version 1-M: data and error correction codewords (from memory; they
+# agree with the code, which they could not do by chance).
 ISO_18004_DATA = bytes.fromhex("10 20 0c 56 61 80 ec 11 ec 11 ec 11 ec 11 ec 11")
 ISO_18004_CHECKS = bytes.fromhex("a5 24 d4 c1 ed 36 c7 87 2c 55")
 
@@ -57,7 +57,7 @@ def damaged_words(draw):
 @given(damaged_words())
 @settings(max_examples=300, deadline=None)
 def test_all_damage_within_the_limit_is_undone(case):
-    """Twice the wrong symbols plus the erased ones up to the number of check symbols: the word comes back, its changes listed."""
+    """Twice the wrong symbols plus the erased ones up to the check symbols: the word comes back, its changes listed."""
     code, word, damaged, erased = case
     found, changed = code.correct(damaged, erased)
     assert list(found) == word

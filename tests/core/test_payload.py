@@ -7,18 +7,30 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from paperkey_alt.errors import DigestMismatch, RagleafError, UnknownFormat
-from paperkey_alt.payload import Lean, SecretPart, Whole, pack, unpack
+from paperkey_alt.payload import Compact, Lean, ReducedPart, SecretPart, Whole, decode, encode, pack, unpack
 
 fingerprints = st.binary(min_size=20, max_size=20) | st.binary(min_size=32, max_size=32)
 parts = st.builds(SecretPart, fingerprints, st.binary(min_size=1, max_size=400))
-payloads = st.builds(Lean, st.lists(parts, min_size=1, max_size=4).map(tuple)) | st.builds(Whole, st.binary(min_size=1))
+reduced = st.builds(
+    ReducedPart,
+    st.integers(1, 127),
+    st.binary(min_size=1, max_size=300),
+    st.binary(min_size=1, max_size=255),
+    st.binary(min_size=8, max_size=8),
+    st.booleans(),
+)
+payloads = (
+    st.builds(Lean, st.lists(parts, min_size=1, max_size=4).map(tuple))
+    | st.builds(Whole, st.binary(min_size=1))
+    | st.builds(Compact, st.lists(reduced | parts, min_size=1, max_size=4).map(tuple))
+)
 
 
 @given(payloads)
 def test_both_ways(payload):
     """Every payload comes back from its bytes, and its bytes from it."""
     data = pack(payload)
-    assert unpack(data) == payload
+    assert unpack(data) == decode(encode(payload)) == payload
     assert pack(unpack(data)) == data
 
 
@@ -53,6 +65,10 @@ BAD_LAYOUTS = {
     "a secret part that reaches past the end": b"\1\1" + b"\x14" + b"f" * 20 + b"\xff\xff" + b"\0",
     "a secret part of no bytes": b"\1\1" + b"\x14" + b"f" * 20 + b"\0\0",
     "whole of nothing": b"\2",
+    "compact of nothing": b"\3",
+    "compact with a part that ends in its check": b"\3\1\0\1v\1p" + b"c" * 7,
+    "compact with a value that reaches past the end": b"\3\1\xff\xffv",
+    "compact with an empty value": b"\3\1\0\0\1p" + b"c" * 8,
 }
 
 

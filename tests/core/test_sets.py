@@ -188,14 +188,16 @@ def test_the_line_limit():
         compose(body_of(15 * 818 + 1), 205)
 
 
-@pytest.mark.parametrize(("data", "percent", "spare"), [(1, 25, 4), (16, 25, 4), (17, 25, 5), (184, 25, 46), (184, 0, 4), (250, 25, 63)])
+@pytest.mark.parametrize(
+    ("data", "percent", "spare"), [(1, 25, 4), (16, 25, 4), (17, 25, 5), (184, 25, 46), (184, 0, 4), (250, 25, 63)]
+)
 def test_the_number_of_spare_lines(data, percent, spare):
     """A share of the data lines, rounded up, and at least four for each codeword."""
     assert spare_count(data, percent) == spare
 
 
 def test_random_damage_restores_exactly_or_refuses():
-    """Wrong characters, lost, swapped and foreign lines at random: the body, or none; within the promised limit always the body."""
+    """Wrong, lost, shuffled and foreign lines at random: the body, or none; within the promised limit always the body."""
     choose = random.Random(12)
     within = 0
     for round_number in range(150):

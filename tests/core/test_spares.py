@@ -36,9 +36,7 @@ def test_as_many_lines_may_be_lost_as_there_are_spare(data, spare):
     """In every group exactly the spare lines' number may be lost, any of them; one more is refused."""
     every = dict(enumerate(lines_of(data) + add(lines_of(data), spare), 1))
     choose = random.Random(data)
-    lost = [
-        number for numbers, spares in groups(data, spare) for number in choose.sample([*numbers, *spares], len(spares))
-    ]
+    lost = [number for numbers, spares in groups(data, spare) for number in choose.sample([*numbers, *spares], len(spares))]
     left = {number: line for number, line in every.items() if number not in lost}
     assert mend(left, data, spare) == tuple(every.values())
     del left[next(iter(left))]

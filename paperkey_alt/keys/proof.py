@@ -1,0 +1,159 @@
+"""
+That an unlocked secret belongs to its public part, by arithmetic: `prove`.
+
+Sources: RFC 8017 §3.2 (RSA), FIPS 186-4 §4.1 (DSA), RFC 9580 §5.5.5 and §9.2 (fields, curves), RFC 7748 and RFC 8032 (25519
+and 448).
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from cryptography.exceptions import UnsupportedAlgorithm
+from cryptography.hazmat.primitives.asymmetric import ec, ed448, ed25519, x448, x25519
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+
+from paperkey_alt.errors import ProofFailed, UnsupportedKey
+from paperkey_alt.keys import material
+from paperkey_alt.keys.material import number
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    Fields = tuple[bytes, ...]
+
+# RFC 9580 §9.2, table 18: the OID as it stands in a key packet.
+_CURVES: dict[bytes, type[ec.EllipticCurve]] = {
+    bytes.fromhex("2a8648ce3d030107"): ec.SECP256R1,
+    bytes.fromhex("2b81040022"): ec.SECP384R1,
+    bytes.fromhex("2b81040023"): ec.SECP521R1,
+    bytes.fromhex("2b8104000a"): ec.SECP256K1,
+    bytes.fromhex("2b2403030208010107"): ec.BrainpoolP256R1,
+    bytes.fromhex("2b240303020801010b"): ec.BrainpoolP384R1,
+    bytes.fromhex("2b240303020801010d"): ec.BrainpoolP512R1,
+}
+_OID_ED25519_LEGACY = bytes.fromhex("2b06010401da470f01")
+_OID_CURVE25519_LEGACY = bytes.fromhex("2b060104019755010501")
+_NATIVE_POINT = b"\x40"  # RFC 9580 §11.2.2
+
+
+def prove(clear: bytes, public: bytes) -> None:
+    """
+    Return if the secret fields *clear* belong to the public part *public*.
+
+    Raises ProofFailed where they do not, UnsupportedKey where the algorithm or curve has no proof here.
+    """
+    secret = material.secret_fields(clear, public)
+    _PROOFS.get(material.algorithm(public), _no_proof)(secret, material.public_fields(public))
+
+
+def _no_proof(_secret: Fields, _public: Fields) -> None:
+    raise UnsupportedKey("no proof is known here for this algorithm")
+
+
+def _require(what: bool, reason: str) -> None:  # noqa: FBT001
+    if not what:
+        raise ProofFailed(f"the secret does not belong to the public key: {reason}")
+
+
+def _rsa(secret: Fields, public: Fields) -> None:
+    n, e = map(number, public)
+    d, p, q, u = map(number, secret)
+    _require(p > 1 and q > 1 and p * q == n, "the primes do not make the modulus")
+    _require(d * e % (p - 1) == 1 % (p - 1) and d * e % (q - 1) == 1 % (q - 1), "the private exponent does not undo the public one")
+    _require(u * p % q == 1, "u is not the inverse of p")
+
+
+def _dsa(secret: Fields, public: Fields) -> None:
+    p, q, g, y = map(number, public)
+    x = number(secret[0])
+    _require(p > 1 and 0 < x < q and pow(g, x, p) == y, "y is not g to the power of x")
+
+
+def _elgamal(secret: Fields, public: Fields) -> None:
+    p, g, y = map(number, public)
+    x = number(secret[0])
+    _require(p > 1 and 0 < x < p and pow(g, x, p) == y, "y is not g to the power of x")
+
+
+def _ecdh(secret: Fields, public: Fields) -> None:
+    _curve_point(secret, public, {_OID_CURVE25519_LEGACY: _curve25519_legacy})
+
+
+def _ecdsa(secret: Fields, public: Fields) -> None:
+    _curve_point(secret, public, {})
+
+
+def _eddsa_legacy(secret: Fields, public: Fields) -> None:
+    if public[0][1:] != _OID_ED25519_LEGACY:
+        raise UnsupportedKey("no proof is known here for this curve")
+    _require_native(_ed25519_point, _octets(secret[0], 32), public[1])
+
+
+def _curve_point(secret: Fields, public: Fields, others: dict[bytes, Callable[[Fields, Fields], None]]) -> None:
+    oid, point = public[0][1:], public[1][2:]
+    if oid in others:
+        others[oid](secret, public)
+        return
+    if oid not in _CURVES:
+        raise UnsupportedKey("no proof is known here for this curve")
+    try:
+        key = ec.derive_private_key(number(secret[0]), _CURVES[oid]())
+    except UnsupportedAlgorithm:
+        raise UnsupportedKey("no proof is known here for this curve") from None
+    except ValueError:
+        raise ProofFailed("the secret does not belong to the public key: the scalar is out of range") from None
+    computed = key.public_key().public_bytes(Encoding.X962, PublicFormat.UncompressedPoint)
+    _require(computed == point, "the point is not the scalar times the generator")
+
+
+def _curve25519_legacy(secret: Fields, public: Fields) -> None:
+    # RFC 9580 §5.5.5.6.1.1: the scalar stands in reverse byte order.
+    _require_native(_x25519_point, _octets(secret[0], 32)[::-1], public[1])
+
+
+def _octets(field: bytes, length: int) -> bytes:
+    value = number(field)
+    _require(value >> 8 * length == 0, "the secret is too long")
+    return value.to_bytes(length, "big")
+
+
+def _require_native(point: Callable[[bytes], bytes], secret: bytes, public: bytes) -> None:
+    _require(_NATIVE_POINT + point(secret) == public[2:], "the point is not that of the secret")
+
+
+def _x25519_point(secret: bytes) -> bytes:
+    return x25519.X25519PrivateKey.from_private_bytes(secret).public_key().public_bytes_raw()
+
+
+def _x448_point(secret: bytes) -> bytes:
+    return x448.X448PrivateKey.from_private_bytes(secret).public_key().public_bytes_raw()
+
+
+def _ed25519_point(secret: bytes) -> bytes:
+    return ed25519.Ed25519PrivateKey.from_private_bytes(secret).public_key().public_bytes_raw()
+
+
+def _ed448_point(secret: bytes) -> bytes:
+    return ed448.Ed448PrivateKey.from_private_bytes(secret).public_key().public_bytes_raw()
+
+
+def _native(point: Callable[[bytes], bytes]) -> Callable[[Fields, Fields], None]:
+    def proof(secret: Fields, public: Fields) -> None:
+        _require(point(secret[0]) == public[0], "the point is not that of the secret")
+
+    return proof
+
+
+_PROOFS: dict[int, Callable[[Fields, Fields], None]] = {
+    **dict.fromkeys(material.RSA, _rsa),
+    material.ELGAMAL: _elgamal,
+    material.DSA: _dsa,
+    material.ECDH: _ecdh,
+    material.ECDSA: _ecdsa,
+    material.EDDSA_LEGACY: _eddsa_legacy,
+    material.X25519: _native(_x25519_point),
+    material.X448: _native(_x448_point),
+    material.ED25519: _native(_ed25519_point),
+    material.ED448: _native(_ed448_point),
+}

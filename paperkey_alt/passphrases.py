@@ -1,0 +1,69 @@
+"""
+Where passphrases come from: the terminal, or a file that `--passphrase-from` names.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import click
+
+from paperkey_alt import files
+from paperkey_alt.errors import SourceError, WrongPassphrase
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+TRIES = 3
+_LONGEST_FILE = 1 << 20
+
+
+@dataclass
+class Prompt:
+    """Asks at the terminal, three times for the same thing; shows nothing of what is typed."""
+
+    asked: dict[str, int] = field(default_factory=dict)
+
+    def __call__(self, what: str) -> str:
+        """Return the passphrase typed for *what*; raises WrongPassphrase after three tries."""
+        tries = self.asked[what] = self.asked.get(what, 0) + 1
+        if tries > TRIES:
+            raise WrongPassphrase(f"no passphrase given opens the {what}")
+        if tries > 1:
+            click.echo("That is not it.", err=True)
+        typed: str = click.prompt(f"Passphrase of the {what}", hide_input=True, err=True)
+        return typed
+
+    def new(self, what: str) -> str:
+        """Return a new passphrase for *what*, typed twice."""
+        typed: str = click.prompt(f"New passphrase for the {what}", hide_input=True, confirmation_prompt="Once more", err=True)
+        return typed
+
+
+@dataclass
+class FromFile:
+    """Takes one passphrase a row from a file, in the order in which they are asked for."""
+
+    name: str
+    rows: Iterator[str]
+
+    def __call__(self, what: str) -> str:
+        """Return the next passphrase; raises WrongPassphrase after the last."""
+        row = next(self.rows, None)
+        if row is None:
+            raise WrongPassphrase(f"no passphrase in {self.name} opens the {what}")
+        return row
+
+    new = __call__
+
+
+def source(name: str | None) -> Prompt | FromFile:
+    """Return the source that `--passphrase-from` *name* means: a file, or the terminal where it is None."""
+    if name is None:
+        return Prompt()
+    try:
+        text = files.read(name, _LONGEST_FILE).decode()
+    except UnicodeDecodeError:
+        raise SourceError(f"{name} is not UTF-8 text", advice="Give one passphrase a row, in UTF-8.") from None
+    return FromFile(name, iter(text.removesuffix("\n").split("\n")))

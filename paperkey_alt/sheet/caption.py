@@ -1,0 +1,27 @@
+"""What stands on a sheet besides its lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+
+@dataclass(frozen=True)
+class Caption:
+    """
+    The words at the head and foot of every sheet of a set.
+
+    *fingerprint* is hexadecimal without blanks; *notes* are cautions for this print alone, *recipe* tells how to restore,
+    *cautions* how to keep the sheet; each of the three is a row of short paragraphs.
+    """
+
+    title: str
+    user_id: str | None
+    fingerprint: str | None
+    date: dt.date
+    notes: tuple[str, ...]
+    recipe: tuple[str, ...]
+    cautions: tuple[str, ...]

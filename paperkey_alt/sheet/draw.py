@@ -1,0 +1,235 @@
+"""
+Sheets as PDF: `draw`.
+
+Every font is embedded (reportlab's own Courier Bold, Vera and Vera Bold), QR symbols are drawn as rectangles, and the metadata
+says nothing of the key. The same input gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import io
+import unicodedata
+from functools import cache
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+import reportlab
+from reportlab.lib.utils import simpleSplit
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
+
+from paperkey_alt.lines import group
+from paperkey_alt.sheet import layout, qr
+from paperkey_alt.sheet.layout import ADVANCE, MARGIN, MARGIN_ENDS, NUMBER_CHARACTERS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from paperkey_alt.sets import LineSet
+    from paperkey_alt.sheet.caption import Caption
+    from paperkey_alt.sheet.layout import Block, Paper, Plan, Row, Sheet
+
+_LINES, _PROSE, _BOLD = "RagleafLines", "RagleafProse", "RagleafBold"
+_FOOT_LEADING = 7.7
+_GUTTER, _RECIPE_PART = 16.0, 0.62
+_HAIR = 0.4
+
+
+class _Style(NamedTuple):
+    """A font, its size in points, and how grey it is (0 black, 1 white)."""
+
+    font: str
+    size: float
+    grey: float = 0
+
+
+_TITLE = _Style(_BOLD, 10.5)
+_USER_ID = _Style(_PROSE, 9)
+_FINGERPRINT = {40: _Style(_LINES, 9), 64: _Style(_LINES, 7)}
+_NOTE = _Style(_BOLD, 6.5)
+_SET_MARK = _Style(_LINES, 22)
+_LEGEND = _Style(_PROSE, 6.5, grey=0.35)
+_DATE = _Style(_PROSE, 8)
+_FOOT = _Style(_PROSE, 6.5)
+_FOOT_HEADING = _Style(_BOLD, 6.5)
+
+
+class FootTooLong(ValueError):
+    """The recipe and the cautions do not fit the foot of a sheet: a mistake of whoever worded them."""
+
+
+def draw(line_set: LineSet, caption: Caption, *, paper: Paper) -> bytes:
+    """Return the sheets of *line_set* as a PDF file."""
+    plan = layout.plan(line_set.head.total, paper)
+    _register_fonts()
+    target = io.BytesIO()
+    canvas = Canvas(
+        target, pagesize=(paper.width, paper.height), pageCompression=1, invariant=1, initialFontName=_PROSE, bottomup=1
+    )
+    for name in ("setTitle", "setAuthor", "setCreator", "setProducer", "setSubject"):
+        getattr(canvas, name)("Ragleaf")
+    for number, sheet in enumerate(plan.sheets, 1):
+        _Page(canvas, plan, line_set).draw(sheet, caption, number)
+        canvas.showPage()
+    canvas.save()
+    return target.getvalue()
+
+
+def shown(text: str) -> str:
+    """Return *text* with every character that the prose font lacks, or that would not stand still, as its code point."""
+    _register_fonts()
+    glyphs = pdfmetrics.getFont(_PROSE).face.charToGlyph
+    return "".join(
+        character if ord(character) in glyphs and unicodedata.category(character)[0] != "C" else f"[U+{ord(character):04X}]"
+        for character in text
+    )
+
+
+class _Page:
+    """One page of a canvas, in the layout's coordinates."""
+
+    def __init__(self, canvas: Canvas, plan: Plan, line_set: LineSet) -> None:
+        self.canvas, self.plan, self.line_set = canvas, plan, line_set
+        self.height = plan.paper.height
+        self.left, self.right = MARGIN, plan.paper.width - MARGIN
+
+    def draw(self, sheet: Sheet, caption: Caption, number: int) -> None:
+        """Draw everything that stands on *sheet*."""
+        self._marks()
+        self._head(caption, number)
+        self._foot(caption)
+        self._row(sheet.head, self.line_set.head_line)
+        self._text(self._legend_x(), sheet.head.baseline, self._legend(), _LEGEND)
+        for row in sheet.rows:
+            self._row(row, self.line_set.lines[row.number - 1])
+        for block in sheet.blocks:
+            self._symbol(block)
+
+    def _marks(self) -> None:
+        *solid, hollow = layout.marks(self.plan.paper)
+        for x, y in solid:
+            self._box(x, y, layout.MARK, layout.MARK, fill=True)
+        stroke = layout.MARK / 4
+        self.canvas.setLineWidth(stroke)
+        self._box(hollow[0] + stroke / 2, hollow[1] + stroke / 2, layout.MARK - stroke, layout.MARK - stroke, fill=False)
+
+    def _head(self, caption: Caption, number: int) -> None:
+        top = MARGIN_ENDS
+        self._text(self.left, top + 11, caption.title, _TITLE)
+        self._text(self.left, top + 24, _fitting(shown(caption.user_id or ""), _USER_ID, self.right - self.left - 130), _USER_ID)
+        if caption.fingerprint:
+            digits = caption.fingerprint
+            grouped = " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
+            self._text(self.left, top + 36, grouped, _FINGERPRINT[len(digits)])
+        self._text(self.left, top + 47, _fitting(shown(" ".join(caption.notes)), _NOTE, self.right - self.left), _NOTE)
+        self._text_to(self.right, top + 18, self.line_set.head.mark, _SET_MARK)
+        self._text_to(self.right, top + 28, "set mark", _LEGEND)
+        sheets = len(self.plan.sheets)
+        self._text_to(self.right, top + 40, f"{caption.date}  ·  sheet {number} of {sheets}", _DATE)
+        self._rule(top + 52)
+
+    def _legend(self) -> str:
+        head = self.line_set.head
+        spare = f", spare lines {head.data_lines + 1} to {head.total} (framed)" if head.spare_lines else ""
+        return f"head line · data lines 1 to {head.data_lines}{spare}"
+
+    def _legend_x(self) -> float:
+        return self.left + layout.row_width(self.plan.preset) + 10
+
+    def _foot(self, caption: Caption) -> None:
+        top = self.height - MARGIN_ENDS - layout.FOOT_HEIGHT + 6
+        self._rule(top)
+        whole = self.right - self.left - _GUTTER
+        x = self.left
+        for heading, paragraphs, part in (
+            ("To restore", caption.recipe, _RECIPE_PART),
+            ("To keep", caption.cautions, 1 - _RECIPE_PART),
+        ):
+            bottom = self._column(x, top + 11, heading, paragraphs, part * whole)
+            if bottom > self.height - MARGIN_ENDS:
+                raise FootTooLong(f"{heading}: {bottom - self.height + MARGIN_ENDS:.0f} points too much at the foot of a sheet")
+            x += part * whole + _GUTTER
+
+    def _column(self, x: float, y: float, heading: str, paragraphs: Sequence[str], width: float) -> float:
+        """Set *paragraphs* under *heading*; return the last baseline."""
+        self._text(x, y, heading, _FOOT_HEADING)
+        for paragraph in paragraphs:
+            y += _FOOT_LEADING / 4
+            for text in simpleSplit(paragraph, _FOOT.font, _FOOT.size, width):
+                y += _FOOT_LEADING
+                self._text(x, y, text, _FOOT)
+        return y
+
+    def _row(self, row: Row, characters: str) -> None:
+        size = self.plan.preset.type_size
+        self._text(row.x, row.baseline, f"{row.number:{NUMBER_CHARACTERS}d}  {group(characters)}", _Style(_LINES, size))
+        if row.number > self.line_set.head.data_lines:
+            digits = len(str(row.number))
+            advance = ADVANCE * size
+            x = row.x + (NUMBER_CHARACTERS - digits) * advance
+            self.canvas.setLineWidth(_HAIR)
+            self._box(x - 0.2 * size, row.baseline - 0.75 * size, digits * advance + 0.4 * size, 0.95 * size, fill=False)
+
+    def _symbol(self, block: Block) -> None:
+        lines = self.line_set.lines[block.first - 1 : block.last]
+        modules = qr.symbol(qr.encode_block(self.line_set.head_line, block.first, lines))
+        side = self.plan.preset.symbol / len(modules)
+        path = self.canvas.beginPath()
+        for y, row in enumerate(modules):
+            for start, length in _runs(row):
+                path.rect(block.x + start * side, self.height - block.y - (y + 1) * side, length * side, side)
+        self.canvas.setFillGray(0)
+        self.canvas.drawPath(path, stroke=0, fill=1)
+
+    def _text(self, x: float, y: float, text: str, style: _Style) -> None:
+        """Set *text* from *x* on."""
+        self.canvas.setFillGray(style.grey)
+        self.canvas.setFont(style.font, style.size)
+        self.canvas.drawString(x, self.height - y, text)
+
+    def _text_to(self, x: float, y: float, text: str, style: _Style) -> None:
+        """Set *text* so that it ends at *x*."""
+        self._text(x - pdfmetrics.stringWidth(text, style.font, style.size), y, text, style)
+
+    def _rule(self, y: float) -> None:
+        self.canvas.setLineWidth(_HAIR)
+        self.canvas.setStrokeGray(0)
+        self.canvas.line(self.left, self.height - y, self.right, self.height - y)
+
+    def _box(self, x: float, y: float, width: float, height: float, *, fill: bool) -> None:
+        self.canvas.setFillGray(0)
+        self.canvas.setStrokeGray(0)
+        self.canvas.rect(x, self.height - y - height, width, height, stroke=not fill, fill=fill)
+
+
+def _fitting(text: str, style: _Style, width: float) -> str:
+    """Return as much of *text* as fits *width*, with an ellipsis where something is missing."""
+    if pdfmetrics.stringWidth(text, style.font, style.size) <= width:
+        return text
+    while text and pdfmetrics.stringWidth(text + "…", style.font, style.size) > width:
+        text = text[:-1]
+    return text + "…"
+
+
+def _runs(row: Sequence[bool]) -> list[tuple[int, int]]:
+    at, runs = 0, []
+    for dark, same in groupby(row):
+        length = len(list(same))
+        if dark:
+            runs.append((at, length))
+        at += length
+    return runs
+
+
+@cache
+def _register_fonts() -> None:
+    fonts = Path(reportlab.__file__).parent / "fonts"
+    face = pdfmetrics.EmbeddedType1Face(str(fonts / "cob_____.afm"), str(fonts / "cob_____.pfb"))
+    # Under its own name it would pass for the viewer's Courier, and not be embedded.
+    face.name = _LINES
+    pdfmetrics.registerTypeFace(face)
+    pdfmetrics.registerFont(pdfmetrics.Font(_LINES, face.name, "WinAnsiEncoding"))
+    pdfmetrics.registerFont(TTFont(_PROSE, str(fonts / "Vera.ttf")))
+    pdfmetrics.registerFont(TTFont(_BOLD, str(fonts / "VeraBd.ttf")))

@@ -1,0 +1,169 @@
+"""
+Where everything stands on a sheet: pure geometry, the same for drawing a sheet and for finding a character on a picture of one.
+
+All lengths are in points (1/72 inch); x runs to the right and y down from the upper left corner of the paper.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from paperkey_alt.lines import CHARACTERS, DATA_CHARACTERS, GROUP
+
+MM = 72 / 25.4
+ADVANCE = 0.6  # of the type size: a Courier character's width
+NUMBER_CHARACTERS = 4
+ROW_CHARACTERS = NUMBER_CHARACTERS + 2 + CHARACTERS + DATA_CHARACTERS // GROUP
+
+EDGE = 8 * MM  # between the paper's edge and the registration marks
+MARK = 4 * MM  # the side of a registration mark
+MARGIN = 14 * MM  # left and right of everything else
+MARGIN_ENDS = 10 * MM  # above and below
+HEAD_HEIGHT = 76.0
+FOOT_HEIGHT = 118.0
+
+
+@dataclass(frozen=True)
+class Paper:
+    """A sheet of paper: name, width and height."""
+
+    name: str
+    width: float
+    height: float
+
+
+PAPERS = {
+    "a4": Paper("A4", 210 * MM, 297 * MM),  # ISO 216
+    "letter": Paper("Letter", 8.5 * 72, 11 * 72),  # ANSI/ASME Y14.1
+}
+
+
+@dataclass(frozen=True)
+class Preset:
+    """
+    A type size and what fits with it: columns of *rows* lines make a band, with the QR symbol beside it; *bands* make a page.
+    """
+
+    type_size: float
+    columns: int
+    rows: int
+    bands: int
+    symbol: float
+
+    @property
+    def lines_a_band(self) -> int:
+        """Lines beside one QR symbol, and in it."""
+        return self.columns * self.rows
+
+    @property
+    def lines_a_page(self) -> int:
+        """Lines a page holds."""
+        return self.lines_a_band * self.bands
+
+
+# From the largest type down; the last one is as dense as QR symbols of this size read well.
+PRESETS = (
+    Preset(type_size=11.5, columns=1, rows=12, bands=4, symbol=42 * MM),
+    Preset(type_size=9.6, columns=1, rows=16, bands=4, symbol=44 * MM),
+    Preset(type_size=7.8, columns=2, rows=12, bands=5, symbol=36 * MM),
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """The line *number*: its number begins at *x*, its characters stand on *baseline*."""
+
+    number: int
+    x: float
+    baseline: float
+
+
+@dataclass(frozen=True)
+class Block:
+    """The QR symbol that carries lines *first* to *last*: its upper left corner, the quiet zone not counted."""
+
+    first: int
+    last: int
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One sheet: the head line's row, the rows of the other lines, and the QR symbols beside them."""
+
+    head: Row
+    rows: tuple[Row, ...]
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A set of lines laid out on *paper* by *preset*."""
+
+    paper: Paper
+    preset: Preset
+    sheets: tuple[Sheet, ...]
+
+
+def plan(total: int, paper: Paper) -> Plan:
+    """Return the layout for the lines 1 to *total*: as few sheets as can be, in the largest type that does with so few."""
+    fewest = min(-(-total // preset.lines_a_page) for preset in PRESETS)
+    preset = next(preset for preset in PRESETS if -(-total // preset.lines_a_page) == fewest)
+    starts = range(1, total + 1, preset.lines_a_page)
+    sheets = (_sheet(first, min(first + preset.lines_a_page - 1, total), paper, preset) for first in starts)
+    return Plan(paper, preset, tuple(sheets))
+
+
+def spare_for_a_sheet(data: int, paper: Paper) -> int:
+    """Return the fewest spare lines with which *data* lines survive the loss of any one sheet."""
+    spare = 0
+    while (fullest := max(len(sheet.rows) for sheet in plan(data + spare, paper).sheets)) > spare:
+        spare += 1
+    return fullest
+
+
+def character_x(row: Row, column: int, preset: Preset) -> float:
+    """Return where the character at *column* (from 1) of a row begins."""
+    before = NUMBER_CHARACTERS + 2 + (column - 1) + min((column - 1) // GROUP, DATA_CHARACTERS // GROUP)
+    return row.x + before * ADVANCE * preset.type_size
+
+
+def row_width(preset: Preset) -> float:
+    """Return the width of a printed row, its number included."""
+    return ROW_CHARACTERS * ADVANCE * preset.type_size
+
+
+def marks(paper: Paper) -> tuple[tuple[float, float], ...]:
+    """Return the upper left corners of the registration marks; the last, lower right on the sheet, is hollow."""
+    left, right = EDGE, paper.width - EDGE - MARK
+    top, bottom = EDGE, paper.height - EDGE - MARK
+    return ((left, top), (right, top), (left, bottom), (right, bottom))
+
+
+def band_height(paper: Paper, preset: Preset) -> float:
+    """Return the distance from one band to the next."""
+    return (paper.height - 2 * MARGIN_ENDS - HEAD_HEIGHT - FOOT_HEIGHT) / preset.bands
+
+
+def _sheet(first: int, last: int, paper: Paper, preset: Preset) -> Sheet:
+    top = MARGIN_ENDS + HEAD_HEIGHT
+    height = band_height(paper, preset)
+    rows: list[Row] = []
+    blocks: list[Block] = []
+    for band, start in enumerate(range(first, last + 1, preset.lines_a_band)):
+        numbers = range(start, min(start + preset.lines_a_band, last + 1))
+        y = top + band * height
+        rows.extend(_row(number, number - start, y, paper, preset) for number in numbers)
+        inset = (height - preset.symbol) / 2
+        blocks.append(Block(numbers[0], numbers[-1], paper.width - MARGIN - preset.symbol, y + inset))
+    return Sheet(Row(0, MARGIN, top - 6), tuple(rows), tuple(blocks))
+
+
+def _row(number: int, at: int, y: float, paper: Paper, preset: Preset) -> Row:
+    height = band_height(paper, preset)
+    pitch = min(1.3 * preset.type_size, (height - 4) / preset.rows)
+    column, row = divmod(at, preset.rows)
+    inset = (height - preset.rows * pitch) / 2
+    gap = (paper.width - 2 * MARGIN - preset.symbol - preset.columns * row_width(preset)) / preset.columns
+    return Row(number, MARGIN + column * (row_width(preset) + gap), y + inset + row * pitch + 0.8 * pitch)

@@ -1,0 +1,124 @@
+"""Shares: the field, the scheme, its secrecy, and forged ones."""
+
+import os
+import random
+from collections import Counter
+from itertools import combinations
+
+import galois
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from paperkey_alt.errors import SharesDisagree
+from paperkey_alt.shares import interpolate, inverse, join, multiply, split
+
+FIELD = galois.GF(256, irreducible_poly=0x11B, primitive_element=3)
+elements = st.integers(0, 255)
+
+
+def anything(_secret):
+    """Confirms every secret."""
+    return True
+
+
+def test_products_of_fips_197():
+    """FIPS 197 §4.2: {57} • {83} = {c1}; §4.2.1: {57} • {13} = {fe} and the doublings on the way."""
+    assert multiply(0x57, 0x83) == 0xC1
+    assert [multiply(0x57, 1 << power) for power in range(5)] == [0x57, 0xAE, 0x47, 0x8E, 0x07]
+    assert multiply(0x57, 0x13) == 0xFE
+
+
+@given(elements, elements, elements)
+def test_the_laws_of_a_field(a, b, c):
+    """Commutative, associative, distributive, with one and inverses."""
+    assert multiply(a, b) == multiply(b, a)
+    assert multiply(multiply(a, b), c) == multiply(a, multiply(b, c))
+    assert multiply(a, b ^ c) == multiply(a, b) ^ multiply(a, c)
+    assert multiply(a, 1) == a
+    if a:
+        assert multiply(a, inverse(a)) == 1
+
+
+def test_zero_has_no_inverse():
+    """Not even a wrong one."""
+    with pytest.raises(ValueError, match="inverse"):
+        inverse(0)
+
+
+@pytest.mark.parametrize(("threshold", "count"), [(2, 2), (2, 3), (3, 5), (5, 8), (16, 16)])
+def test_galois_splits_and_joins_alike(threshold, count):
+    """An independent library evaluates and interpolates the same polynomials over the same field."""
+    drawn: list[bytes] = []
+
+    def recorded(length):
+        drawn.append(os.urandom(length))
+        return drawn[-1]
+
+    secret = os.urandom(20)
+    shares = split(secret, threshold, count, recorded)
+    for at, byte in enumerate(secret):
+        polynomial = galois.Poly([*(row[at] for row in reversed(drawn)), byte], field=FIELD)
+        assert [share[at] for share in shares] == [int(polynomial(x)) for x in range(1, count + 1)]
+        chosen = random.sample(range(1, count + 1), threshold)
+        through = galois.lagrange_poly(FIELD(chosen), FIELD([shares[x - 1][at] for x in chosen]))
+        assert int(through(0)) == byte
+        assert interpolate({x: shares[x - 1] for x in chosen}, chosen, 0)[at] == byte
+
+
+@pytest.mark.parametrize("count", range(2, 7))
+def test_every_subset_of_the_threshold_joins(count):
+    """Any k of n shares give the secret back, for all k and n up to 6."""
+    secret = b"the bell on Gannet Rock"
+    for threshold in range(2, count + 1):
+        shares = dict(enumerate(split(secret, threshold, count, os.urandom), 1))
+        for few in combinations(shares, threshold):
+            assert join({x: shares[x] for x in few}, threshold, anything).secret == secret
+
+
+def test_fewer_shares_say_nothing():
+    """With k = 2, over all random bytes, each value of a share occurs equally often for every secret; with k = 3 each pair does."""
+    for x in (1, 2, 5):
+        for secret in (0, 1, 0x57, 255):
+            seen = Counter(split(bytes([secret]), 2, 5, lambda _, r=r: bytes([r]))[x - 1][0] for r in range(256))
+            assert seen == Counter(range(256))
+    for secret in (0, 0x83):
+        pairs = Counter()
+        for first in range(256):
+            for second in range(256):
+                coefficients = iter([bytes([first]), bytes([second])])
+                shares = split(bytes([secret]), 3, 3, lambda _, c=coefficients: next(c))
+                pairs[shares[0][0], shares[2][0]] += 1
+        assert set(pairs.values()) == {1}
+        assert len(pairs) == 65536
+
+
+@given(st.binary(min_size=1, max_size=60), st.integers(2, 5), st.integers(0, 3), st.randoms(use_true_random=False))
+@settings(max_examples=40, deadline=None)
+def test_forged_shares_are_named(secret, threshold, more, choose):
+    """With two shares more than needed one forged is outvoted; with one more the secret that can be confirmed decides."""
+    shares = dict(enumerate(split(secret, threshold, threshold + more, choose.randbytes), 1))
+    joined = join(shares, threshold, anything)
+    assert (joined.secret, joined.wrong) == (secret, ())
+    if more:
+        forged = choose.choice(list(shares))
+        shares[forged] = bytes([shares[forged][0] ^ choose.randrange(1, 256)]) + shares[forged][1:]
+        joined = join(shares, threshold, lambda found: more > 1 or found == secret)
+        assert (joined.secret, joined.wrong) == (secret, (forged,))
+
+
+def test_shares_that_do_not_tell_are_refused():
+    """One share too many and forged, and nothing to confirm the secret with: refused, not guessed."""
+    shares = dict(enumerate(split(b"secret", 2, 3, os.urandom), 1))
+    shares[2] = bytes(6)
+    with pytest.raises(SharesDisagree):
+        join(shares, 2, anything)
+    with pytest.raises(SharesDisagree):
+        join(shares, 2, lambda _: False)
+
+
+@pytest.mark.parametrize(("threshold", "count"), [(1, 3), (4, 3), (2, 17), (0, 0)])
+def test_numbers_that_cannot_be_are_refused(threshold, count):
+    """2 ≤ threshold ≤ count ≤ 16."""
+    with pytest.raises(ValueError, match="threshold"):
+        split(b"secret", threshold, count, os.urandom)
