@@ -179,3 +179,9 @@ class SharesDisagree(PaperError):
     """Shares that do not belong to one secret."""
 
     advice = "Nothing was written. Bring one more share, or leave out the one you trust least."
+
+
+class NotEnoughShares(PaperError):
+    """Fewer complete shares than are needed."""
+
+    advice = "Ask another holder, or read the lines again that a share still lacks. Fewer shares say nothing of the key."

@@ -55,6 +55,17 @@ def require_free(names: Mapping[str, str] | list[str], *, force: bool) -> None:
             raise OutputError(f"the folder {path.parent} is not there", advice="Make the folder first.")
 
 
+def make_folder(name: str) -> str:
+    """Make the folder *name*, 0700, if it is not there, and return its name; raises OutputError."""
+    try:
+        Path(name).mkdir(mode=0o700, exist_ok=True)
+    except FileExistsError:
+        raise OutputError(f"{name} is a file", advice="Name a folder: each share goes into a file of its own.") from None
+    except OSError as error:
+        raise OutputError(f"the folder {name} cannot be made: {_reason(error)}") from None
+    return name
+
+
 def write(contents: Mapping[str, bytes], *, force: bool) -> None:
     """
     Write all of *contents* (name → bytes), 0600, or none of it; ``-`` is standard output and comes last.

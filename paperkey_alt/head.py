@@ -18,6 +18,8 @@ VERSION = 1
 FLAG_SEALED = 1
 MARK_CHARACTERS = 5
 BODY_CHECK_CHARACTERS = 4
+BACKUP_CHARACTERS = 5
+BACKUP_BITS = 5 * BACKUP_CHARACTERS
 MOST_SHARES = 16
 MOST_SPARE = 254  # for each data line: what one codeword of docs/format.md, "Spare lines", has room for
 
@@ -31,7 +33,7 @@ _FIELDS = (
     ("share_number", 1),
     ("share_threshold", 1),
     ("share_count", 1),
-    ("backup", 5),
+    ("backup", BACKUP_CHARACTERS),
     ("mark", MARK_CHARACTERS),
     ("body_check", BODY_CHECK_CHARACTERS),
 )
@@ -50,8 +52,8 @@ class Share:
     def __post_init__(self) -> None:
         if not (2 <= self.threshold <= self.count <= MOST_SHARES and 1 <= self.number <= self.count):
             raise ValueError(f"a share is one of 2 to {MOST_SHARES}, of which 2 or more are needed")
-        if not 0 <= self.backup < 1 << 25:
-            raise ValueError("a backup number has 25 bits")
+        if not 0 <= self.backup < 1 << BACKUP_BITS:
+            raise ValueError(f"a backup number has {BACKUP_BITS} bits")
 
 
 @dataclass(frozen=True)
@@ -98,6 +100,11 @@ class Head:
     def agrees_with(self, body: bytes) -> bool:
         """Tell whether *body* has the length and the digest that stand here."""
         return len(body) == self.body_length and _digest(self, body) == self.mark + self.body_check
+
+
+def backup_characters(backup: int) -> str:
+    """Return a backup number as it is printed and asked for: five base32 characters."""
+    return _text(backup, BACKUP_CHARACTERS)
 
 
 def pack(head: Head) -> Line:

@@ -55,7 +55,12 @@ class FromFile:
             raise WrongPassphrase(f"no passphrase in {self.name} opens the {what}")
         return row
 
-    new = __call__
+    def new(self, what: str) -> str:
+        """Return the next passphrase for *what*, which may not be empty."""
+        row = self(what)
+        if not row:
+            raise WrongPassphrase(f"the passphrase for the {what} in {self.name} is empty")
+        return row
 
 
 def source(name: str | None) -> Prompt | FromFile:

@@ -9,11 +9,14 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from paperkey_alt.sets import Status
+from paperkey_alt.head import backup_characters
+from paperkey_alt.sets import Status, ranges
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from paperkey_alt.backups import Standing
+    from paperkey_alt.head import Head
     from paperkey_alt.lines import Mend
     from paperkey_alt.sets import Findings, LineFinding, SetFinding, Stray
 
@@ -37,34 +40,18 @@ def json_text(findings: Findings) -> str:
     return json.dumps(value, indent=1, ensure_ascii=False)
 
 
-def shortfall(finding: SetFinding) -> str:
-    """Return in one sentence what keeps a set from being restored."""
-    if finding.needed:
-        lines = "line is" if finding.needed == 1 else "lines are"
-        return f"{finding.needed} more {lines} needed of set {finding.head.mark}: {_where(finding)}"
-    return f"set {finding.head.mark}: {finding.problem.what if finding.problem else 'complete'}"
-
-
-def ranges(numbers: Iterable[int]) -> str:
-    """Return ascending *numbers* in short, runs drawn together: ``1–36, 38``."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and runs[-1][-1] == number - 1:
-            runs[-1][1:] = [number]
-        else:
-            runs.append([number])
-    return ", ".join("–".join(map(str, run)) for run in runs)
-
-
-def _where(finding: SetFinding) -> str:
-    kinds = ((status, ranges(_numbers(finding, status))) for status in (Status.WRONG, Status.MISSING))
-    return "; ".join(f"{status.value} {numbers}" for status, numbers in kinds if numbers)
+def standing(one: Standing) -> str:
+    """Return in one sentence how the shares of a backup stand."""
+    more = max(0, one.needed - len(one.complete))
+    shares = "share" if len(one.complete) == 1 else "shares"
+    rest = f"{more} more would give the key back" if more else "enough to give the key back"
+    return f"Backup {one.backup}: {shares} {', '.join(map(str, one.complete))} of {one.count} can be read in full; {rest}."
 
 
 def _set_table(finding: SetFinding) -> str:
     head = finding.head
-    verdict = "complete: what it carries agrees with its digest" if finding.body is not None else f"not complete: {_why(finding)}"
-    rows = [f"Set {head.mark}, {head.data_lines} data lines and {head.spare_lines} spare lines: {verdict}."]
+    verdict = f"not complete: {finding.problem.what}" if finding.problem else "complete, and in agreement with its digest"
+    rows = [f"Set {head.mark}{_share(head)}, {head.data_lines} data lines and {head.spare_lines} spare lines: {verdict}."]
     for status in Status:
         numbers = _numbers(finding, status)
         if numbers or status is Status.FINE:
@@ -73,10 +60,11 @@ def _set_table(finding: SetFinding) -> str:
     return "\n".join(rows)
 
 
-def _why(finding: SetFinding) -> str:
-    if finding.needed:
-        return f"{finding.needed} more {'line is' if finding.needed == 1 else 'lines are'} needed"
-    return finding.problem.what if finding.problem else "unknown"
+def _share(head: Head) -> str:
+    if head.share is None:
+        return ""
+    share = head.share
+    return f" (share {share.number} of {share.count}, {share.threshold} needed, backup {backup_characters(share.backup)})"
 
 
 def _details(lines: Iterable[LineFinding]) -> Iterator[str]:
@@ -128,11 +116,20 @@ def _set_value(finding: SetFinding) -> dict[str, object]:
         "mark": finding.head.mark,
         "data_lines": finding.head.data_lines,
         "spare_lines": finding.head.spare_lines,
+        "share": _share_value(finding.head),
         "restorable": finding.body is not None,
         "needed": finding.needed,
         "problem": finding.problem.what if finding.problem else None,
         "lines": [_line_value(line) for line in finding.lines],
     }
+
+
+def _share_value(head: Head) -> dict[str, object] | None:
+    share = head.share
+    if share is None:
+        return None
+    backup = backup_characters(share.backup)
+    return {"number": share.number, "needed": share.threshold, "of": share.count, "backup": backup}
 
 
 def _line_value(line: LineFinding) -> dict[str, object]:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt import head as heads
 from paperkey_alt import lines, spares
-from paperkey_alt.errors import DigestMismatch, LineError, NoHeadLine, NotEnoughLines, RagleafError, TooLarge, UnknownFormat
+from paperkey_alt.errors import DigestMismatch, LineError, NoHeadLine, NotEnoughLines, PaperError, TooLarge, UnknownFormat
 from paperkey_alt.head import Head, Share
 from paperkey_alt.lines import DATA_BYTES, LAST_NUMBER, NO_MARK, Line, Mend, Reading
 
@@ -77,7 +77,7 @@ class SetFinding:
     head: Head
     lines: tuple[LineFinding, ...]
     body: bytes | None
-    problem: RagleafError | None
+    problem: PaperError | None
     needed: int
 
     def count(self, status: Status) -> int:
@@ -139,6 +139,17 @@ def collect(sightings: Sequence[Sighting]) -> Findings:
         raise NoHeadLine("no head line was read, so nothing says how many lines there are" if rest else "no line was found")
     placed, strays = _place(rest, found)
     return Findings(tuple(_finding(head, placed[head.mark]) for head in found.values()), strays)
+
+
+def ranges(numbers: Iterable[int]) -> str:
+    """Return ascending *numbers* in short, runs drawn together: ``1–36, 38``."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and runs[-1][-1] == number - 1:
+            runs[-1][1:] = [number]
+        else:
+            runs.append([number])
+    return ", ".join("–".join(map(str, run)) for run in runs)
 
 
 @dataclass(frozen=True)
@@ -245,11 +256,18 @@ def _finding(head: Head, placed: Sequence[_Placed]) -> SetFinding:
     readings = {number: reading for number, ones in seen.items() if (reading := _agreed(ones))}
     try:
         every = _resolve(head, readings)
-    except RagleafError as problem:
+    except PaperError as problem:
         found = tuple(_unproven(number, seen[number], readings.get(number)) for number in range(1, head.total + 1))
-        return SetFinding(head, found, None, problem, _needed(head, readings))
+        needed = _needed(head, readings)
+        return SetFinding(head, found, None, _shortfall(found, needed) if needed else problem, needed)
     found = tuple(_proven(number, seen[number], every[number - 1], head.mark) for number in range(1, head.total + 1))
     return SetFinding(head, found, _body(head, every), None, 0)
+
+
+def _shortfall(found: Sequence[LineFinding], needed: int) -> NotEnoughLines:
+    unread = {status: ranges(line.number for line in found if line.status is status) for status in (Status.WRONG, Status.MISSING)}
+    where = "; ".join(f"{status.value} {numbers}" for status, numbers in unread.items() if numbers)
+    return NotEnoughLines(f"{needed} more {'line is' if needed == 1 else 'lines are'} needed ({where})")
 
 
 def _agreed(ones: Iterable[_Placed]) -> Reading | None:
@@ -262,7 +280,7 @@ def _agreed(ones: Iterable[_Placed]) -> Reading | None:
 
 def _resolve(head: Head, readings: Mapping[int, Reading]) -> tuple[bytes, ...]:
     """Return all lines of the set; what was mended most is dropped first where the digest does not agree."""
-    problem: RagleafError = NotEnoughLines("no line of the set was read")
+    problem: PaperError = NotEnoughLines("no line of the set was read")
     for limit in sorted({reading.spent for reading in readings.values()}, reverse=True):
         known = {number: reading.line.data for number, reading in readings.items() if reading.spent <= limit}
         try:

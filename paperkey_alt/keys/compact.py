@@ -40,18 +40,18 @@ class Unlocked:
     passphrase: str | None
 
 
-def unlock(key: Key, ask: Ask) -> tuple[Unlocked, ...]:
+def unlock(key: Key, ask: Ask, known: Iterable[str] = ()) -> tuple[Unlocked, ...]:
     """
-    Return all secrets of *key* unlocked; a passphrase that opened one is tried on the next before another is asked for.
+    Return all secrets of *key* unlocked; *known* passphrases and those that opened one are tried before another is asked for.
 
     Raises WrongPassphrase or UnsupportedKey, naming the packet.
     """
-    known: list[str] = []
+    tried = list(known)
     found = []
     for part in key.secret_packets:
-        unlocked = _unlock(part, known, ask)
-        if unlocked.passphrase is not None and unlocked.passphrase not in known:
-            known.append(unlocked.passphrase)
+        unlocked = _unlock(part, tried, ask)
+        if unlocked.passphrase is not None and unlocked.passphrase not in tried:
+            tried.append(unlocked.passphrase)
         found.append(unlocked)
     return tuple(found)
 

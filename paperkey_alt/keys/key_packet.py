@@ -139,9 +139,13 @@ class FieldTooLong(_Malformed):
 class _Reader:
     """The body of a key packet, read from front to back; raises FieldTooLong at its end."""
 
-    def __init__(self, body: bytes) -> None:
-        self.at = 0
+    def __init__(self, body: bytes, at: int = 0) -> None:
+        self.at = at
         self._body = body
+
+    def ahead(self) -> _Reader:
+        """Return a reader that begins where this one stands, to look ahead with."""
+        return _Reader(self._body, self.at)
 
     @property
     def left(self) -> int:
@@ -276,6 +280,8 @@ def _secrecy(reader: _Reader, version: int, algorithm: int) -> Secrecy:
     if usage == _UNPROTECTED:
         _check_unprotected(reader, version, algorithm)
         return Secrecy.UNPROTECTED
+    if version == 4 and _is_clear(reader.ahead(), algorithm):
+        raise _Malformed(f"its S2K usage octet is {usage}, which speaks of a passphrase, and its secret is in the clear")
     stated = reader.octet() if version == 6 else None
     start = reader.at
     if usage in (_AEAD, _CFB_SHA1, _CFB_CHECKSUM):
@@ -293,6 +299,15 @@ def _secrecy(reader: _Reader, version: int, algorithm: int) -> Secrecy:
     if reader.left <= _CHECK_BYTES.get(usage, _CHECKSUM_BYTES):
         raise _Malformed("it ends within its secret part")
     return Secrecy.PROTECTED
+
+
+def _is_clear(reader: _Reader, algorithm: int) -> bool:
+    """Whether a version 4 secret is there unprotected, down to its checksum, as no ciphertext would be by chance."""
+    try:
+        _check_unprotected(reader, 4, algorithm)
+    except _Malformed:
+        return False
+    return True
 
 
 def _check_unprotected(reader: _Reader, version: int, algorithm: int) -> None:

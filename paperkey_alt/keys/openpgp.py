@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from paperkey_alt.keys.packets import Packet
 
 SHORTEST_FINGERPRINT_DIGITS = 16
+MOST_LISTED = 20
 MOST_PARTS = 0xFF
 LONGEST_SECRET = 0xFFFF
 
@@ -96,7 +97,7 @@ class Key:
     @property
     def secret_packets(self) -> tuple[KeyPacket, ...]:
         """The key packets that have their secret in them."""
-        return tuple(key for key in self.key_packets if key.secrecy in (Secrecy.PROTECTED, Secrecy.UNPROTECTED))
+        return tuple(key for key in self.key_packets if key.has_secret)
 
     @property
     def protected(self) -> bool:
@@ -198,7 +199,7 @@ def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -
     bare = [part.title for part in key.secret_packets if part.secrecy is Secrecy.UNPROTECTED]
     if bare and not allow_unprotected:
         raise UnprotectedSecret(f"no passphrase protects the {' and the '.join(bare)}: who finds the sheet has the key")
-    without = [_WITHOUT_SECRET[part.secrecy].format(part.title) for part in key.key_packets if part not in key.secret_packets]
+    without = [_WITHOUT_SECRET[part.secrecy].format(part.title) for part in key.key_packets if not part.has_secret]
     if whole:
         kept, others = _own(key)
         return Extract(Whole(packets.join(kept)), (*without, *others))
@@ -296,7 +297,9 @@ def _named(keys: Sequence[Key], fingerprint: str) -> list[Key]:
 
 
 def _listed(keys: Iterable[Key]) -> str:
-    return "; ".join(dict.fromkeys(key.title for key in keys))
+    titles = list(dict.fromkeys(key.title for key in keys))
+    more = [f"and {len(titles) - MOST_LISTED} more"] if len(titles) > MOST_LISTED else []
+    return "; ".join([*titles[:MOST_LISTED], *more])
 
 
 def _one_copy(copies: Sequence[Key]) -> Key:
@@ -405,7 +408,8 @@ def _rebuild_lean(secrets: dict[bytes, bytes], certificate: Key | None) -> Rebui
 
 
 def _require_belongs(secrets: dict[bytes, bytes], certificate: Key) -> None:
-    missing = [fingerprint for fingerprint in secrets if fingerprint not in {key.fingerprint for key in certificate.key_packets}]
+    known = {key.fingerprint for key in certificate.key_packets}
+    missing = [fingerprint for fingerprint in secrets if fingerprint not in known]
     if len(missing) == len(secrets):
         raise CertificateError(
             f"the paper is for the key {missing[0].hex().upper()}, and the certificate is of {certificate.title}"
@@ -438,5 +442,5 @@ def _came_without(key: Key) -> Iterator[str]:
     return (
         f"The {part.title} came back without its secret: the paper has none of it, a stub stands in its place."
         for part in key.key_packets
-        if part not in key.secret_packets
+        if not part.has_secret
     )

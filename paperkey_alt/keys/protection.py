@@ -184,12 +184,13 @@ def _cipher(identifier: int) -> tuple[int, int, str, Callable[[bytes], CipherAlg
 
 def _cfb(protection: Protection, key: bytes) -> Cipher[old_modes.CFB]:
     _, _, name, constructor = _cipher(protection.cipher)
+    absent = UnsupportedKey(f"the secret is protected by {name}, which is not available here")
+    if constructor is None:
+        raise absent
     try:
-        if constructor is None:
-            raise UnsupportedAlgorithm(name)
         return Cipher(constructor(key), old_modes.CFB(protection.iv))
     except UnsupportedAlgorithm:
-        raise UnsupportedKey(f"the secret is protected by {name}, which is not available here") from None
+        raise absent from None
 
 
 def _key(specifier: bytes, passphrase: bytes, length: int) -> bytes:

@@ -30,10 +30,11 @@ if TYPE_CHECKING:
     from paperkey_alt.sets import LineSet
     from paperkey_alt.sheet.caption import Caption
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Row, Sheet
+    from paperkey_alt.sheet.letter import Letter
 
 _LINES, _PROSE, _BOLD = "RagleafLines", "RagleafProse", "RagleafBold"
-_FOOT_LEADING = 7.7
-_GUTTER, _RECIPE_PART = 16.0, 0.62
+_FOOT_LEADING = 7.4
+_GUTTER, _RECIPE_PART = 16.0, 0.7
 _HAIR = 0.4
 
 
@@ -52,16 +53,20 @@ _NOTE = _Style(_BOLD, 6.5)
 _SET_MARK = _Style(_LINES, 22)
 _LEGEND = _Style(_PROSE, 6.5, grey=0.35)
 _DATE = _Style(_PROSE, 8)
+_LETTER_HEADING = _Style(_BOLD, 15)
+_LETTER_BOLD = _Style(_BOLD, 10)
+_LETTER = _Style(_PROSE, 9.5)
+_LETTER_LEADING, _LETTER_WIDTH, _BLANK_ROWS = 13.5, 460.0, 1
 _FOOT = _Style(_PROSE, 6.5)
 _FOOT_HEADING = _Style(_BOLD, 6.5)
 
 
-class FootTooLong(ValueError):
-    """The recipe and the cautions do not fit the foot of a sheet: a mistake of whoever worded them."""
+class TextTooLong(ValueError):
+    """Words that do not fit the foot of a sheet or the page of a letter: a mistake of whoever worded them."""
 
 
-def draw(line_set: LineSet, caption: Caption, *, paper: Paper) -> bytes:
-    """Return the sheets of *line_set* as a PDF file."""
+def draw(line_set: LineSet, caption: Caption, *, paper: Paper, letter: Letter | None = None) -> bytes:
+    """Return the sheets of *line_set* as a PDF file, behind the *letter* to its holder if there is one."""
     plan = layout.plan(line_set.head.total, paper)
     _register_fonts()
     target = io.BytesIO()
@@ -70,6 +75,9 @@ def draw(line_set: LineSet, caption: Caption, *, paper: Paper) -> bytes:
     )
     for name in ("setTitle", "setAuthor", "setCreator", "setProducer", "setSubject"):
         getattr(canvas, name)("Ragleaf")
+    if letter is not None:
+        _Page(canvas, plan, line_set).draw_letter(letter, caption)
+        canvas.showPage()
     for number, sheet in enumerate(plan.sheets, 1):
         _Page(canvas, plan, line_set).draw(sheet, caption, number)
         canvas.showPage()
@@ -106,6 +114,28 @@ class _Page:
             self._row(row, self.line_set.lines[row.number - 1])
         for block in sheet.blocks:
             self._symbol(block)
+
+    def draw_letter(self, letter: Letter, caption: Caption) -> None:
+        """Draw the letter to a holder."""
+        width = min(self.right - self.left, _LETTER_WIDTH)
+        y = MARGIN_ENDS + 40
+        self._text(self.left, y, letter.heading, _LETTER_HEADING)
+        self._text_to(self.right, y, str(caption.date), _DATE)
+        y += 10
+        for heading, paragraph in letter.sections:
+            y += 22
+            self._text(self.left, y, heading, _LETTER_BOLD)
+            for text in simpleSplit(shown(paragraph), _LETTER.font, _LETTER.size, width):
+                y += _LETTER_LEADING
+                self._text(self.left, y, text, _LETTER)
+        for blank in letter.blanks:
+            y += 24
+            self._text(self.left, y, blank, _LETTER)
+            for _ in range(_BLANK_ROWS):
+                y += 22
+                self._rule(y)
+        if y > self.height - MARGIN_ENDS:
+            raise TextTooLong("the letter does not fit its page")
 
     def _marks(self) -> None:
         *solid, hollow = layout.marks(self.plan.paper)
@@ -149,7 +179,7 @@ class _Page:
         ):
             bottom = self._column(x, top + 11, heading, paragraphs, part * whole)
             if bottom > self.height - MARGIN_ENDS:
-                raise FootTooLong(f"{heading}: {bottom - self.height + MARGIN_ENDS:.0f} points too much at the foot of a sheet")
+                raise TextTooLong(f"{heading}: {bottom - self.height + MARGIN_ENDS:.0f} points too much at the foot of a sheet")
             x += part * whole + _GUTTER
 
     def _column(self, x: float, y: float, heading: str, paragraphs: Sequence[str], width: float) -> float:

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt import spares
 from paperkey_alt.lines import DATA_BYTES
-from paperkey_alt.payload import Lean, Whole
+from paperkey_alt.payload import Compact, Lean, Whole
 from paperkey_alt.sheet.caption import Caption
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from paperkey_alt.keys.openpgp import Key
     from paperkey_alt.payload import Payload
@@ -21,15 +21,34 @@ if TYPE_CHECKING:
 
 _CONTENT = {
     Lean: (
-        "Before them: a byte 01, the number of parts, then each part: one byte and as many bytes of fingerprint, two bytes and as "
-        "many bytes of secret. The secret goes behind the body of the public key packet that has this fingerprint; its packet "
-        "type 6 becomes 5, 14 becomes 7 (RFC 9580, 5.5.3)."
+        "a byte 01, the number of parts, then each part: one byte and as many bytes of fingerprint, two bytes and as many bytes "
+        "of secret. The secret goes behind the body of the public key packet that has this fingerprint; its packet type 6 "
+        "becomes 5, 14 becomes 7 (RFC 9580, 5.5.3)."
     ),
-    Whole: "Before them: a byte 02, then the key file in binary form (RFC 9580, 10.2).",
+    Whole: "a byte 02, then the key file in binary form (RFC 9580, 10.2).",
+    Compact: (
+        "a byte 03, then for each secret a byte of form; two bytes and as many of RSA prime or scalar; one byte and as many that "
+        "stood before the encrypted ones (RFC 9580, 5.5.3); 8 bytes of SHA-256. All else is computed."
+    ),
 }
-_TITLES = {Lean: "Secret part of an OpenPGP key", Whole: "OpenPGP key, whole"}
+_OPEN_BODY = "The last 32 bytes are the SHA-256 of all before them. Before them: "
+_SEALED_BODY = (
+    "Sealed: 3 bytes (passes, lanes, log2 of KiB) and 16 of salt for Argon2id (RFC 9106), passphrase to 32-byte key; the rest is "
+    "ChaCha20-Poly1305 (RFC 8439), nonce zero. In it: "
+)
+_JOIN = (
+    "Join the shares byte by byte over GF(256), 0x11b: XOR of each byte times the product of x' / (x' XOR x) over the others, x "
+    "the share's number (Shamir, CACM 1979); cut off 8 bytes of SHA-256. "
+)
+_TITLES = {
+    Lean: "Secret part of an OpenPGP key",
+    Whole: "OpenPGP key, whole",
+    Compact: "Secret part of an OpenPGP key, compact",
+}
 
 _PROTECTED = "Who has this sheet and the key's passphrase has the key. Never keep the passphrase beside it."
+_SEALED = "Who has this sheet and the passphrase of its seal has the key. Never keep the passphrase beside it."
+_SHARED = "Alone this share says nothing of the key. It must never lie beside another one."
 _UNPROTECTED = "NO PASSPHRASE PROTECTS THIS KEY: who finds this sheet has the key. Lock it away."
 _CAUTIONS = (
     "Make sure of this sheet before you rely on it: ragleaf check reads it back and shows no secret.",
@@ -46,13 +65,13 @@ _AFTERWARDS = (
 def caption(key: Key, payload: Payload, line_set: LineSet, *, today: dt.date, anonymous: bool) -> Caption:
     """Return what stands at the head and foot of the sheets of *line_set*."""
     return Caption(
-        title=_title(key, payload),
+        title=_title(key, payload, line_set),
         user_id=None if anonymous else next(iter(key.user_ids), None),
         fingerprint=key.fingerprint.hex().upper(),
         date=today,
         notes=tuple(_notes(key, today)),
         recipe=_recipe(line_set, payload),
-        cautions=(_PROTECTED if key.protected else _UNPROTECTED, *_CAUTIONS),
+        cautions=(_protection(key, line_set)[1], *_CAUTIONS),
     )
 
 
@@ -69,24 +88,38 @@ def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
     return tuple(row for row in rows if row)
 
 
-def printed(line_set: LineSet, left_out: Iterable[str], caption: Caption, sheets: int) -> tuple[str, ...]:
-    """Return what to tell about a print: its size, what was left out, what to mind next."""
-    head = line_set.head
-    size = (
-        f"{sheets} {'sheet' if sheets == 1 else 'sheets'}, set mark {head.mark}: {head.data_lines} data lines and "
-        f"{head.spare_lines} spare lines; {_losable(line_set)} may be lost."
-    )
-    cautions = (*caption.notes, *caption.cautions[:1])
+def printed(line_sets: Sequence[LineSet], left_out: Iterable[str], caption: Caption, sheets: int) -> tuple[str, ...]:
+    """Return what to tell about a print: its size, what was left out, what to mind next; *sheets* are those of one set."""
     return (
-        size,
+        *(_size(line_set, sheets) for line_set in line_sets),
         *(f"Left out: {what}." for what in left_out),
-        *(f"Caution: {what}" for what in cautions),
+        *(f"Caution: {what}" for what in (*caption.notes, *caption.cautions[:1])),
         *_AFTERWARDS,
     )
 
 
-def _title(key: Key, payload: Payload) -> str:
-    return f"{_TITLES[type(payload)]}, {'protected by its own passphrase' if key.protected else 'NOT PROTECTED'}"
+def _size(line_set: LineSet, sheets: int) -> str:
+    head = line_set.head
+    share = f"share {head.share.number} of {head.share.count}: " if head.share else ""
+    return (
+        f"{share}{sheets} {'sheet' if sheets == 1 else 'sheets'}, set mark {head.mark}: {head.data_lines} data lines and "
+        f"{head.spare_lines} spare lines; {_losable(line_set)} may be lost."
+    )
+
+
+def _title(key: Key, payload: Payload, line_set: LineSet) -> str:
+    share = line_set.head.share
+    if share is not None:
+        return f"Share {share.number} of {share.count} of an OpenPGP key; any {share.threshold} give it back"
+    return f"{_TITLES[type(payload)]}, {_protection(key, line_set)[0]}"
+
+
+def _protection(key: Key, line_set: LineSet) -> tuple[str, str]:
+    if line_set.head.share is not None:
+        return "one of several shares", _SHARED
+    if line_set.head.sealed:
+        return "sealed with a passphrase", _SEALED
+    return ("protected by its own passphrase", _PROTECTED) if key.protected else ("NOT PROTECTED", _UNPROTECTED)
 
 
 def _notes(key: Key, today: dt.date) -> list[str]:
@@ -100,14 +133,15 @@ def _recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
     head = line_set.head
     public = "" if isinstance(payload, Whole) else " --public CERTIFICATE"
     cut = f", cut off the last {head.padding} of them" if head.padding else ""
+    sheets = f"scan the sheets of any {head.share.threshold} shares" if head.share else "scan the sheets"
     with_program = (
-        f"With Ragleaf: scan the sheets, or type their lines, and say: ragleaf restore FILES{public} -o key.asc. One spare line "
+        f"With Ragleaf: {sheets}, or type their lines, and say: ragleaf restore FILES{public} -o key.asc. One spare line "
         "stands in for one that cannot be read; each QR block has the lines beside it."
     )
     without = (
         f"Without it: type the first 24 characters of lines 1 to {head.data_lines} in order (A–Z, 2–7), decode them all as "
-        f"base32 (RFC 4648) to {head.data_lines * DATA_BYTES} bytes{cut}. The last 32 bytes are the SHA-256 of all before them. "
-        f"{_CONTENT[type(payload)]}"
+        f"base32 (RFC 4648) to {head.data_lines * DATA_BYTES} bytes{cut}. {_JOIN if head.share else ''}"
+        f"{_SEALED_BODY if head.sealed else _OPEN_BODY}{_CONTENT[type(payload)]}"
     )
     checks = (
         "Check, the last 5 characters: Reed–Solomon over GF(32), 0x25, first root 1, on two symbols of line number and 24 of data; "

@@ -145,10 +145,7 @@ USAGES = {
 def stub(how=key_packet.STUB_ELSEWHERE, usage=254):
     """Return the secret part of a version 4 packet that has none: the de-facto stub; *how* 2 is a card, its number behind."""
     return (
-        bytes([usage, 9, 101, 2])
-        + b"GNU"
-        + bytes([how])
-        + (b"\x06\xd2\x76\0\1\x24\1" if how == key_packet.STUB_ON_CARD else b"")
+        bytes([usage, 9, 101, 2]) + b"GNU" + bytes([how]) + (b"\x06\xd2\x76\0\1\x24\1" if how == key_packet.STUB_ON_CARD else b"")
     )
 
 

@@ -122,9 +122,7 @@ def verdicts():
         "/".join(case): {"key": base64.b64encode(rebuilt.data).decode(), "passphrase": SAMPLES[case[0]].passphrase}
         for case, rebuilt in cases.items()
     }
-    done = subprocess.run(
-        ["node", "verify.mjs"], cwd=ORACLES, input=json.dumps(asked).encode(), stdout=subprocess.PIPE, check=True
-    )
+    done = subprocess.run(["node", "verify.mjs"], cwd=ORACLES, input=json.dumps(asked).encode(), stdout=subprocess.PIPE, check=True)
     return json.loads(done.stdout)
 
 

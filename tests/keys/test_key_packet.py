@@ -210,8 +210,10 @@ def change(data, at, value):
 
 SECRET_DAMAGE = {
     "no secret part": (OPEN, b"", "ends within"),
-    "a usage octet that names no cipher": (OPEN, b"\xc8" + OPEN.secret[1:], "200, which names no cipher"),
-    "a reserved cipher as usage": (OPEN, b"\5" + OPEN.secret[1:], "5, which names no cipher"),
+    "a usage octet that names no cipher": (OPEN, b"\xc8" + OPEN.secret[2:], "200, which names no cipher"),
+    "a reserved cipher as usage": (OPEN, b"\5" + OPEN.secret[2:], "5, which names no cipher"),
+    "a usage octet that hides an unprotected secret": (OPEN, b"\x09" + OPEN.secret[1:], "its secret is in the clear"),
+    "a usage octet that makes a specifier of it": (OPEN, b"\xfd" + OPEN.secret[1:], "its secret is in the clear"),
     "a flipped bit in an unprotected secret": (OPEN, flip(OPEN.secret, 100), "checksum"),
     "a flipped bit in its checksum": (OPEN, flip(OPEN.secret, len(OPEN.secret) - 1), "checksum"),
     "an unprotected secret cut short": (OPEN, OPEN.secret[:-1], "ends within"),

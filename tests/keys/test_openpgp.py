@@ -222,6 +222,22 @@ def test_several_keys(data):
     assert "--fingerprint" in caught.value.advice
 
 
+def renamed(count):
+    """Keys of as many fingerprints: one key, created in as many seconds."""
+    first, *others = only(sample("nist-p256").certificate).packets
+    bodies = [first.body[:1] + second.to_bytes(4, "big") + first.body[5:] for second in range(count)]
+    return [openpgp.Key((packets.with_body(first.tag, body, like=first), *others)) for body in bodies]
+
+
+def test_a_long_list_is_cut():
+    """Twenty keys are listed; of more, the number is told."""
+    for count, more in ((20, False), (21, True)):
+        with pytest.raises(SeveralKeys) as caught:
+            openpgp.choose(renamed(count), None)
+        assert caught.value.what.count(USER_ID) == 20
+        assert caught.value.what.endswith("; and 1 more") is more
+
+
 V4, V6 = (only(sample(name).secret) for name in TWO)
 SPELLINGS = {
     "whole": (V4, V4.fingerprint.hex()),
@@ -314,9 +330,7 @@ def test_an_unprotected_secret_must_be_acknowledged(whole):
 
 def test_one_unprotected_subkey_is_enough():
     """A single secret without a passphrase among protected ones is named, and only that."""
-    locked = with_secrets(
-        sample("rsa2048-open").secret, lambda key: USAGES["usage 254, iterated"](key) if key.is_primary else None
-    )
+    locked = with_secrets(sample("rsa2048-open").secret, lambda key: USAGES["usage 254, iterated"](key) if key.is_primary else None)
     key = only(locked)
     with pytest.raises(UnprotectedSecret) as caught:
         openpgp.extract(key)
@@ -479,9 +493,7 @@ def test_a_key_packet_without_a_secret_becomes_a_stub(name, missing):
     """What the paper has no secret of stands as a stub in the restored key, and is told."""
     key = only(sample(name).secret)
     parts = openpgp.extract(key).payload.parts
-    rebuilt = openpgp.rebuild(
-        Lean(tuple(part for at, part in enumerate(parts) if at != missing)), only(sample(name).certificate)
-    )
+    rebuilt = openpgp.rebuild(Lean(tuple(part for at, part in enumerate(parts) if at != missing)), only(sample(name).certificate))
     assert [part.secrecy is Secrecy.STUB for part in rebuilt.key.key_packets] == [at == missing for at in range(len(parts))]
     assert [said.split(" came back")[0] for said in rebuilt.left_out] == [f"The {key.key_packets[missing].title}"]
 
