@@ -27,9 +27,7 @@ def wrong_characters(line, choose):
     """Between 1 and 12 other characters; the cost is by the promise."""
     count = choose.choice((1, 1, 1, 2, 2, 3, 4, 5, 8, 12))
     columns = choose.sample([at for at, character in enumerate(line) if character in ALPHABET], count)
-    changed = [
-        choose.choice(ALPHABET.replace(character, "")) if at in columns else character for at, character in enumerate(line)
-    ]
+    changed = [choose.choice(ALPHABET.replace(character, "")) if at in columns else character for at, character in enumerate(line)]
     return "".join(changed), 0 if count <= 2 else 1 if count == 3 else 2
 
 
