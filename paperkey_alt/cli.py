@@ -6,7 +6,6 @@ They are imported inside the commands: ``ragleaf --help`` loads none of the libr
 
 from __future__ import annotations
 
-import datetime as dt
 import os
 from typing import TYPE_CHECKING, Any
 
@@ -90,6 +89,8 @@ def backup(**given: Any) -> None:
 
     With --any and --of, PDF and FILE are folders: each holder's share goes into a file of its own there.
     """
+    import datetime as dt  # noqa: PLC0415
+
     from paperkey_alt import body, files  # noqa: PLC0415
     from paperkey_alt.keys import openpgp  # noqa: PLC0415
     from paperkey_alt.sheet import draw, layout, letter, text, words  # noqa: PLC0415

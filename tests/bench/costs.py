@@ -5,7 +5,6 @@ Lines, characters and pages; the wall time and peak memory of each command, besi
 libraries and draws or reads the same pages with them; and the time of ``ragleaf --help`` beside ``import click``.
 """
 
-import os
 import statistics
 import subprocess
 import sys
@@ -20,7 +19,7 @@ from paperkey_alt.reading import typed
 
 ROOT = Path(__file__).parents[2]
 KEY, CERTIFICATE = ROOT / "demo/buoy-keepers.asc", ROOT / "demo/buoy-keepers.cert.asc"
-RAGLEAF = (sys.executable, "-m", "paperkey_alt")
+RAGLEAF = ("paperkey_alt",)
 REPEATS = 5
 
 # The same text and the same symbols on as many pages, with none of the checks.
@@ -59,16 +58,33 @@ for name in sys.argv[1:]:
 """
 
 
-def cost(command):
-    """The median wall time in seconds and the largest peak memory in MiB of a command."""
+# Runs its arguments as a program and says at the end what the peak memory was. The figure of wait4 would count the parent's too.
+MEASURED = """
+import atexit, runpy, sys
+status = lambda: next(row for row in open("/proc/self/status") if row.startswith("VmHWM"))
+atexit.register(lambda: print(status().split()[1], file=sys.stderr))
+sys.argv = sys.argv[1:]
+if sys.argv[0] == "-c":
+    code = sys.argv.pop(1)
+    exec(code)
+else:
+    runpy.run_module(sys.argv[0], run_name="__main__", alter_sys=True)
+"""
+
+
+def run(program):
+    """The standard output of a program."""
+    return subprocess.run([sys.executable, "-m", *map(str, program)], check=True, capture_output=True, text=True).stdout
+
+
+def cost(program):
+    """The median wall time in seconds and the largest peak memory in MiB of a program: a module or ``-c`` code, and arguments."""
     times, peaks = [], []
     for _ in range(REPEATS):
         start = time.perf_counter()
-        process = subprocess.Popen(list(map(str, command)), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        _, status, usage = os.wait4(process.pid, 0)
+        done = subprocess.run([sys.executable, "-c", MEASURED, *map(str, program)], check=True, capture_output=True, text=True)
         times.append(time.perf_counter() - start)
-        assert status == 0, command
-        peaks.append(usage.ru_maxrss / 1024)
+        peaks.append(int(done.stderr.split()[-1]) / 1024)
     return statistics.median(times), max(peaks)
 
 
@@ -85,14 +101,14 @@ def main():
         folder = Path(name)
         sheets, lines = folder / "s.pdf", folder / "s.txt"
         backup = (*RAGLEAF, "backup", KEY, "-o", sheets, "--text", lines, "--force")
-        subprocess.run(list(map(str, backup)), check=True, capture_output=True)
+        run(backup)
         document = pypdfium2.PdfDocument(sheets)
         pictures = [folder / f"page-{page}.png" for page in range(len(document))]
         for page, picture in enumerate(pictures):
             document[page].render(scale=300 / 72, grayscale=True).to_pil().save(picture)
         total = len(typed.read(lines.read_text(encoding="utf-8"), "s")) - 1
         spare = int(next(row for row in lines.read_text(encoding="utf-8").splitlines()[::-1]).split()[0])
-        head = subprocess.run([*RAGLEAF, "check", str(lines)], check=True, capture_output=True, text=True).stdout.splitlines()[0]
+        head = run((*RAGLEAF, "check", lines)).splitlines()[0]
         print(head)
         data = int(head.split(" data lines")[0].split()[-1])
         print(f"{len(document)} A4 pages; {data * CHARACTERS:,} characters to type; {spare - data} of {total} lines may be lost, "
@@ -101,11 +117,11 @@ def main():
         row(
             "backup to PDF",
             (*RAGLEAF, "backup", KEY, "-o", sheets, "--force"),
-            (sys.executable, "-c", BARE_DRAW, lines, folder / "b"),
+            ("-c", BARE_DRAW, lines, folder / "b"),
         )
-        row("restore from text", (*restore, lines), (sys.executable, "-c", BARE_TEXT, lines))
-        row("restore from two pictures", (*restore, *pictures), (sys.executable, "-c", BARE_PICTURES, *pictures))
-        row("--help", (*RAGLEAF, "--help"), (sys.executable, "-c", "import click"))
+        row("restore from text", (*restore, lines), ("-c", BARE_TEXT, lines))
+        row("restore from two pictures", (*restore, *pictures), ("-c", BARE_PICTURES, *pictures))
+        row("--help", (*RAGLEAF, "--help"), ("-c", "import click"))
 
 
 if __name__ == "__main__":
