@@ -12,8 +12,7 @@ from paperkey_alt.errors import UnprotectedSecret, WrongPassphrase
 from paperkey_alt.payload import Compact
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
+    from paperkey_alt.passphrases import Ask
     from paperkey_alt.payload import Payload
 
 
@@ -48,13 +47,14 @@ def wrap(payload: Payload, seal: Seal | None) -> bytes:
     return seals.seal(payloads.encode(payload), seal.passphrase, seal.salt)
 
 
-def unwrap(body: bytes, *, sealed: bool, ask: Callable[[str], str]) -> Unwrapped:
+def unwrap(body: bytes, *, sealed: bool, ask: Ask | None) -> Unwrapped:
     """
     Return the payload that *body* carries; *ask* is called for the passphrase until one opens the seal, and ends it by raising.
+    It may be None where nothing is sealed.
 
     Raises DigestMismatch or UnknownFormat.
     """
-    if not sealed:
+    if not sealed or ask is None:
         return Unwrapped(payloads.unpack(body), None)
     from paperkey_alt import seal as seals  # noqa: PLC0415 - as above
 

@@ -10,13 +10,20 @@ from __future__ import annotations
 import hashlib
 import hmac
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import DigestMismatch, UnknownFormat
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 DIGEST_BYTES = 32
 KIND_LEAN = 1
 KIND_WHOLE = 2
 KIND_COMPACT = 3
+KIND_FILE = 4
+KIND_RSA_FILE = 5
+LONGEST_NAME = 0xFF
 FINGERPRINT_BYTES = (20, 32)
 CHECK_BYTES = 8
 FORM_KEPT = 0
@@ -101,7 +108,40 @@ class Compact:
             raise ValueError("a compact payload is not empty")
 
 
-Payload = Lean | Whole | Compact
+@dataclass(frozen=True)
+class File:
+    """Any file: its *name*, up to 255 bytes in UTF-8, and its bytes."""
+
+    name: str
+    data: bytes
+
+    def __post_init__(self) -> None:
+        if len(self.name.encode()) > LONGEST_NAME or not self.data:
+            raise ValueError(f"a file has some bytes and a name of at most {LONGEST_NAME}")
+
+
+@dataclass(frozen=True)
+class RsaFile:
+    """
+    An RSA private-key file by its numbers: *style* (1 to 255) says how they are written, *rule* (2 or 3, see
+    `paperkey_alt.keys.essence`) how the private exponent follows from the public *exponent* and the primes *p* and *q*.
+    """
+
+    name: str
+    style: int
+    rule: int
+    exponent: int
+    p: int
+    q: int
+
+    def __post_init__(self) -> None:
+        if len(self.name.encode()) > LONGEST_NAME or not (1 <= self.style <= 0xFF and 1 <= self.rule <= 0xFF):
+            raise ValueError("a name, a style and a rule of one byte each")
+        if not (self.exponent > 0 and self.exponent.bit_length() <= 8 * 0xFF and self.p > 0 and self.q > 0):
+            raise ValueError("the numbers of a key are positive")
+
+
+Payload = Lean | Whole | Compact | File | RsaFile
 
 
 def pack(payload: Payload) -> bytes:
@@ -131,21 +171,22 @@ def encode(payload: Payload) -> bytes:
             return bytes([KIND_WHOLE]) + packets
         case Compact(reduced):
             return bytes([KIND_COMPACT]) + b"".join(map(_pack_compact, reduced))
+        case File(name, data):
+            return bytes([KIND_FILE]) + _short(name.encode()) + data
+        case RsaFile(name, style, rule, exponent, p, q):
+            numbers = _short(_bytes(exponent)) + _long(_bytes(p)) + _long(_bytes(q))
+            return bytes([KIND_RSA_FILE]) + _short(name.encode()) + bytes([style, rule]) + numbers
 
 
 def decode(content: bytes) -> Payload:
     """Return the payload that `encode` made *content* from; raises UnknownFormat for what this version does not know."""
     kind, rest = content[0], content[1:]
+    if kind not in _UNPACK:
+        raise UnknownFormat(f"payload kind {kind} is not known to this version")
     try:
-        if kind == KIND_LEAN:
-            return Lean(_unpack_parts(rest))
-        if kind == KIND_WHOLE:
-            return Whole(rest)
-        if kind == KIND_COMPACT:
-            return Compact(_unpack_compact(rest))
+        return _UNPACK[kind](rest)
     except (ValueError, IndexError):
         raise UnknownFormat(f"a payload of kind {kind} is not laid out as this version knows it") from None
-    raise UnknownFormat(f"payload kind {kind} is not known to this version")
 
 
 def _pack_part(part: SecretPart) -> bytes:
@@ -188,6 +229,26 @@ def _unpack_compact(data: bytes) -> tuple[ReducedPart | SecretPart, ...]:
     return tuple(parts)
 
 
+def _unpack_file(data: bytes) -> File:
+    name, at = _take(data, 0, 1)
+    return File(name.decode(), data[at:])
+
+
+def _unpack_rsa_file(data: bytes) -> RsaFile:
+    name, at = _take(data, 0, 1)
+    style, rule = data[at], data[at + 1]
+    exponent, at = _take(data, at + 2, 1)
+    p, at = _take(data, at, 2)
+    q, at = _take(data, at, 2)
+    if at != len(data):
+        raise ValueError("bytes behind the last number")
+    return RsaFile(name.decode(), style, rule, *(int.from_bytes(number, "big") for number in (exponent, p, q)))
+
+
+def _bytes(number: int) -> bytes:
+    return number.to_bytes((number.bit_length() + 7) // 8, "big")
+
+
 def _short(data: bytes) -> bytes:
     return bytes([len(data)]) + data
 
@@ -203,3 +264,12 @@ def _take(data: bytes, at: int, width: int) -> tuple[bytes, int]:
     if start > len(data) or end > len(data):
         raise ValueError("a part reaches past the end")
     return data[start:end], end
+
+
+_UNPACK: dict[int, Callable[[bytes], Payload]] = {
+    KIND_LEAN: lambda data: Lean(_unpack_parts(data)),
+    KIND_WHOLE: Whole,
+    KIND_COMPACT: lambda data: Compact(_unpack_compact(data)),
+    KIND_FILE: _unpack_file,
+    KIND_RSA_FILE: _unpack_rsa_file,
+}

@@ -1,1 +1,1 @@
-"""Key files: one module a format, each with extract and rebuild."""
+"""Key files: one module a format, from the file's bytes to what is printed and back."""

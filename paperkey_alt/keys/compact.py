@@ -20,13 +20,11 @@ from paperkey_alt.keys.protection import PublicPart
 from paperkey_alt.payload import CHECK_BYTES, Compact, Lean, ReducedPart, SecretPart
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Iterable
 
     from paperkey_alt.keys.key_packet import KeyPacket
     from paperkey_alt.keys.openpgp import Key
-
-    # Returns the next passphrase to try for what it is given the name of; raises WrongPassphrase when there is none left.
-    Ask = Callable[[str], str]
+    from paperkey_alt.passphrases import Ask
 
 _SECRET_TYPE = {packets.PUBLIC_KEY: packets.SECRET_KEY, packets.PUBLIC_SUBKEY: packets.SECRET_SUBKEY}
 
@@ -84,7 +82,7 @@ def compact(unlocked: Iterable[Unlocked], passphrase: str) -> tuple[Compact, tup
     for one in unlocked:
         reduced = _reduced(one, passphrase)
         if reduced is None:
-            kept.append(f"the {one.packet.title}: not computable anew to the same bytes, so it is carried as it stands")
+            kept.append(f"The secret of the {one.packet.title} is carried as it stands: not computable to the same bytes.")
         parts.append(reduced or SecretPart(one.packet.fingerprint, one.packet.secret))
     return Compact(tuple(parts)), tuple(kept)
 

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt import spares
 from paperkey_alt.lines import DATA_BYTES
-from paperkey_alt.payload import Compact, Lean, Whole
+from paperkey_alt.payload import Compact, File, Lean, RsaFile, Whole
 from paperkey_alt.sheet.caption import Caption
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterable, Sequence
 
-    from paperkey_alt.keys.openpgp import Key
+    from paperkey_alt.keys.subject import Subject
     from paperkey_alt.payload import Payload
     from paperkey_alt.sets import LineSet
 
@@ -26,6 +26,11 @@ _CONTENT = {
         "becomes 5, 14 becomes 7 (RFC 9580, 5.5.3)."
     ),
     Whole: "a byte 02, then the key file in binary form (RFC 9580, 10.2).",
+    File: "a byte 04, one byte and as many bytes of name, then the file.",
+    RsaFile: (
+        "a byte 05; one byte and as many of name; a byte for the way the file is written; a byte for the rule of the private "
+        "exponent; one byte and as many of public exponent; twice two bytes and as many of a prime (RFC 8017)."
+    ),
     Compact: (
         "a byte 03, then for each secret a byte of form; two bytes and as many of RSA prime or scalar; one byte and as many that "
         "stood before the encrypted ones (RFC 9580, 5.5.3); 8 bytes of SHA-256. All else is computed."
@@ -40,12 +45,6 @@ _JOIN = (
     "Join the shares byte by byte over GF(256), 0x11b: XOR of each byte times the product of x' / (x' XOR x) over the others, x "
     "the share's number (Shamir, CACM 1979); cut off 8 bytes of SHA-256. "
 )
-_TITLES = {
-    Lean: "Secret part of an OpenPGP key",
-    Whole: "OpenPGP key, whole",
-    Compact: "Secret part of an OpenPGP key, compact",
-}
-
 _PROTECTED = "Who has this sheet and the key's passphrase has the key. Never keep the passphrase beside it."
 _SEALED = "Who has this sheet and the passphrase of its seal has the key. Never keep the passphrase beside it."
 _SHARED = "Alone this share says nothing of the key. It must never lie beside another one."
@@ -62,16 +61,16 @@ _AFTERWARDS = (
 )
 
 
-def caption(key: Key, payload: Payload, line_set: LineSet, *, today: dt.date, anonymous: bool) -> Caption:
+def caption(subject: Subject, line_set: LineSet, *, today: dt.date, anonymous: bool) -> Caption:
     """Return what stands at the head and foot of the sheets of *line_set*."""
     return Caption(
-        title=_title(key, payload, line_set),
-        user_id=None if anonymous else next(iter(key.user_ids), None),
-        fingerprint=key.fingerprint.hex().upper(),
+        title=_title(subject, line_set),
+        user_id=None if anonymous else subject.name,
+        fingerprint=subject.fingerprint,
         date=today,
-        notes=tuple(_notes(key, today)),
-        recipe=_recipe(line_set, payload),
-        cautions=(_protection(key, line_set)[1], *_CAUTIONS),
+        notes=tuple(_notes(subject, today)),
+        recipe=_recipe(line_set, subject.payload),
+        cautions=(_protection(subject, line_set)[1], *_CAUTIONS),
     )
 
 
@@ -88,11 +87,11 @@ def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
     return tuple(row for row in rows if row)
 
 
-def printed(line_sets: Sequence[LineSet], left_out: Iterable[str], caption: Caption, sheets: int) -> tuple[str, ...]:
-    """Return what to tell about a print: its size, what was left out, what to mind next; *sheets* are those of one set."""
+def printed(line_sets: Sequence[LineSet], notes: Iterable[str], caption: Caption, sheets: int) -> tuple[str, ...]:
+    """Return what to tell about a print: its size, what is to be known of it, what to mind next; *sheets* are those of one set."""
     return (
         *(_size(line_set, sheets) for line_set in line_sets),
-        *(f"Left out: {what}." for what in left_out),
+        *notes,
         *(f"Caution: {what}" for what in (*caption.notes, *caption.cautions[:1])),
         *_AFTERWARDS,
     )
@@ -107,23 +106,23 @@ def _size(line_set: LineSet, sheets: int) -> str:
     )
 
 
-def _title(key: Key, payload: Payload, line_set: LineSet) -> str:
+def _title(subject: Subject, line_set: LineSet) -> str:
     share = line_set.head.share
     if share is not None:
-        return f"Share {share.number} of {share.count} of an OpenPGP key; any {share.threshold} give it back"
-    return f"{_TITLES[type(payload)]}, {_protection(key, line_set)[0]}"
+        return f"Share {share.number} of {share.count} of a secret; any {share.threshold} give it back"
+    return f"{subject.what}, {_protection(subject, line_set)[0]}"
 
 
-def _protection(key: Key, line_set: LineSet) -> tuple[str, str]:
+def _protection(subject: Subject, line_set: LineSet) -> tuple[str, str]:
     if line_set.head.share is not None:
         return "one of several shares", _SHARED
     if line_set.head.sealed:
         return "sealed with a passphrase", _SEALED
-    return ("protected by its own passphrase", _PROTECTED) if key.protected else ("NOT PROTECTED", _UNPROTECTED)
+    return ("protected by its own passphrase", _PROTECTED) if subject.protected else ("NOT PROTECTED", _UNPROTECTED)
 
 
-def _notes(key: Key, today: dt.date) -> list[str]:
-    created = key.created.date()
+def _notes(subject: Subject, today: dt.date) -> list[str]:
+    created = subject.created.date() if subject.created else today
     if today < created:
         return [f"The clock of the computer stood before the key's creation ({created}): the date here is wrong."]
     return []
@@ -131,11 +130,11 @@ def _notes(key: Key, today: dt.date) -> list[str]:
 
 def _recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
     head = line_set.head
-    public = "" if isinstance(payload, Whole) else " --public CERTIFICATE"
+    public = " --public CERTIFICATE" if isinstance(payload, Lean | Compact) else ""
     cut = f", cut off the last {head.padding} of them" if head.padding else ""
     sheets = f"scan the sheets of any {head.share.threshold} shares" if head.share else "scan the sheets"
     with_program = (
-        f"With Ragleaf: {sheets}, or type their lines, and say: ragleaf restore FILES{public} -o key.asc. One spare line "
+        f"With Ragleaf: {sheets}, or type their lines, and say: ragleaf restore FILES{public} -o KEYFILE. One spare line "
         "stands in for one that cannot be read; each QR block has the lines beside it."
     )
     without = (

@@ -1,0 +1,60 @@
+"""From the sources that a command is given to what their sheets carry: `collect` and `restored`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from paperkey_alt import backups, body, files, sets
+from paperkey_alt.commands.options import say
+from paperkey_alt.keys import compact, openpgp, plain, private
+from paperkey_alt.keys.subject import Restored
+from paperkey_alt.payload import Compact, File, RsaFile
+from paperkey_alt.reading import sources
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from paperkey_alt.keys.openpgp import Key
+    from paperkey_alt.passphrases import Ask
+    from paperkey_alt.payload import Payload
+    from paperkey_alt.sets import Findings
+
+
+def collect(names: Iterable[str]) -> Findings:
+    """Return what is found in the sources *names*."""
+    read = [sources.read(files.read(name, files.LONGEST_SOURCE), name) for name in names]
+    for source in read:
+        say(
+            f"{source.name}: page {page} has no QR block that can be read"
+            for page, count in enumerate(source.blocks, 1)
+            if not count
+        )
+    return sets.collect([sighting for source in read for sighting in source.sightings])
+
+
+def restored(findings: Findings, mark: str | None, certificate: Key | None, ask: Ask) -> tuple[Restored, str | None]:
+    """Return the secret that the sheets carry, and the passphrase of the seal if one was over it."""
+    assembled = backups.assemble(findings, mark)
+    say(f"Set {wrong} does not belong to the others, though its lines are fine: forged or mixed up." for wrong in assembled.wrong)
+    unwrapped = body.unwrap(assembled.body, sealed=assembled.sealed, ask=ask)
+    return _restored(unwrapped.payload, certificate, unwrapped.passphrase, ask), unwrapped.passphrase
+
+
+def certificate(name: str | None, fingerprint: str | None) -> Key | None:
+    """Return the public certificate in the file *name*, if one is named."""
+    if name is None:
+        return None
+    return openpgp.choose(openpgp.read(files.read(name, files.LONGEST_KEY_FILE)), fingerprint)
+
+
+def _restored(payload: Payload, certificate: Key | None, passphrase: str | None, ask: Ask) -> Restored:
+    match payload:
+        case File():
+            return plain.rebuild(payload)
+        case RsaFile():
+            return private.rebuild(payload)
+        case Compact():
+            payload = compact.restore(payload, certificate, passphrase or "", ask)
+    rebuilt = openpgp.rebuild(payload, certificate)
+    data = openpgp.write(rebuilt.key, armored=True)
+    return Restored(data, rebuilt.data, rebuilt.key.title, rebuilt.left_out, rebuilt.key)

@@ -1,0 +1,30 @@
+"""Any small file, as it is: `extract` and `rebuild`."""
+
+from __future__ import annotations
+
+from paperkey_alt.errors import KeyFileError, UnprotectedSecret
+from paperkey_alt.keys.subject import Restored, Subject
+from paperkey_alt.payload import LONGEST_NAME, File
+
+
+def extract(data: bytes, name: str, *, allow_unprotected: bool) -> Subject:
+    """
+    Return the file *name* as something to print.
+
+    Whether it is secret cannot be told, so it counts as unprotected: raises UnprotectedSecret unless *allow_unprotected* is set,
+    KeyFileError for an empty file.
+    """
+    if not data:
+        raise KeyFileError("the file is empty")
+    if not allow_unprotected:
+        raise UnprotectedSecret("who finds the sheet has the file", advice=_ADVICE)
+    shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
+    return Subject(File(shown, data), "A file", shown, None, None, protected=False)
+
+
+def rebuild(payload: File) -> Restored:
+    """Return the file that *payload* was extracted from."""
+    return Restored(payload.data, payload.data, f"the file {payload.name}")
+
+
+_ADVICE = "Seal it with --seal, or say --allow-unprotected if the sheet will be guarded as well as the file itself."

@@ -1,0 +1,190 @@
+"""
+Private-key files that are not OpenPGP: PKCS #8 (RFC 5958), PKCS #1 (RFC 8017 §A.1.2), SEC 1 (RFC 5915) and OpenSSH, PEM or DER:
+`extract` and `rebuild`.
+
+The file is carried byte for byte. An RSA key that is not protected can be carried by its primes alone where the library writes the
+same file from them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from cryptography.exceptions import UnsupportedAlgorithm
+from cryptography.hazmat.primitives.asymmetric import rsa
+from cryptography.hazmat.primitives.serialization import (
+    Encoding,
+    NoEncryption,
+    PrivateFormat,
+    PublicFormat,
+    load_der_private_key,
+    load_pem_private_key,
+    load_ssh_private_key,
+)
+
+from paperkey_alt.errors import DamagedKeyFile, ProofFailed, UnprotectedSecret, UnsupportedKey
+from paperkey_alt.keys.subject import Restored, Subject
+from paperkey_alt.payload import LONGEST_NAME, File, RsaFile
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
+
+    from paperkey_alt.passphrases import Ask
+
+_OPENSSH = "OPENSSH PRIVATE KEY"
+_LABELS = {
+    "PRIVATE KEY": "PKCS #8",
+    "ENCRYPTED PRIVATE KEY": "PKCS #8",
+    "RSA PRIVATE KEY": "PKCS #1",
+    "EC PRIVATE KEY": "SEC 1",
+    "DSA PRIVATE KEY": "DSA",
+    _OPENSSH: "OpenSSH",
+}
+_LABEL = re.compile(rb"(?m)^-----BEGIN ([A-Z0-9 ]+)-----\r?$")
+_DER_SEQUENCE = 0x30
+
+# How the library writes an RSA key: the numbers are part of the format (docs/format.md, "Payload").
+_STYLES = {
+    1: (Encoding.PEM, PrivateFormat.PKCS8),
+    2: (Encoding.DER, PrivateFormat.PKCS8),
+    3: (Encoding.PEM, PrivateFormat.TraditionalOpenSSL),
+    4: (Encoding.DER, PrivateFormat.TraditionalOpenSSL),
+}
+_RULES: dict[int, Callable[[int, int, int], int]] = {
+    2: lambda e, p, q: pow(e, -1, math.lcm(p - 1, q - 1)),
+    3: lambda e, p, q: pow(e, -1, (p - 1) * (q - 1)),
+}
+
+
+_UNOPENED = "Print it without --prove and --compact: it is carried byte for byte, with its passphrase over it."
+_NOT_REDUCED = "The file is carried as it stands: it cannot be computed anew to the same bytes."
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A private key, what kind of file it came from, and whether a passphrase was over it."""
+
+    key: PrivateKeyTypes
+    kind: str
+    protected: bool
+
+
+def recognises(data: bytes) -> bool:
+    """Tell whether *data* looks like a private-key file of one of these kinds."""
+    match = _LABEL.search(data)
+    if match:
+        return match[1].decode() in _LABELS
+    return bool(data) and data[0] == _DER_SEQUENCE
+
+
+def open_(data: bytes, ask: Ask | None) -> Opened | None:
+    """
+    Return the key in *data*; None where a passphrase is over it and *ask* is None.
+
+    The library proves on loading that the parts of a key belong together. Raises DamagedKeyFile, WrongPassphrase.
+    """
+    match = _LABEL.search(data)
+    kind = f"{_LABELS[match[1].decode()]}, PEM" if match else "PKCS #8 or PKCS #1, DER"
+    load = _loader(match[1].decode() if match else None)
+    try:
+        return Opened(load(data, None), kind, protected=False)
+    except TypeError:
+        # What the library raises where a passphrase is needed.
+        if ask is None:
+            return None
+    except (ValueError, UnsupportedAlgorithm):
+        if not _is_protected_openssh(match, data):
+            raise DamagedKeyFile(f"the private key ({kind}) is damaged, or of a kind that cannot be read here") from None
+        if ask is None:
+            return None
+    while True:
+        passphrase = ask(f"private key ({kind})").encode()
+        try:
+            return Opened(load(data, passphrase), kind, protected=True)
+        except UnsupportedAlgorithm:
+            raise UnsupportedKey(f"the passphrase over the private key ({kind}) cannot be tried here", advice=_UNOPENED) from None
+        except ValueError:
+            continue
+
+
+def extract(data: bytes, name: str, *, compact: bool, allow_unprotected: bool, ask: Ask | None) -> Subject:
+    """
+    Return the private-key file *name* as something to print.
+
+    With *ask* a protected one is opened, so that its public fingerprint can be shown. With *compact* an unprotected RSA key is
+    reduced to its primes where the identical file follows from them. Raises UnprotectedSecret unless *allow_unprotected* is set.
+    """
+    shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
+    opened = open_(data, ask)
+    if opened is None:
+        return Subject(File(shown, data), "Private key", shown, None, None, protected=True)
+    if not opened.protected and not allow_unprotected:
+        raise UnprotectedSecret(f"no passphrase protects the private key ({opened.kind}): who finds the sheet has the key")
+    reduced = _reduced(opened, data, shown) if compact else None
+    notes = (_NOT_REDUCED,) if compact and reduced is None else ()
+    what = f"Private key ({opened.kind})"
+    return Subject(reduced or File(shown, data), what, shown, fingerprint(opened.key), None, opened.protected, notes)
+
+
+def rebuild(payload: RsaFile) -> Restored:
+    """Return the file that *payload* was reduced from; raises ProofFailed where its numbers make no key."""
+    data = _written(payload)
+    return Restored(data, data, f"the private key {payload.name}")
+
+
+def fingerprint(key: PrivateKeyTypes) -> str:
+    """Return the SHA-256 of the SubjectPublicKeyInfo (RFC 5280 §4.1.2.7) in hexadecimal."""
+    public = key.public_key().public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)
+    return hashlib.sha256(public).hexdigest().upper()
+
+
+def _loader(label: str | None) -> Callable[[bytes, bytes | None], PrivateKeyTypes]:
+    if label == _OPENSSH:
+        return load_ssh_private_key
+    return load_pem_private_key if label else load_der_private_key
+
+
+def _is_protected_openssh(match: re.Match[bytes] | None, data: bytes) -> bool:
+    if match is None or match[1].decode() != _OPENSSH:
+        return False
+    try:
+        load_ssh_private_key(data, b"-")
+    except UnsupportedAlgorithm:
+        # Only a protected file gets as far as the missing key derivation.
+        return True
+    except (ValueError, TypeError):
+        return False
+    return True
+
+
+def _reduced(opened: Opened, data: bytes, name: str) -> RsaFile | None:
+    if opened.protected or not isinstance(opened.key, rsa.RSAPrivateKey):
+        return None
+    numbers = opened.key.private_numbers()
+    for style in _STYLES:
+        for rule in _RULES:
+            payload = RsaFile(name, style, rule, numbers.public_numbers.e, numbers.p, numbers.q)
+            try:
+                if _written(payload) == data:
+                    return payload
+            except ProofFailed:
+                continue
+    return None
+
+
+def _written(payload: RsaFile) -> bytes:
+    e, p, q = payload.exponent, payload.p, payload.q
+    try:
+        encoding, form = _STYLES[payload.style]
+        d = _RULES[payload.rule](e, p, q)
+        public = rsa.RSAPublicNumbers(e, p * q)
+        numbers = rsa.RSAPrivateNumbers(p, q, d, d % (p - 1), d % (q - 1), pow(q, -1, p), public)
+        return numbers.private_key().private_bytes(encoding, form, NoEncryption())
+    except (KeyError, ValueError, ZeroDivisionError):
+        raise ProofFailed("the numbers on the paper make no RSA key") from None

@@ -1,0 +1,45 @@
+"""A secret on its way to paper or back from it, whatever format it is of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from paperkey_alt.keys.openpgp import Key
+    from paperkey_alt.payload import Payload
+
+
+@dataclass(frozen=True)
+class Subject:
+    """
+    A secret to be printed, and what its sheets say of it.
+
+    *what* names it in a title ("Secret part of an OpenPGP key"); *name* is a user ID or a file's name; *fingerprint* is
+    hexadecimal, None where nothing public is known; *created* is in UTC, None where it is not known; *protected* tells whether a
+    passphrase of its own is over all of it; *notes* are sentences on what of it is not printed, or not as was wished.
+    """
+
+    payload: Payload
+    what: str
+    name: str | None
+    fingerprint: str | None
+    created: datetime | None
+    protected: bool
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Restored:
+    """
+    A secret back from paper: the file as *data*, and in *binary* form where there is another one; *title* names it, *notes* are
+    sentences on what it came back without. *key* is there for OpenPGP keys.
+    """
+
+    data: bytes
+    binary: bytes
+    title: str
+    notes: tuple[str, ...] = ()
+    key: Key | None = None
