@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from paperkey_alt.reading.sighting import Sighting
 
 DEFAULT_SPARE_PERCENT = 25
+MOST_SPENT_ON_ONE = 2
 
 
 @dataclass(frozen=True)
@@ -194,14 +195,14 @@ def _place(sightings: Sequence[Sighting], found: Mapping[str, Head]) -> tuple[di
     placed: dict[str, list[_Placed]] = {mark: [] for mark in found}
     strays: list[Stray] = []
     marks = [_implied_marks(sighting) for sighting in sightings]
-    foreign = _recurring(marks) - set(found)
+    common = Counter(mark for implied in marks for mark in implied if mark not in found)
     home, expected = next(iter(found)), 1
     for sighting, implied in zip(sightings, marks, strict=True):
-        other = next((mark for mark in implied if mark in foreign), None)
-        if other is not None and not set(implied) & set(found):
+        mark, reading, remark = _best(sighting, implied, found, home, expected)
+        other = max(implied, key=lambda one: common[one], default=None)
+        if other is not None and _is_foreign(reading, common[other]):
             strays.append(Stray(sighting.place, sighting.number, other, "of another set"))
             continue
-        mark, reading, remark = _best(sighting, implied, found, home, expected)
         number = reading.line.number if reading else sighting.number
         if number is None or not 1 <= number <= found[mark].total:
             strays.append(Stray(sighting.place, number, None, remark or f"the set has {found[mark].total} lines"))
@@ -211,14 +212,21 @@ def _place(sightings: Sequence[Sighting], found: Mapping[str, Head]) -> tuple[di
     return placed, tuple(strays)
 
 
+def _is_foreign(reading: Reading | None, alike: int) -> bool:
+    """
+    Tell whether a sighting is of a set that is not here: *alike* sightings, itself included, imply its set mark.
+
+    The mark that a damaged line implies depends on its damage alone, so two lines of this set with the same slip imply the same
+    one. There are 899 ways to get one character wrong and 400,000 for two: the weaker the reading, the fewer may be alike.
+    """
+    if reading is None:
+        return alike >= 2
+    return reading.spent > MOST_SPENT_ON_ONE and alike >= 3
+
+
 def _implied_marks(sighting: Sighting) -> tuple[str, ...]:
     implied = (lines.implied_mark(text, number) for number, text in sighting.candidates if number is not None)
     return tuple(mark for mark in implied if mark is not None)
-
-
-def _recurring(marks: Iterable[tuple[str, ...]]) -> set[str]:
-    # Two damaged lines imply the same mark by accident once in thirty million pairs.
-    return {mark for mark, count in Counter(mark for implied in marks for mark in set(implied)).items() if count > 1}
 
 
 def _best(

@@ -106,6 +106,19 @@ def test_lines_of_another_set_are_left_aside():
     assert {stray.mark for stray in findings.strays} == {last_year.head.mark}
 
 
+def test_the_same_slip_in_two_lines_is_no_other_set():
+    """Two lines with the same character wrong in the same way imply the same set mark, and are mended all the same."""
+    line_set = compose(body_of(150), 4)
+    seen = sightings_of(line_set, leave_out={1, 2, 3, 4})
+    for number in (5, 6):
+        text = line_set.lines[number - 1]
+        other = ALPHABET[ALPHABET.index(text[3]) ^ 9]
+        seen = replaced(seen, number, text[:3] + other + text[4:])
+    findings = collect(seen)
+    assert findings.sets[0].body == body_of(150)
+    assert findings.strays == ()
+
+
 def test_two_complete_sets_are_both_found():
     """Nothing is chosen between two sets that are both complete."""
     both = [compose(body_of(100), 4), compose(body_of(100, seed=1), 4)]
