@@ -1,0 +1,122 @@
+"""
+What shares cost: ``python tests/bench/shares.py [TRIALS]``.
+
+Pages and characters for each holder; the time to split and join 12 kB; and random trials with lost and damaged lines and one forged
+share, of which none may give a wrong secret.
+"""
+
+import os
+import random
+import sys
+import time
+from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+from paperkey_alt import backups, body, sets, shares
+from paperkey_alt.backups import Terms
+from paperkey_alt.errors import PaperError
+from paperkey_alt.keys import compact, openpgp
+from paperkey_alt.lines import ALPHABET, CHARACTERS
+from paperkey_alt.reading import typed
+from paperkey_alt.sheet import layout, text
+
+ROOT = Path(__file__).parents[2]
+RSA, ED25519 = ROOT / "demo/buoy-keepers.asc", ROOT / "tests/keys/corpus/curve25519.asc"
+PASSPHRASE = "low water at dawn"
+TERMS = (Terms(2, 3), Terms(3, 5), Terms(5, 8))
+CHUNK = 250
+
+
+def bodies():
+    """The bodies to be shared, by name."""
+    for name, path in (("RSA-4096 pair", RSA), ("Ed25519 pair", ED25519)):
+        key = openpgp.choose(openpgp.read(path.read_bytes()), None)
+        yield f"{name}, lean", body.wrap(openpgp.extract(key).payload, None), False
+        reduced, _ = compact.compact(compact.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
+        yield f"{name}, compact", body.wrap(reduced, body.Seal(PASSPHRASE, os.urandom(16))), True
+
+
+def sizes():
+    """The table of what each holder keeps."""
+    print(f"{'each holder of':<26}{'terms':<10}{'data lines':>11}{'spare':>7}{'characters':>12}{'sheets':>8}  and a letter")
+    for name, data, sealed in bodies():
+        for terms in TERMS:
+            spare = sets.spare_count(-(-backups.shared_length(len(data)) // 15))
+            head = backups.deal(data, terms, sealed=sealed, spare=spare, random_bytes=os.urandom)[0].head
+            sheets = len(layout.plan(head.total, layout.PAPERS["a4"]).sheets)
+            print(f"{name:<26}{f'{terms.threshold} of {terms.count}':<10}{head.data_lines:>11}{head.spare_lines:>7}"
+                  f"{head.data_lines * CHARACTERS:>12,}{sheets:>8}")  # fmt: skip
+
+
+def times():
+    """The table of split and join."""
+    secret = os.urandom(12_000)
+    for terms in (*TERMS, Terms(16, 16)):
+        start = time.perf_counter()
+        dealt = shares.split(secret, terms.threshold, terms.count, os.urandom)
+        middle = time.perf_counter()
+        joined = shares.join(dict(list(enumerate(dealt, 1))[: terms.threshold]), terms.threshold, lambda found: found == secret)
+        end = time.perf_counter()
+        assert joined.secret == secret
+        print(
+            f"12 kB, {terms.threshold:>2} of {terms.count:<2}  split {1000 * (middle - start):6.1f} ms, join {1000 * (end - middle):6.1f} ms"
+        )
+
+
+def forged(line_set, choose):
+    """Another body under the same numbers."""
+    head = line_set.head
+    return sets.compose(choose.randbytes(head.body_length), head.spare_lines, sealed=head.sealed, share=head.share)
+
+
+def damaged(rows, choose):
+    """The rows of a text file, some lost and some with wrong characters."""
+    for row in rows:
+        fate = choose.random()
+        if fate < 0.08:
+            continue
+        if fate < 0.25:
+            at = choose.sample(range(6, len(row)), choose.randrange(1, 5))
+            row = "".join(choose.choice(ALPHABET) if place in at and row[place] != " " else row[place] for place in range(len(row)))  # noqa: PLW2901
+        yield row
+
+
+def chunk(seed):
+    """Some trials; the outcomes counted."""
+    choose = random.Random(seed)
+    outcomes = Counter()
+    for _ in range(CHUNK):
+        threshold = choose.randrange(2, 5)
+        terms = Terms(threshold, choose.randrange(threshold, 7))
+        secret = choose.randbytes(choose.randrange(40, 200))
+        dealt = list(backups.deal(secret, terms, sealed=False, spare=4, random_bytes=choose.randbytes))
+        at = choose.randrange(terms.count)
+        dealt[at] = forged(dealt[at], choose)
+        brought = choose.sample(dealt, choose.randrange(1, terms.count + 1))
+        rows = [row for line_set in brought for row in damaged(text.write(line_set, ()).splitlines(), choose)]
+        # The head line stands on every sheet and in every QR block, so some copy of it is legible.
+        rows += [f"0 {line_set.head_line}" for line_set in brought]
+        try:
+            found = backups.assemble(sets.collect(typed.read("\n".join(rows), "typed")), None)
+        except PaperError as error:
+            outcomes[f"refused: {type(error).__name__}"] += 1
+            continue
+        outcomes["exact" if found.body == secret else "WRONG SECRET"] += 1
+    return outcomes
+
+
+def main(trials=10_000):
+    """Print the tables."""
+    sizes()
+    times()
+    total = Counter()
+    with ProcessPoolExecutor(2) as pool:
+        for outcomes in pool.map(chunk, range(1, 1 + trials // CHUNK)):
+            total += outcomes
+    for what, count in sorted(total.items()):
+        print(f"{what:<32}{count:>8,}")
+
+
+if __name__ == "__main__":
+    main(*map(int, sys.argv[1:]))
