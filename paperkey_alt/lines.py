@@ -207,7 +207,7 @@ def _reading(given: str, number: int | None, mark: str, found: bytes, spent: int
     line = Line(symbols[0] << 5 | symbols[1], _bytes(exact[:DATA_CHARACTERS]))
     renumbered = () if number in (None, line.number) else (Mend(0, str(number), str(line.number)),)
     mends = renumbered + (differences(given, exact) or ())
-    return Reading(line, mends, SPENT_ON_SWAP if _is_swap(mends) else spent)
+    return Reading(line, mends, SPENT_ON_SWAP if is_swap(mends) else spent)
 
 
 def _masked(symbols: Sequence[int], mark: str) -> list[int]:
@@ -215,11 +215,12 @@ def _masked(symbols: Sequence[int], mark: str) -> list[int]:
     return [*symbols[:at], *(value ^ mask for value, mask in zip(symbols[at:], _symbols(mark), strict=True))]
 
 
-def _is_swap(mends: tuple[Mend, ...]) -> bool:
+def is_swap(mends: tuple[Mend, ...]) -> bool:
+    """Tell whether *mends* are two neighbours that were exchanged."""
     # Only 28 swaps are possible against some 400,000 pairs of wrong characters: the proof is that of one wrong character.
-    return (
-        len(mends) == 2 and mends[0].column + 1 == mends[1].column and mends[0].was == mends[1].now and mends[0].now == mends[1].was
-    )
+    if len(mends) != 2 or mends[0].column + 1 != mends[1].column:
+        return False
+    return (mends[0].was, mends[0].now) == (mends[1].now, mends[1].was)
 
 
 def _with_one_more(given: str) -> Iterator[tuple[str, Mend, int]]:

@@ -10,15 +10,19 @@ import json
 from typing import TYPE_CHECKING
 
 from paperkey_alt.head import backup_characters
+from paperkey_alt.lines import is_swap
 from paperkey_alt.sets import Status, ranges
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from paperkey_alt.backups import Standing
     from paperkey_alt.head import Head
     from paperkey_alt.lines import Mend
     from paperkey_alt.sets import Findings, LineFinding, SetFinding, Stray
+
+
+_LOST = (Status.WRONG, Status.MISSING)
 
 
 def table(findings: Findings) -> str:
@@ -54,10 +58,22 @@ def _set_table(finding: SetFinding) -> str:
     rows = [f"Set {head.mark}{_share(head)}, {head.data_lines} data lines and {head.spare_lines} spare lines: {verdict}."]
     for status in Status:
         numbers = _numbers(finding, status)
+        data = [number for number in numbers if number <= head.data_lines]
+        if status is Status.MISSING and len(data) < len(numbers):
+            # Whoever types leaves the spare lines out, and nothing is amiss.
+            rows.append(_row("not given", numbers[len(data) :]) + "  (spare)")
+            numbers = data
         if numbers or status is Status.FINE:
-            rows.append(f"  {status.value:<8}{len(numbers):>5}   {ranges(numbers)}".rstrip())
+            rows.append(_row(status.value, numbers))
     rows.extend(_details(finding.lines))
+    lost = [line.number for line in finding.lines if line.status in _LOST and line.number <= head.data_lines]
+    if finding.body is not None and lost:
+        rows.append(f"  Spare lines stood in for {'line' if len(lost) == 1 else 'lines'} {ranges(lost)}.")
     return "\n".join(rows)
+
+
+def _row(word: str, numbers: Sequence[int]) -> str:
+    return f"  {word:<10}{len(numbers):>4}   {ranges(numbers)}".rstrip()
 
 
 def _share(head: Head) -> str:
@@ -70,13 +86,20 @@ def _share(head: Head) -> str:
 def _details(lines: Iterable[LineFinding]) -> Iterator[str]:
     for line in lines:
         if line.status is Status.MENDED:
-            yield f"  line {line.number}: {', '.join(map(_mend, line.mends))}{_at(line)}"
+            yield f"  line {line.number}: {_mended(line.mends)}{_at(line)}"
         elif line.status is Status.WRONG:
             yield f"  line {line.number}: {'; '.join(filter(None, (_columns(line.mends), line.remark)))}{_at(line)}"
 
 
 def _at(line: LineFinding) -> str:
     return f"  ({line.places[0]})" if line.places else ""
+
+
+def _mended(mends: tuple[Mend, ...]) -> str:
+    if is_swap(mends):
+        first, second = mends
+        return f"characters {first.column} and {second.column}: {first.was}{second.was} taken for {first.now}{second.now}"
+    return ", ".join(map(_mend, mends))
 
 
 def _mend(mend: Mend) -> str:

@@ -59,9 +59,8 @@ def times():
         joined = shares.join(dict(list(enumerate(dealt, 1))[: terms.threshold]), terms.threshold, lambda found: found == secret)
         end = time.perf_counter()
         assert joined.secret == secret
-        print(
-            f"12 kB, {terms.threshold:>2} of {terms.count:<2}  split {1000 * (middle - start):6.1f} ms, join {1000 * (end - middle):6.1f} ms"
-        )
+        split, join = 1000 * (middle - start), 1000 * (end - middle)
+        print(f"12 kB, {terms.threshold:>2} of {terms.count:<2}  split {split:6.1f} ms, join {join:6.1f} ms")
 
 
 def forged(line_set, choose):
