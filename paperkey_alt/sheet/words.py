@@ -21,9 +21,8 @@ if TYPE_CHECKING:
 
 _CONTENT = {
     Lean: (
-        "a byte 01, the number of parts, then each part: one byte and as many bytes of fingerprint, two bytes and as many bytes "
-        "of secret. The secret goes behind the body of the public key packet that has this fingerprint; its packet type 6 "
-        "becomes 5, 14 becomes 7 (RFC 9580, 5.5.3)."
+        "a byte 01, the number of parts, then each part: one byte and as many of fingerprint, two bytes and as many of secret. The "
+        "secret goes behind the body of the public packet with this fingerprint; packet type 6 becomes 5, 14 becomes 7 (RFC 9580)."
     ),
     Whole: "a byte 02, then the key file in binary form (RFC 9580, 10.2).",
     File: "a byte 04, one byte and as many bytes of name, then the file.",
@@ -134,7 +133,7 @@ def _recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
     cut = f", cut off the last {head.padding} of them" if head.padding else ""
     sheets = f"scan the sheets of any {head.share.threshold} shares" if head.share else "scan the sheets"
     with_program = (
-        f"With Ragleaf: {sheets}, or type their lines, and say: ragleaf restore FILES{public} -o KEYFILE. One spare line "
+        f"With Ragleaf: {sheets}, or type their lines, and say: ragleaf restore FILES{public} -o KEYFILE. A spare line "
         "stands in for one that cannot be read; each QR block has the lines beside it."
     )
     without = (
@@ -143,16 +142,16 @@ def _recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
         f"{_SEALED_BODY if head.sealed else _OPEN_BODY}{_CONTENT[type(payload)]}"
     )
     checks = (
-        "Check, the last 5 characters: Reed–Solomon over GF(32), 0x25, first root 1, on two symbols of line number and 24 of data; "
-        "XORed with the set mark but in line 0. Spare lines: byte by byte Reed–Solomon over GF(256), 0x11d, first root 1, down "
-        f"the lines{_dealt(line_set)}."
+        "Check, the last 5 characters: Reed–Solomon, GF(32), 0x25, first root 1, on 2 symbols of line number and 24 of data, XORed "
+        "with the set mark (not in line 0). Spare lines: the same over GF(256), 0x11d, byte by byte down the lines"
+        f"{_dealt(line_set)}."
     )
     return with_program, without, checks
 
 
 def _dealt(line_set: LineSet) -> str:
     groups = len(spares.groups(line_set.head.data_lines, line_set.head.spare_lines))
-    return f", which are dealt in turn into {groups} groups" if groups > 1 else ""
+    return f", dealt in turn into {groups} groups" if groups > 1 else ""
 
 
 def _losable(line_set: LineSet) -> str:
