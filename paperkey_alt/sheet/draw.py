@@ -33,8 +33,8 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.letter import Letter
 
 _LINES, _PROSE, _BOLD = "RagleafLines", "RagleafProse", "RagleafBold"
-_FOOT_LEADING = 7.4
-_GUTTER, _RECIPE_PART = 16.0, 0.7
+_FOOT_LEADING = 7.3
+_GUTTER, _RECIPE_PART = 16.0, 0.73
 _HAIR = 0.4
 
 
