@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 _LINES, _PROSE, _BOLD = "RagleafLines", "RagleafProse", "RagleafBold"
 _FOOT_LEADING = 7.3
-_GUTTER, _RECIPE_PART = 16.0, 0.73
+_GUTTER, _RECIPE_PART = 16.0, 0.72
 _HAIR = 0.4
 
 

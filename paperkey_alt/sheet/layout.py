@@ -20,7 +20,7 @@ MARK = 4 * MM  # the side of a registration mark
 MARGIN = 14 * MM  # left and right of everything else
 MARGIN_ENDS = 10 * MM  # above and below
 HEAD_HEIGHT = 76.0
-FOOT_HEIGHT = 122.0
+FOOT_HEIGHT = 126.0
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ class Preset:
 PRESETS = (
     Preset(type_size=11.5, columns=1, rows=12, bands=4, symbol=42 * MM),
     Preset(type_size=9.8, columns=1, rows=14, bands=4, symbol=44 * MM),
-    Preset(type_size=7.8, columns=2, rows=12, bands=5, symbol=36 * MM),
+    Preset(type_size=7.8, columns=2, rows=12, bands=5, symbol=35.5 * MM),
 )
 
 
