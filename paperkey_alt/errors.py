@@ -7,8 +7,12 @@ the advice that fits most of its cases; where a case needs other advice, the rai
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import ClassVar
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, ClassVar
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 
 @dataclass(frozen=True)
@@ -48,6 +52,17 @@ class RagleafError(Exception):
     def __str__(self) -> str:
         place = str(self.place)
         return f"{place}: {self.what}" if place else self.what
+
+
+@contextmanager
+def in_file(source: str) -> Iterator[None]:
+    """Put the name of the file *source* into the place of errors that have none: who reads bytes does not know it."""
+    try:
+        yield
+    except RagleafError as error:
+        if error.place.source is not None:
+            raise
+        raise type(error)(error.what, advice=error.advice, place=replace(error.place, source=source)) from None
 
 
 class KeyFileError(RagleafError):
@@ -105,6 +120,12 @@ class PaperError(RagleafError):
 
 class NotEnoughLines(PaperError):
     """More lines are unreadable than the spare lines can stand in for."""
+
+
+class NoLines(PaperError):
+    """Sources in which nothing looks like a line."""
+
+    advice = "A line is a number and 29 letters and digits. Give what was typed from the sheets, or scans of them."
 
 
 class NoHeadLine(PaperError):

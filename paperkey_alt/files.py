@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import OutputError, SourceError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
 STREAM = "-"
 LONGEST_KEY_FILE = 16 << 20
@@ -41,11 +41,11 @@ def read(name: str, longest: int) -> bytes:
     return data
 
 
-def require_free(names: Mapping[str, str] | list[str], *, force: bool) -> None:
+def require_free(names: Iterable[str], *, force: bool) -> None:
     """Raise OutputError where one of the output *names* exists and *force* is not set, or where its folder is not there."""
     for name in names:
         path = Path(name)
-        if name == STREAM:
+        if _is_stream(name):
             continue
         if path.is_dir():
             raise OutputError(f"{name} is a folder", advice="Name a file in it.")
@@ -68,25 +68,40 @@ def make_folder(name: str) -> str:
 
 def write(contents: Mapping[str, bytes], *, force: bool) -> None:
     """
-    Write all of *contents* (name → bytes), 0600, or none of it; ``-`` is standard output and comes last.
+    Write all of *contents* (name → bytes), 0600, or none of it; ``-``, devices and pipes come last.
 
     Each file is written under a hidden name beside its own, which it takes only when all are on the disk. Raises OutputError.
     """
-    require_free(list(contents), force=force)
+    require_free(contents, force=force)
     with contextlib.ExitStack() as stack:
-        parts = {name: _write_part(Path(name), data, stack) for name, data in contents.items() if name != STREAM}
+        parts = {name: _write_part(Path(name), data, stack) for name, data in contents.items() if not _is_stream(name)}
         published: list[Path] = []
         try:
             for name, part in parts.items():
                 _publish(part, Path(name), force=force)
                 published.append(Path(name))
-            if STREAM in contents:
-                sys.stdout.buffer.write(contents[STREAM])
-                sys.stdout.buffer.flush()
+            for name, data in contents.items():
+                if _is_stream(name):
+                    _write_stream(name, data)
         except OSError as error:
             for path in () if force else published:
                 path.unlink(missing_ok=True)
             raise OutputError(f"the output cannot be written: {_reason(error)}") from None
+
+
+def _is_stream(name: str) -> bool:
+    """Tell whether *name* is standard output, a device or a pipe: nothing that a file could take the place of."""
+    path = Path(name)
+    return name == STREAM or (path.exists() and not path.is_file() and not path.is_dir())
+
+
+def _write_stream(name: str, data: bytes) -> None:
+    if name == STREAM:
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+    else:
+        with Path(name).open("wb") as stream:
+            stream.write(data)
 
 
 def _write_part(path: Path, data: bytes, stack: contextlib.ExitStack) -> Path:

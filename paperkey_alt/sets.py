@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt import head as heads
 from paperkey_alt import lines, spares
-from paperkey_alt.errors import DigestMismatch, LineError, NoHeadLine, NotEnoughLines, PaperError, TooLarge, UnknownFormat
+from paperkey_alt.errors import DigestMismatch, LineError, NoHeadLine, NoLines, NotEnoughLines, PaperError, TooLarge, UnknownFormat
 from paperkey_alt.head import Head, Share
 from paperkey_alt.lines import DATA_BYTES, LAST_NUMBER, NO_MARK, Line, Mend, Reading
 
@@ -133,11 +133,13 @@ def collect(sightings: Sequence[Sighting]) -> Findings:
     """
     Find the sets that *sightings*, in any order, are lines of, and the body of each set that is complete enough.
 
-    Raises NoHeadLine where no head line is among them, UnknownFormat where it is of another version.
+    Raises NoLines where nothing is a line, NoHeadLine where none is a head line, UnknownFormat where it is of another version.
     """
     found, rest = _head_lines(sightings)
     if not found:
-        raise NoHeadLine("no head line was read, so nothing says how many lines there are" if rest else "no line was found")
+        if not rest:
+            raise NoLines("no line was found")
+        raise NoHeadLine("no head line was read, so nothing says how many lines there are")
     placed, strays = _place(rest, found)
     return Findings(tuple(_finding(head, placed[head.mark]) for head in found.values()), strays)
 

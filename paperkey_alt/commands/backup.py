@@ -14,6 +14,7 @@ from paperkey_alt.backups import Terms
 from paperkey_alt.body import Seal
 from paperkey_alt.commands import options
 from paperkey_alt.commands.options import say
+from paperkey_alt.errors import in_file
 from paperkey_alt.keys import compact, openpgp, plain, private
 from paperkey_alt.keys.subject import Subject
 from paperkey_alt.lines import DATA_BYTES
@@ -67,7 +68,8 @@ def command(**given: Any) -> None:
     terms = _terms(given)
     outputs = _outputs(given, terms)
     files.require_free([name for pair in outputs for name in pair if name], force=given["force"])
-    subject, seal = _taken(given)
+    with in_file(given["keyfile"]):
+        subject, seal = _taken(given)
     paper = layout.PAPERS[given["paper"]]
     line_sets = _line_sets(body.wrap(subject.payload, seal), terms, given["spare"], paper, sealed=seal is not None)
     today = dt.datetime.now().astimezone().date()

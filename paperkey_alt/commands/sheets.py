@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt import backups, body, files, sets
 from paperkey_alt.commands.options import say
+from paperkey_alt.errors import in_file
 from paperkey_alt.keys import compact, openpgp, plain, private
 from paperkey_alt.keys.subject import Restored
 from paperkey_alt.payload import Compact, File, RsaFile
@@ -44,7 +45,8 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
     """Return the public certificate in the file *name*, if one is named."""
     if name is None:
         return None
-    return openpgp.choose(openpgp.read(files.read(name, files.LONGEST_KEY_FILE)), fingerprint)
+    with in_file(name):
+        return openpgp.choose(openpgp.read(files.read(name, files.LONGEST_KEY_FILE)), fingerprint)
 
 
 def _restored(payload: Payload, certificate: Key | None, passphrase: str | None, ask: Ask) -> Restored:

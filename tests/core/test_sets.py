@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from paperkey_alt.errors import DigestMismatch, NoHeadLine, NotEnoughLines, Place, TooLarge, UnknownFormat
+from paperkey_alt.errors import DigestMismatch, NoHeadLine, NoLines, NotEnoughLines, Place, TooLarge, UnknownFormat
 from paperkey_alt.head import Head
 from paperkey_alt.lines import ALPHABET, NO_MARK, Line, encode
 from paperkey_alt.reading.sighting import Sighting
@@ -157,7 +157,7 @@ def test_without_a_head_line_nothing_is_guessed():
     line_set = compose(body_of(100), 4)
     with pytest.raises(NoHeadLine, match="head line"):
         collect(sightings_of(line_set, leave_out={0}))
-    with pytest.raises(NoHeadLine, match="no line"):
+    with pytest.raises(NoLines, match="no line"):
         collect([])
 
 
