@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 from enum import Enum
+from itertools import combinations, islice
 from typing import TYPE_CHECKING
 
 from paperkey_alt import head as heads
@@ -20,13 +21,15 @@ from paperkey_alt.head import Head, Share
 from paperkey_alt.lines import DATA_BYTES, LAST_NUMBER, NO_MARK, Line, Mend, Reading
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from paperkey_alt.errors import Place
     from paperkey_alt.reading.sighting import Sighting
 
 DEFAULT_SPARE_PERCENT = 25
 MOST_SPENT_ON_ONE = 2
+MOST_DROPPED = 2
+MOST_BELIEFS = 200
 
 
 @dataclass(frozen=True)
@@ -289,10 +292,9 @@ def _agreed(ones: Iterable[_Placed]) -> Reading | None:
 
 
 def _resolve(head: Head, readings: Mapping[int, Reading]) -> tuple[bytes, ...]:
-    """Return all lines of the set; what was mended most is dropped first where the digest does not agree."""
+    """Return all lines of the set, by the first belief in *readings* with which the digest agrees."""
     problem: PaperError = NotEnoughLines("no line of the set was read")
-    for limit in sorted({reading.spent for reading in readings.values()}, reverse=True):
-        known = {number: reading.line.data for number, reading in readings.items() if reading.spent <= limit}
+    for known in _beliefs(readings):
         try:
             every = spares.mend(known, head.data_lines, head.spare_lines)
         except NotEnoughLines as error:
@@ -302,6 +304,20 @@ def _resolve(head: Head, readings: Mapping[int, Reading]) -> tuple[bytes, ...]:
             return every
         problem = DigestMismatch("the lines pass their checks, but the digest in the head line does not agree with them")
     raise problem
+
+
+def _beliefs(readings: Mapping[int, Reading]) -> Iterator[dict[int, bytes]]:
+    """
+    Yield the lines as read: all of them; all but one or two of the doubtful ones; then without all that were mended, the most
+    heavily mended first.
+    """
+    everything = {number: reading.line.data for number, reading in readings.items()}
+    doubtful = sorted((reading.spent, number) for number, reading in readings.items() if reading.spent > MOST_SPENT_ON_ONE)
+    dropped = (numbers for size in range(MOST_DROPPED + 1) for numbers in combinations([n for _, n in reversed(doubtful)], size))
+    for numbers in islice(dropped, MOST_BELIEFS):
+        yield {number: data for number, data in everything.items() if number not in numbers}
+    for limit in sorted({reading.spent for reading in readings.values()}, reverse=True)[1:]:
+        yield {number: data for number, data in everything.items() if readings[number].spent <= limit}
 
 
 def _body(head: Head, every: Sequence[bytes]) -> bytes:

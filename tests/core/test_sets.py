@@ -237,6 +237,20 @@ def test_random_damage_restores_exactly_or_refuses():
     assert within > 50
 
 
+def test_one_foreign_line_in_a_lost_lines_place_costs_no_more_than_the_lost_line():
+    """A line of another set that happens to be mended into a lost one is dropped alone, and the other mended lines are kept."""
+    line_set, choose = compose(body_of(195), 4), random.Random(0)
+    seen = sightings_of(line_set, leave_out={5, 8, 13})
+    for number in (10, 14):
+        seen = replaced(seen, number, with_wrong(line_set.lines[number - 1], [2, 20], choose))
+    false = encode(Line(9, choose.randbytes(15)), line_set.head.mark)
+    seen = replaced(seen, 9, with_wrong(false, [4, 9], choose))
+    (found,) = collect(seen).sets
+    assert found.body == body_of(195)
+    assert found.lines[8].status is Status.WRONG
+    assert [found.lines[number - 1].status for number in (10, 14)] == [Status.MENDED] * 2
+
+
 def test_expected_numbers_follow_each_other():
     """Where a line has no number and a wrong pair of characters, its place in the order still finds it."""
     line_set = compose(body_of(150), 4)
