@@ -19,6 +19,7 @@ from paperkey_alt.errors import RagleafError
 COMMANDS = {
     "backup": ("backup", "Print a secret key on sheets."),
     "check": ("check", "Tell what stands on the paper, line by line."),
+    "revoke-sheet": ("revoke_sheet", "Print a revocation certificate on a sheet of its own."),
     "restore": ("restore", "Rebuild the key from its sheets."),
 }
 

@@ -206,3 +206,9 @@ class NotEnoughShares(PaperError):
     """Fewer complete shares than are needed."""
 
     advice = "Ask another holder, or read the lines again that a share still lacks. Fewer shares say nothing of the key."
+
+
+class NotARevocation(KeyFileError):
+    """A file given as a revocation certificate that is none for this key."""
+
+    advice = "Give the revocation certificate of this key, or leave --certificate away and have one made."

@@ -23,6 +23,7 @@ KIND_WHOLE = 2
 KIND_COMPACT = 3
 KIND_FILE = 4
 KIND_RSA_FILE = 5
+KIND_REVOCATION = 6
 LONGEST_NAME = 0xFF
 FINGERPRINT_BYTES = (20, 32)
 CHECK_BYTES = 8
@@ -141,7 +142,19 @@ class RsaFile:
             raise ValueError("the numbers of a key are positive")
 
 
-Payload = Lean | Whole | Compact | File | RsaFile
+@dataclass(frozen=True)
+class Revocation:
+    """A revocation of the OpenPGP key with *fingerprint*: one signature *packet* with its header (RFC 9580 §5.2)."""
+
+    fingerprint: bytes
+    packet: bytes
+
+    def __post_init__(self) -> None:
+        if len(self.fingerprint) not in FINGERPRINT_BYTES or not self.packet:
+            raise ValueError("a revocation has a fingerprint of 20 or 32 bytes and a packet")
+
+
+Payload = Lean | Whole | Compact | File | RsaFile | Revocation
 
 
 def pack(payload: Payload) -> bytes:
@@ -173,6 +186,8 @@ def encode(payload: Payload) -> bytes:
             return bytes([KIND_COMPACT]) + b"".join(map(_pack_compact, reduced))
         case File(name, data):
             return bytes([KIND_FILE]) + _short(name.encode()) + data
+        case Revocation(fingerprint, packet):
+            return bytes([KIND_REVOCATION]) + _short(fingerprint) + packet
         case RsaFile(name, style, rule, exponent, p, q):
             numbers = _short(_bytes(exponent)) + _long(_bytes(p)) + _long(_bytes(q))
             return bytes([KIND_RSA_FILE]) + _short(name.encode()) + bytes([style, rule]) + numbers
@@ -234,6 +249,11 @@ def _unpack_file(data: bytes) -> File:
     return File(name.decode(), data[at:])
 
 
+def _unpack_revocation(data: bytes) -> Revocation:
+    fingerprint, at = _take(data, 0, 1)
+    return Revocation(fingerprint, data[at:])
+
+
 def _unpack_rsa_file(data: bytes) -> RsaFile:
     name, at = _take(data, 0, 1)
     style, rule = data[at], data[at + 1]
@@ -272,4 +292,5 @@ _UNPACK: dict[int, Callable[[bytes], Payload]] = {
     KIND_COMPACT: lambda data: Compact(_unpack_compact(data)),
     KIND_FILE: _unpack_file,
     KIND_RSA_FILE: _unpack_rsa_file,
+    KIND_REVOCATION: _unpack_revocation,
 }

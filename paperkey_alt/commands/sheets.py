@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 from paperkey_alt import backups, body, files, sets
 from paperkey_alt.commands.options import say
 from paperkey_alt.errors import in_file
-from paperkey_alt.keys import compact, openpgp, plain, private
+from paperkey_alt.keys import compact, openpgp, plain, private, revocation
 from paperkey_alt.keys.subject import Restored
-from paperkey_alt.payload import Compact, File, RsaFile
+from paperkey_alt.payload import Compact, File, Revocation, RsaFile
 from paperkey_alt.reading import sources
 
 if TYPE_CHECKING:
@@ -55,6 +55,8 @@ def _restored(payload: Payload, certificate: Key | None, passphrase: str | None,
             return plain.rebuild(payload)
         case RsaFile():
             return private.rebuild(payload)
+        case Revocation(fingerprint, packet):
+            return Restored(revocation.write(packet), packet, f"the revocation of {fingerprint.hex().upper()}")
         case Compact():
             payload = compact.restore(payload, certificate, passphrase or "", ask)
     rebuilt = openpgp.rebuild(payload, certificate)

@@ -11,7 +11,7 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt.errors import CertificateError, DigestMismatch, RagleafError, UnsupportedKey, WrongPassphrase
+from paperkey_alt.errors import CertificateError, DigestMismatch, NotASecretKey, RagleafError, UnsupportedKey, WrongPassphrase
 from paperkey_alt.keys import essence, packets, protection
 from paperkey_alt.keys.essence import Essence
 from paperkey_alt.keys.key_packet import Secrecy
@@ -52,6 +52,13 @@ def unlock(key: Key, ask: Ask, known: Iterable[str] = ()) -> tuple[Unlocked, ...
             tried.append(unlocked.passphrase)
         found.append(unlocked)
     return tuple(found)
+
+
+def unlock_primary(key: Key, ask: Ask) -> Unlocked:
+    """Return the primary key's secret unlocked; raises NotASecretKey where the file does not have it."""
+    if key.primary not in key.secret_packets:
+        raise NotASecretKey(f"the file does not have the secret of the primary {key.primary.title}, which signs revocations")
+    return _unlock(key.primary, [], ask)
 
 
 def prove_all(unlocked: Iterable[Unlocked]) -> tuple[str, ...]:

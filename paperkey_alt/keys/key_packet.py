@@ -183,7 +183,7 @@ def _octets(count: int) -> Field:
     return octets
 
 
-def _mpi(data: bytes, at: int) -> int:
+def mpi(data: bytes, at: int) -> int:
     """A multiprecision integer (RFC 9580 §3.2); leading zeros may stand in it, for the bytes are carried as they are."""
     start = _octets(2)(data, at)
     return _octets((int.from_bytes(data[at:start], "big") + 7) // 8)(data, start)
@@ -206,17 +206,17 @@ class Algorithm:
     secret: tuple[Field, ...]
 
 
-_RSA = Algorithm("RSA", (_mpi, _mpi), (_mpi, _mpi, _mpi, _mpi))
+_RSA = Algorithm("RSA", (mpi, mpi), (mpi, mpi, mpi, mpi))
 
 ALGORITHMS = {
     1: _RSA,
     2: _RSA,
     3: _RSA,
-    16: Algorithm("ElGamal", (_mpi, _mpi, _mpi), (_mpi,)),
-    17: Algorithm("DSA", (_mpi, _mpi, _mpi, _mpi), (_mpi,)),
-    18: Algorithm("ECDH", (_prefixed, _mpi, _prefixed), (_mpi,)),
-    19: Algorithm("ECDSA", (_prefixed, _mpi), (_mpi,)),
-    22: Algorithm("EdDSALegacy", (_prefixed, _mpi), (_mpi,)),
+    16: Algorithm("ElGamal", (mpi, mpi, mpi), (mpi,)),
+    17: Algorithm("DSA", (mpi, mpi, mpi, mpi), (mpi,)),
+    18: Algorithm("ECDH", (_prefixed, mpi, _prefixed), (mpi,)),
+    19: Algorithm("ECDSA", (_prefixed, mpi), (mpi,)),
+    22: Algorithm("EdDSALegacy", (_prefixed, mpi), (mpi,)),
     25: Algorithm("X25519", (_octets(32),), (_octets(32),)),
     26: Algorithm("X448", (_octets(56),), (_octets(56),)),
     27: Algorithm("Ed25519", (_octets(32),), (_octets(32),)),
@@ -354,8 +354,8 @@ _LONGEST_V4_PUBLIC = 0xFFFF
 
 def _fingerprint_v3(public: bytes) -> bytes:
     start = _algorithm_at(3) + 1
-    behind_n = _mpi(public, start)
-    behind_e = _mpi(public, behind_n)
+    behind_n = mpi(public, start)
+    behind_e = mpi(public, behind_n)
     return hashlib.md5(public[start + 2 : behind_n] + public[behind_n + 2 : behind_e], usedforsecurity=False).digest()
 
 

@@ -47,6 +47,13 @@ def prove(clear: bytes, public: bytes) -> None:
     _PROOFS.get(material.algorithm(public), _no_proof)(secret, material.public_fields(public))
 
 
+def curve(field: bytes) -> ec.EllipticCurve:
+    """Return the curve whose OID stands in the public *field*, its length before it; raises UnsupportedKey."""
+    if field[1:] not in _CURVES:
+        raise UnsupportedKey("this curve is not known here")
+    return _CURVES[field[1:]]()
+
+
 def _no_proof(_secret: Fields, _public: Fields) -> None:
     raise UnsupportedKey("no proof is known here for this algorithm")
 
@@ -95,10 +102,8 @@ def _curve_point(secret: Fields, public: Fields, others: dict[bytes, Callable[[F
     if oid in others:
         others[oid](secret, public)
         return
-    if oid not in _CURVES:
-        raise UnsupportedKey("no proof is known here for this curve")
     try:
-        key = ec.derive_private_key(number(secret[0]), _CURVES[oid]())
+        key = ec.derive_private_key(number(secret[0]), curve(public[0]))
     except UnsupportedAlgorithm:
         raise UnsupportedKey("no proof is known here for this curve") from None
     except ValueError:

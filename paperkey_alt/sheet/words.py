@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt import spares
 from paperkey_alt.lines import DATA_BYTES
-from paperkey_alt.payload import Compact, File, Lean, RsaFile, Whole
+from paperkey_alt.payload import Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.sheet.caption import Caption
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterable, Sequence
 
+    from paperkey_alt.keys.openpgp import Key
     from paperkey_alt.keys.subject import Subject
     from paperkey_alt.payload import Payload
     from paperkey_alt.sets import LineSet
@@ -26,6 +27,7 @@ _CONTENT = {
     ),
     Whole: "a byte 02, then the key file in binary form (RFC 9580, 10.2).",
     File: "a byte 04, one byte and as many bytes of name, then the file.",
+    Revocation: "a byte 06, one byte and as many of fingerprint, then the signature packet (RFC 9580, 5.2).",
     RsaFile: (
         "a byte 05; one byte and as many of name; a byte for the way the file is written; a byte for the rule of the private "
         "exponent; one byte and as many of public exponent; twice two bytes and as many of a prime (RFC 8017)."
@@ -53,6 +55,11 @@ _CAUTIONS = (
     "Print it by cable. A printer in a network, and a telephone that photographs the sheet, may keep a copy.",
     "When a newer set is printed, destroy the old one. On borders and orders to disclose, ask local counsel.",
 )
+_REVOCATION_CAUTIONS = (
+    "For when the key is lost or in wrong hands: restore this sheet, import the file into your OpenPGP program, publish.",
+    "It cannot be undone. Who finds this sheet can end the key, and can neither read nor sign anything with it.",
+    "Keep it where you get at it after the loss of the key: apart from the key's own sheets, perhaps with somebody you trust.",
+)
 _AFTERWARDS = (
     "Next: print, then prove the print: ragleaf check on a scan of it, or on what you typed from it.",
     "A revocation certificate belongs on paper too, and in another place.",
@@ -71,6 +78,24 @@ def caption(subject: Subject, line_set: LineSet, *, today: dt.date, anonymous: b
         recipe=_recipe(line_set, subject.payload),
         cautions=(_protection(subject, line_set)[1], *_CAUTIONS),
     )
+
+
+def revocation_caption(key: Key, line_set: LineSet, payload: Revocation, *, today: dt.date) -> Caption:
+    """Return what stands at the head and foot of the sheet of a revocation."""
+    return Caption(
+        title="Revocation certificate: published, it ends the key",
+        user_id=next(iter(key.user_ids), None),
+        fingerprint=key.fingerprint.hex().upper(),
+        date=today,
+        notes=(),
+        recipe=_recipe(line_set, payload),
+        cautions=_REVOCATION_CAUTIONS,
+    )
+
+
+def revocation_printed(line_set: LineSet) -> tuple[str, ...]:
+    """Return what to tell about the print of a revocation."""
+    return (_size(line_set, 1), *_REVOCATION_CAUTIONS, _AFTERWARDS[0])
 
 
 def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
