@@ -248,7 +248,9 @@ def _best(
                 except LineError as error:
                     reasons.append(error.what)
                     continue
-                if 1 <= reading.line.number <= found[mark].total:
+                # A number that was only expected is no evidence against the one that the line itself tells.
+                unexpected = number is None and guess not in (None, reading.line.number)
+                if 1 <= reading.line.number <= found[mark].total and not unexpected:
                     readings.append((mark, reading))
     if not readings:
         return home, None, reasons[0] if reasons else ""

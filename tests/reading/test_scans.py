@@ -1,0 +1,171 @@
+"""Pictures of sheets: good and bad scans give their lines, hostile files an error of ours."""
+
+import io
+import random
+
+import numpy as np
+import pypdfium2
+import pytest
+import segno
+from PIL import Image, ImageFilter
+
+from paperkey_alt import sets
+from paperkey_alt.errors import SourceError
+from paperkey_alt.reading import scans, sources
+from paperkey_alt.sheet import draw, layout
+from paperkey_alt.sheet.caption import Caption
+
+import datetime as dt  # isort: skip
+
+WORDS = Caption(
+    "A title", "Saltmarrow Buoy Keepers", "5A2B" * 10, dt.date(2026, 11, 25), (), ("How to restore.",), ("How to keep.",)
+)
+
+
+def printed(length, paper="a4"):
+    """A set and its sheets."""
+    made = sets.compose(random.Random(length).randbytes(length), sets.spare_count(-(-length // 15)))
+    return made, draw.draw(made, WORDS, paper=layout.PAPERS[paper])
+
+
+LARGE, LARGE_PDF = printed(520)
+DENSE, DENSE_PDF = printed(2755)
+
+
+def rendered(pdf, dpi=300, page=0):
+    """A page as a grey picture."""
+    return pypdfium2.PdfDocument(pdf)[page].render(scale=dpi / 72, grayscale=True).to_pil().convert("L")
+
+
+def encoded(picture, kind="PNG", **options):
+    """A picture as a file."""
+    target = io.BytesIO()
+    picture.save(target, kind, **options)
+    return target.getvalue()
+
+
+def scanned(picture, seed, *, skew=0.0, blur=0.0, noise=0.0):
+    """A picture as a scanner that is not quite straight, sharp and clean gives it."""
+    turned = picture.rotate(skew, Image.Resampling.BICUBIC, expand=True, fillcolor=255).filter(ImageFilter.GaussianBlur(blur))
+    grain = np.random.default_rng(seed).normal(0, noise, (turned.height, turned.width))
+    return Image.fromarray(np.clip(np.asarray(turned, float) + grain, 0, 255).astype(np.uint8))
+
+
+def numbers(data, name="scan"):
+    """The numbers of the lines read from a file."""
+    return {one.number for one in sources.read(data, name).sightings}
+
+
+@pytest.mark.parametrize("skew", [-2, 0, 2])
+@pytest.mark.parametrize("dpi", [150, 200, 300])
+@pytest.mark.parametrize("pdf", [LARGE_PDF, DENSE_PDF], ids=["large type", "dense"])
+def test_every_symbol_is_read_from_an_ordinary_scan(pdf, dpi, skew):
+    """At 150, 200 and 300 dpi, with blur, noise and 2° of skew: every block that was drawn, with the text it was drawn from."""
+    made = LARGE if pdf is LARGE_PDF else DENSE
+    picture = scanned(rendered(pdf, dpi), dpi + skew, skew=skew, blur=dpi / 300, noise=12)
+    seen = {one.number: one.text for one in sources.read(encoded(picture), "scan.png").sightings}
+    on_page = min(made.head.total, 120)
+    assert seen == {0: made.head_line} | dict(enumerate(made.lines[:on_page], 1))
+
+
+WAYS = {
+    "PNG": encoded,
+    "JPEG": lambda picture: encoded(picture, "JPEG", quality=60),
+    "1-bit TIFF": lambda picture: encoded(picture.convert("1"), "TIFF", compression="group4"),
+    "WebP": lambda picture: encoded(picture.convert("RGB"), "WEBP"),
+    "BMP": lambda picture: encoded(picture, "BMP"),
+    "colour": lambda picture: encoded(picture.convert("RGB")),
+    "palette": lambda picture: encoded(picture.convert("P")),
+    "transparent paper": lambda picture: encoded(
+        Image.merge("LA", (Image.new("L", picture.size), Image.eval(picture, lambda v: 255 - v)))
+    ),
+    "upside down": lambda picture: encoded(picture.rotate(180)),
+    "sideways": lambda picture: encoded(picture.rotate(90, expand=True)),
+    "EXIF orientation": lambda picture: encoded(picture.rotate(90, expand=True), "JPEG", exif=bytes(turned_exif())),
+    "PDF of a picture": lambda picture: encoded(picture, "PDF", resolution=300),
+    "600 dpi": lambda _: encoded(rendered(LARGE_PDF, 600)),
+    "100 dpi": lambda _: encoded(rendered(LARGE_PDF, 100)),
+}
+
+
+def turned_exif():
+    """EXIF data that says that the picture lies on its side."""
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    return exif.tobytes()
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_every_kind_of_picture(way):
+    """Formats, depths and orientations."""
+    assert numbers(WAYS[way](rendered(LARGE_PDF))) == set(range(LARGE.head.total + 1))
+
+
+def test_several_pages_in_one_file():
+    """Of a PDF and of a TIFF, each page in its turn; the pages are told apart in the places."""
+    pages = [rendered(DENSE_PDF, page=page) for page in (0, 1)]
+    for data in (DENSE_PDF, encoded(pages[0], "TIFF", save_all=True, append_images=pages[1:])):
+        source = sources.read(data, "sheets")
+        assert {one.number for one in source.sightings} == set(range(DENSE.head.total + 1))
+        assert source.blocks == (5, 5)
+        assert {one.place.sheet for one in source.sightings} == {1, 2}
+
+
+def test_other_codes_on_the_picture_are_passed_over():
+    """A code that is not ours is no line and no error."""
+    picture = rendered(LARGE_PDF)
+    target = io.BytesIO()
+    segno.make("https://saltmarrow.example/tides").save(target, kind="png", scale=6)
+    picture.paste(Image.open(target).convert("L"), (1100, 1500))
+    assert numbers(encoded(picture)) >= {0, 1}
+    assert all(len(one.text) == 29 for one in sources.read(encoded(picture), "x").sightings)
+    only = Image.new("L", (800, 800), 255)
+    only.paste(Image.open(target).convert("L"), (50, 50))
+    assert sources.read(encoded(only), "x").sightings == ()
+
+
+def noise(length):
+    """Bytes that mean nothing."""
+    return random.Random(9).randbytes(length)
+
+
+GOOD = encoded(rendered(LARGE_PDF, 100))
+HOSTILE = {
+    "a truncated PNG": GOOD[: len(GOOD) // 2],
+    "a PNG of its first bytes": GOOD[:20],
+    "a truncated JPEG": encoded(rendered(LARGE_PDF, 100), "JPEG")[:3000],
+    "a truncated TIFF": encoded(rendered(LARGE_PDF, 100), "TIFF")[:3000],
+    "a truncated PDF": LARGE_PDF[:3000],
+    "PNG magic and noise": b"\x89PNG\r\n\x1a\n" + noise(500),
+    "JPEG magic and noise": b"\xff\xd8\xff" + noise(500),
+    "TIFF magic and noise": b"II*\0" + noise(500),
+    "PDF magic and noise": b"%PDF-1.4\n" + noise(500),
+    "PDF without pages": b"%PDF-1.4\n1 0 obj<</Type/Catalog/Pages 2 0 R>>endobj 2 0 obj<</Type/Pages/Kids[]/Count 0>>endobj\n"
+    b"trailer<</Root 1 0 R>>\n%%EOF",
+    "RIFF that is no picture": b"RIFF\x10\0\0\0WAVEfmt " + noise(50),
+    "BMP magic and noise": b"BM" + noise(100),
+    "20,000 × 20,000 pixels": encoded(Image.new("1", (20_000, 20_000), 1)),
+    "binary noise": b"\0" + noise(500),
+}
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_hostile_files_are_refused(name):
+    """A clear error of ours, with advice; never another exception."""
+    with pytest.raises(SourceError) as caught:
+        sources.read(HOSTILE[name], "scan")
+    assert "scan" in str(caught.value)
+    assert caught.value.advice
+
+
+def test_a_page_without_blocks_is_counted_as_such():
+    """A blank page gives nothing, and that is known."""
+    source = sources.read(encoded(Image.new("L", (600, 800), 255)), "blank.png")
+    assert (source.sightings, source.blocks) == ((), (0,))
+
+
+def test_pages_come_one_at_a_time():
+    """The next page is not decoded before it is asked for."""
+    pages = scans.read_pages(DENSE_PDF, "sheets")
+    assert next(pages).size == (2481, 3508)
+    pages.close()
