@@ -95,15 +95,16 @@ def parse(secret: bytes, version: int) -> Protection:
     usage = field.byte()
     if usage == UNPROTECTED:
         return Protection(secret[:1], usage)
-    if version == 6:
-        field.byte()
+    parameters = field.byte() if version == 6 else None
+    start = field.at
     named = usage in (AEAD, CFB_SHA1, CFB_SUM)
     cipher = field.byte() if named else usage
     mode = field.byte() if usage == AEAD else 0
-    if version == 6 and usage in (AEAD, CFB_SHA1):
-        field.byte()
+    counted = field.byte() if version == 6 and usage in (AEAD, CFB_SHA1) else None
     specifier = field.take(_specifier_bytes(field.peek())) if named else bytes([SIMPLE, _MD5])
     iv = field.take(_nonce_bytes(mode) if usage == AEAD else _cipher(cipher)[1])
+    if counted not in (None, len(specifier)) or parameters not in (None, field.at - start):
+        raise DamagedKeyFile("the protection parameters of the secret part do not have the length stated for them")
     return Protection(secret[: field.at], usage, cipher, mode, specifier, iv)
 
 
