@@ -65,6 +65,7 @@ class Preset:
 PRESETS = (
     Preset(type_size=11.5, columns=1, rows=12, bands=4, symbol=42 * MM),
     Preset(type_size=9.8, columns=1, rows=14, bands=4, symbol=44 * MM),
+    Preset(type_size=9.4, columns=1, rows=16, bands=4, symbol=44 * MM),
     Preset(type_size=7.8, columns=2, rows=12, bands=5, symbol=35.5 * MM),
 )
 
@@ -118,9 +119,9 @@ def plan(total: int, paper: Paper) -> Plan:
 def spare_for_a_sheet(data: int, paper: Paper) -> int:
     """Return the fewest spare lines with which *data* lines survive the loss of any one sheet."""
     spare = 0
-    while (fullest := max(len(sheet.rows) for sheet in plan(data + spare, paper).sheets)) > spare:
+    while max(len(sheet.rows) for sheet in plan(data + spare, paper).sheets) > spare:
         spare += 1
-    return fullest
+    return spare
 
 
 def character_x(row: Row, column: int, preset: Preset) -> float:
