@@ -56,9 +56,8 @@ def main():
         times.append(time.perf_counter() - start)
     peak = (resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) / 1024
     print(f"sealing on one core: {sorted(times)[2]:.2f} s, {peak:.0f} MiB more than before")
-    print(
-        f"{'key':<18}{'armor':>7}{'bound':>7}   {'print':<9}{'lines':>6}{'spare':>6}{'characters':>12}{'pages':>6}{'QR':>4}{'type':>6}"
-    )
+    columns = f"{'lines':>6}{'spare':>6}{'characters':>12}{'pages':>6}{'QR':>4}{'type':>6}"
+    print(f"{'key':<18}{'armor':>7}{'bound':>7}   {'print':<9}{columns}")
     for name, (path, entropy) in KEYS.items():
         key = openpgp.choose(openpgp.read(path.read_bytes()), None)
         armored = len(openpgp.write(key, armored=True))
