@@ -66,7 +66,7 @@ def main():
             plan = layout.plan(head.total, layout.PAPERS["a4"])
             blocks = sum(len(sheet.blocks) for sheet in plan.sheets)
             known = f"{name:<18}{armored:>7,}{math.ceil(entropy / 5):>7,}   {kind:<9}{head.data_lines:>6}{head.spare_lines:>6}"
-            print(f"{known}{head.data_lines * CHARACTERS:>12,}{len(plan.sheets):>6}{blocks:>4}{plan.preset.type_size:>6}")  # fmt: skip
+            print(f"{known}{head.data_lines * CHARACTERS:>12,}{len(plan.sheets):>6}{blocks:>4}{plan.preset.type_size:>6}")
 
 
 if __name__ == "__main__":
