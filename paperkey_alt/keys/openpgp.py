@@ -199,6 +199,7 @@ def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -
     bare = [part.title for part in key.secret_packets if part.secrecy is Secrecy.UNPROTECTED]
     if bare and not allow_unprotected:
         raise UnprotectedSecret(f"no passphrase protects the {' and the '.join(bare)}: who finds the sheet has the key")
+    _require_agreement(key)
     without = [_WITHOUT_SECRET[part.secrecy].format(part.title) for part in key.key_packets if not part.has_secret]
     if whole:
         kept, others = _own(key)
@@ -336,6 +337,43 @@ def _require_supported(key: Key) -> None:
     strange = [part for part in key.key_packets if part.version not in key_packet.SUPPORTED_VERSIONS]
     if strange:
         raise UnsupportedKey(f"the {strange[0].title} is of version {strange[0].version}; Ragleaf prints keys of version 4 and 6")
+
+
+def _require_agreement(key: Key) -> None:
+    """
+    Raise DamagedKeyFile where no signature agrees with the public part of a key packet that has its secret here.
+
+    Its fingerprint would be another one than that of the certificate, and the sheets of no use. A key packet without a signature
+    that could be computed has no witness, and passes.
+    """
+    witnesses = _witnesses(key)
+    for part in key.secret_packets:
+        told = witnesses.get(part.fingerprint, [])
+        if told and not any(told):
+            raise DamagedKeyFile(f"the public part of the {part.title} does not agree with any signature in the file")
+
+
+def _witnesses(key: Key) -> dict[bytes, list[bool]]:
+    """Return for each key packet, by fingerprint, which of the signatures over it agree with it."""
+    primary, subject, signed = key.primary, key.primary, b""
+    told: dict[bytes, list[bool]] = {}
+    for packet in key.packets:
+        if packet.tag in key_packet.TAGS:
+            subject = next(part for part in key.key_packets if part.packet is packet)
+            signed = b"" if subject is primary else signature.framed_key(subject.public)
+        elif packet.tag == packets.USER_ID:
+            signed = signature.framed_user_id(packet.body)
+        elif packet.tag == packets.SIGNATURE and packet.body[1:2] and packet.body[1] in _OVER_KEYS:
+            agrees = signature.agrees(packet.body, signature.framed_key(primary.public) + signed)
+            if agrees is not None:
+                told.setdefault(subject.fingerprint, []).append(agrees)
+                told.setdefault(primary.fingerprint, []).append(agrees)
+        else:
+            signed = signed if packet.tag in (packets.SIGNATURE, packets.TRUST) else b""
+    return told
+
+
+_OVER_KEYS = (signature.DIRECT_KEY, signature.SUBKEY_BINDING, *signature.CERTIFICATIONS)
 
 
 def _parts(key: Key) -> Iterator[SecretPart]:

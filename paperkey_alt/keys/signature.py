@@ -6,6 +6,7 @@ Nothing is verified: this only sorts packets and words a caption. A signature th
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 DIRECT_KEY = 0x1F
+SUBKEY_BINDING = 0x18
 CERTIFICATIONS = (0x10, 0x11, 0x12, 0x13)
 
 _CREATION_TIME = 2  # subpacket types: RFC 9580 §5.2.3.7
@@ -22,6 +24,17 @@ _ISSUER_FINGERPRINT = 33
 
 _CRITICAL = 0x80
 _COUNT_BYTES = {4: 2, 5: 2, 6: 4}
+# RFC 9580 §9.5, table 23: identifier → name for hashlib.
+_HASHES = {
+    1: "md5",
+    2: "sha1",
+    8: "sha256",
+    9: "sha384",
+    10: "sha512",
+    11: "sha224",
+    12: "sha3_256",
+    14: "sha3_512",
+}
 
 
 @dataclass(frozen=True)
@@ -56,6 +69,37 @@ def parse(body: bytes) -> Signature:
         created=int.from_bytes(signed.get(_CREATION_TIME, b""), "big"),
         lifetime=None if lifetime is None else int.from_bytes(lifetime[:4], "big"),
     )
+
+
+def agrees(body: bytes, signed: bytes) -> bool | None:
+    """
+    Tell whether the two octets of the digest in a signature packet are those of what it signs; None where that cannot be told.
+
+    *signed* is what is hashed before the signature's own fields (RFC 9580 §5.2.4): a framed key, and a framed user ID or subkey
+    behind it. It proves nothing against malice, and shows damage to what was signed in all but one of 65,536 cases.
+    """
+    try:
+        version, name = body[0], _HASHES[body[3]]
+        width = _COUNT_BYTES[version]
+        _, end = _counted(body, 4, width)
+        _, at = _counted(body, end, width)
+        salt = _exactly(body[at + 3 : at + 3 + body[at + 2]], body[at + 2]) if version == 6 else b""
+        trailer = bytes([version, 0xFF]) + end.to_bytes(4, "big")
+        digest = hashlib.new(name, salt + signed + body[:end] + trailer, usedforsecurity=False).digest()
+        return digest[:2] == _exactly(body[at : at + 2], 2)
+    except (IndexError, KeyError, ValueError):
+        return None
+
+
+def framed_key(public: bytes) -> bytes:
+    """Return the public part of a version 4 or 6 key as a signature hashes it (RFC 9580 §5.2.4)."""
+    lead, width = (b"\x99", 2) if public[0] == 4 else (b"\x9b", 4)
+    return lead + len(public).to_bytes(width, "big") + public
+
+
+def framed_user_id(body: bytes) -> bytes:
+    """Return a user ID as a signature of version 4 or 6 hashes it (RFC 9580 §5.2.4)."""
+    return b"\xb4" + len(body).to_bytes(4, "big") + body
 
 
 def _areas(body: bytes, count_bytes: int) -> tuple[bytes, bytes]:
