@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt import backups, body, files, sets
 from paperkey_alt.commands.options import say
 from paperkey_alt.errors import in_file
-from paperkey_alt.keys import compact, openpgp, plain, private, revocation
+from paperkey_alt.keys import openpgp, plain
 from paperkey_alt.keys.subject import Restored
 from paperkey_alt.payload import Compact, File, Revocation, RsaFile
 from paperkey_alt.reading import sources
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from paperkey_alt.keys.openpgp import Key
     from paperkey_alt.passphrases import Ask
-    from paperkey_alt.payload import Payload
+    from paperkey_alt.payload import Lean, Payload, Whole
     from paperkey_alt.sets import Findings
 
 
@@ -53,12 +53,27 @@ def _restored(payload: Payload, certificate: Key | None, passphrase: str | None,
     match payload:
         case File():
             return plain.rebuild(payload)
+        case RsaFile() | Revocation() | Compact():
+            return _restored_by_arithmetic(payload, certificate, passphrase, ask)
+    return _openpgp(payload, certificate)
+
+
+def _restored_by_arithmetic(
+    payload: RsaFile | Revocation | Compact, certificate: Key | None, passphrase: str | None, ask: Ask
+) -> Restored:
+    # The ciphers take longer to load than most sheets to restore, and most need none.
+    from paperkey_alt.keys import compact, private, revocation  # noqa: PLC0415
+
+    match payload:
         case RsaFile():
             return private.rebuild(payload)
         case Revocation(fingerprint, packet):
             return Restored(revocation.write(packet), packet, f"the revocation of {fingerprint.hex().upper()}")
         case Compact():
-            payload = compact.restore(payload, certificate, passphrase or "", ask)
+            return _openpgp(compact.restore(payload, certificate, passphrase or "", ask), certificate)
+
+
+def _openpgp(payload: Lean | Whole, certificate: Key | None) -> Restored:
     rebuilt = openpgp.rebuild(payload, certificate)
     data = openpgp.write(rebuilt.key, armored=True)
     return Restored(data, rebuilt.data, rebuilt.key.title, rebuilt.left_out, rebuilt.key)
