@@ -16,7 +16,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import DamagedKeyFile, UnsupportedKey
-from paperkey_alt.keys import packets
+from paperkey_alt.keys import packets, registry
 
 if TYPE_CHECKING:
     from paperkey_alt.keys.packets import Packet
@@ -264,10 +264,7 @@ _AEAD = 253
 _CFB_SHA1 = 254
 _CFB_CHECKSUM = 255
 
-_S2K_BYTES = {0: 2, 1: 10, 3: 11, 4: 20}  # RFC 9580 §3.7.1: simple, salted, iterated and salted, Argon2
 _PRIVATE_S2K = range(100, 111)
-_BLOCK_BYTES = {1: 8, 2: 8, 3: 8, 4: 8, 7: 16, 8: 16, 9: 16, 10: 16, 11: 16, 12: 16, 13: 16}  # RFC 9580 §9.3
-_NONCE_BYTES = {1: 16, 2: 15, 3: 12}  # RFC 9580 §9.6: EAX, OCB, GCM
 _CHECK_BYTES = {_AEAD: 16, _CFB_SHA1: 20}
 _CHECKSUM_BYTES = 2
 
@@ -288,8 +285,8 @@ def _secrecy(reader: _Reader, version: int, algorithm: int) -> Secrecy:
         unusual, nonce = _skip_specifier(reader, usage, is_counted=version == 6 and usage != _CFB_CHECKSUM)
         if unusual:
             return unusual
-    elif usage in _BLOCK_BYTES:
-        nonce = _BLOCK_BYTES[usage]
+    elif usage in registry.BLOCK_BYTES:
+        nonce = registry.BLOCK_BYTES[usage]
     else:
         raise _Malformed(f"its S2K usage octet is {usage}, which names no cipher")
     if nonce is not None:
@@ -331,9 +328,9 @@ def _skip_specifier(reader: _Reader, usage: int, *, is_counted: bool) -> tuple[S
     A specifier of the private range without the stub's mark is carried with whatever stands behind it, as a protected secret:
     better a secret printed that is none than one left out.
     """
-    nonce = _BLOCK_BYTES.get(reader.octet())
+    nonce = registry.BLOCK_BYTES.get(reader.octet())
     if usage == _AEAD:
-        nonce = _NONCE_BYTES.get(reader.octet())
+        nonce = registry.NONCE_BYTES.get(reader.octet())
     stated = reader.octet() if is_counted else None
     kind = reader.octet()
     if kind == STUB_S2K:
@@ -341,11 +338,11 @@ def _skip_specifier(reader: _Reader, usage: int, *, is_counted: bool) -> tuple[S
         return (Secrecy.STUB if is_stub else Secrecy.PROTECTED), None
     if kind in _PRIVATE_S2K:
         return Secrecy.PROTECTED, None
-    if kind not in _S2K_BYTES:
+    if kind not in registry.SPECIFIER_BYTES:
         raise _Malformed(f"its S2K type is {kind}, which is unknown")
-    if stated not in (None, _S2K_BYTES[kind]):
+    if stated not in (None, registry.SPECIFIER_BYTES[kind]):
         raise _Malformed("its S2K specifier and the stated length of that do not agree")
-    reader.take(_S2K_BYTES[kind] - 1)
+    reader.take(registry.SPECIFIER_BYTES[kind] - 1)
     return None, nonce
 
 

@@ -20,7 +20,7 @@ from cryptography.hazmat.primitives.kdf.argon2 import Argon2id
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 
 from paperkey_alt.errors import DamagedKeyFile, UnsupportedKey, WrongPassphrase
-from paperkey_alt.keys import aead
+from paperkey_alt.keys import aead, registry
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,34 +31,20 @@ UNPROTECTED, AEAD, CFB_SHA1, CFB_SUM = 0, 253, 254, 255
 SIMPLE, SALTED, ITERATED, ARGON2 = 0, 1, 3, 4
 SUM_BYTES, SHA1_BYTES = 2, 20
 
-# RFC 9580 §9.3, table 21: identifier → key bytes, block bytes, name, constructor.
-_CIPHERS: dict[int, tuple[int, int, str, Callable[[bytes], CipherAlgorithm] | None]] = {
-    1: (16, 8, "IDEA", old.IDEA),
-    2: (24, 8, "TripleDES", old.TripleDES),
-    3: (16, 8, "CAST5", old.CAST5),
-    4: (16, 8, "Blowfish", old.Blowfish),
-    7: (16, 16, "AES-128", algorithms.AES),
-    8: (24, 16, "AES-192", algorithms.AES),
-    9: (32, 16, "AES-256", algorithms.AES),
-    10: (32, 16, "Twofish", None),
-    11: (16, 16, "Camellia-128", old.Camellia),
-    12: (24, 16, "Camellia-192", old.Camellia),
-    13: (32, 16, "Camellia-256", old.Camellia),
+# RFC 9580 §9.3, table 21: identifier → key bytes, name, constructor.
+_CIPHERS: dict[int, tuple[int, str, Callable[[bytes], CipherAlgorithm] | None]] = {
+    1: (16, "IDEA", old.IDEA),
+    2: (24, "TripleDES", old.TripleDES),
+    3: (16, "CAST5", old.CAST5),
+    4: (16, "Blowfish", old.Blowfish),
+    7: (16, "AES-128", algorithms.AES),
+    8: (24, "AES-192", algorithms.AES),
+    9: (32, "AES-256", algorithms.AES),
+    10: (32, "Twofish", None),
+    11: (16, "Camellia-128", old.Camellia),
+    12: (24, "Camellia-192", old.Camellia),
+    13: (32, "Camellia-256", old.Camellia),
 }
-# RFC 9580 §9.5, table 23: identifier → name for hashlib.
-_HASHES = {
-    1: "md5",
-    2: "sha1",
-    3: "ripemd160",
-    8: "sha256",
-    9: "sha384",
-    10: "sha512",
-    11: "sha224",
-    12: "sha3_256",
-    14: "sha3_512",
-}
-# RFC 9580 §3.7.1: identifier → bytes of the whole specifier.
-_SPECIFIER_BYTES = {SIMPLE: 2, SALTED: 10, ITERATED: 11, ARGON2: 20}
 _MD5 = 1
 _ARGON2_MOST_MEMORY_LOG = 21  # 2 GiB: the first recommended option of RFC 9106 §4
 
@@ -102,7 +88,7 @@ def parse(secret: bytes, version: int) -> Protection:
     mode = field.byte() if usage == AEAD else 0
     counted = field.byte() if version == 6 and usage in (AEAD, CFB_SHA1) else None
     specifier = field.take(_specifier_bytes(field.peek())) if named else bytes([SIMPLE, _MD5])
-    iv = field.take(_nonce_bytes(mode) if usage == AEAD else _cipher(cipher)[1])
+    iv = field.take(_nonce_bytes(mode) if usage == AEAD else _block_bytes(cipher))
     if counted not in (None, len(specifier)) or parameters not in (None, field.at - start):
         raise DamagedKeyFile("the protection parameters of the secret part do not have the length stated for them")
     return Protection(secret[: field.at], usage, cipher, mode, specifier, iv)
@@ -166,25 +152,30 @@ class _Fields:
 
 
 def _specifier_bytes(kind: int) -> int:
-    if kind not in _SPECIFIER_BYTES:
+    if kind not in registry.SPECIFIER_BYTES:
         raise UnsupportedKey(f"the secret is protected by a string-to-key method ({kind}) that is not in RFC 9580")
-    return _SPECIFIER_BYTES[kind]
+    return registry.SPECIFIER_BYTES[kind]
 
 
 def _nonce_bytes(mode: int) -> int:
-    if mode not in aead.NONCE_BYTES:
+    if mode not in registry.NONCE_BYTES:
         raise UnsupportedKey(f"the secret is protected by an AEAD mode ({mode}) that is not in RFC 9580")
-    return aead.NONCE_BYTES[mode]
+    return registry.NONCE_BYTES[mode]
 
 
-def _cipher(identifier: int) -> tuple[int, int, str, Callable[[bytes], CipherAlgorithm] | None]:
+def _block_bytes(cipher: int) -> int:
+    _cipher(cipher)
+    return registry.BLOCK_BYTES[cipher]
+
+
+def _cipher(identifier: int) -> tuple[int, str, Callable[[bytes], CipherAlgorithm] | None]:
     if identifier not in _CIPHERS:
         raise UnsupportedKey(f"the secret is protected by a cipher ({identifier}) that is not in RFC 9580")
     return _CIPHERS[identifier]
 
 
 def _cfb(protection: Protection, key: bytes) -> Cipher[old_modes.CFB]:
-    _, _, name, constructor = _cipher(protection.cipher)
+    _, name, constructor = _cipher(protection.cipher)
     absent = UnsupportedKey(f"the secret is protected by {name}, which is not available here")
     if constructor is None:
         raise absent
@@ -199,7 +190,7 @@ def _key(specifier: bytes, passphrase: bytes, length: int) -> bytes:
     kind = specifier[0]
     if kind == ARGON2:
         return _argon2_key(specifier, passphrase, length)
-    name = _HASHES.get(specifier[1])
+    name = registry.HASH_NAMES.get(specifier[1])
     if name is None:
         raise UnsupportedKey(f"the string-to-key method uses a hash ({specifier[1]}) that is not in RFC 9580")
     text = specifier[2:10] + passphrase

@@ -10,6 +10,8 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from paperkey_alt.keys import registry
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -24,17 +26,6 @@ _ISSUER_FINGERPRINT = 33
 
 _CRITICAL = 0x80
 _COUNT_BYTES = {4: 2, 5: 2, 6: 4}
-# RFC 9580 §9.5, table 23: identifier → name for hashlib.
-_HASHES = {
-    1: "md5",
-    2: "sha1",
-    8: "sha256",
-    9: "sha384",
-    10: "sha512",
-    11: "sha224",
-    12: "sha3_256",
-    14: "sha3_512",
-}
 
 
 @dataclass(frozen=True)
@@ -79,7 +70,7 @@ def agrees(body: bytes, signed: bytes) -> bool | None:
     behind it. It proves nothing against malice, and shows damage to what was signed in all but one of 65,536 cases.
     """
     try:
-        version, name = body[0], _HASHES[body[3]]
+        version, name = body[0], registry.HASH_NAMES[body[3]]
         width = _COUNT_BYTES[version]
         _, end = _counted(body, 4, width)
         _, at = _counted(body, end, width)

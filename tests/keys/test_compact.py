@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from samples import NAMES, PASSPHRASE, PUBLISHED, USAGES, sample, with_secrets
+from samples import NAMES, PASSPHRASE, PUBLISHED, USAGES, asks, sample, with_secrets
 
 from paperkey_alt.errors import (
     CertificateError,
@@ -25,19 +25,6 @@ from paperkey_alt.payload import Compact, ReducedPart, SecretPart, decode, encod
 from paperkey_alt.seal import seal, unseal
 
 POST_QUANTUM = [name for name in NAMES if "ml" in name]
-
-
-def asks(*passphrases):
-    """A source of passphrases, in order; the end of it raises."""
-    rows = iter(passphrases)
-
-    def ask(what):
-        row = next(rows, None)
-        if row is None:
-            raise WrongPassphrase(what)
-        return row
-
-    return ask
 
 
 def key_and_certificate(one):

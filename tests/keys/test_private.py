@@ -13,6 +13,7 @@ from cryptography.hazmat.primitives.serialization import (
 )
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from samples import asks
 
 from paperkey_alt.errors import (
     DamagedKeyFile,
@@ -57,19 +58,6 @@ FILES = {
     "PKCS #8 DER, protected": (written("p256", Encoding.DER, passphrase=PASSPHRASE), "DER", True, False),
     "PKCS #1 PEM, protected": (written("rsa", form=PKCS1, passphrase=PASSPHRASE), "PKCS #1, PEM", True, False),
 }
-
-
-def asks(*passphrases):
-    """A source of passphrases."""
-    rows = iter(passphrases)
-
-    def ask(what):
-        row = next(rows, None)
-        if row is None:
-            raise WrongPassphrase(what)
-        return row
-
-    return ask
 
 
 def restored(payload):
