@@ -13,6 +13,7 @@ from typing import Any
 import click
 
 from paperkey_alt import __version__
+from paperkey_alt.commands.options import say
 from paperkey_alt.errors import RagleafError
 
 # name → module and what the list of commands says of it
@@ -44,7 +45,7 @@ class _Commands(click.Group):
         try:
             return super().invoke(ctx)
         except RagleafError as error:
-            click.echo(f"ragleaf: {error}.\n  {error.advice}", err=True)
+            say([f"ragleaf: {error}.", f"  {error.advice}"])
             ctx.exit(error.exit_status)
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
+import textwrap
 from typing import TYPE_CHECKING
 
 import click
@@ -19,7 +22,15 @@ mark = click.option("--mark", metavar="MARK", help="Which set mark or backup num
 sources = click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
 
 
-def say(rows: Iterable[str]) -> None:
-    """Write *rows* to standard error: standard output is for what was asked for."""
-    for row in rows:
-        click.echo(row, err=True)
+def say(texts: Iterable[str]) -> None:
+    """
+    Write *texts* to standard error, in rows no wider than the terminal if it is one: standard output is for what was asked for.
+    """
+    width = shutil.get_terminal_size().columns if sys.stderr.isatty() else 0
+    for row in (row for text in texts for row in text.split("\n")):
+        click.echo("\n".join(_wrapped(row, width)) if len(row) > width > 0 else row, err=True)
+
+
+def _wrapped(row: str, width: int) -> list[str]:
+    indent = row[: len(row) - len(row.lstrip())]
+    return textwrap.wrap(row, width, subsequent_indent=f"{indent}  ", break_long_words=False, break_on_hyphens=False)
