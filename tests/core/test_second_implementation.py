@@ -1,0 +1,140 @@
+"""
+What we print, a second implementation restores: tests/oracles/restorer.py was written from docs/format.md alone, by somebody who
+did not see this package, for the standard library of Python 3.8. Where the two disagree, the document or one of them is wrong.
+"""
+
+import random
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from paperkey_alt import backups, payload, sets
+from paperkey_alt.backups import Terms
+from paperkey_alt.keys import compact, openpgp
+from paperkey_alt.lines import ALPHABET
+from paperkey_alt.payload import File, Whole, encode, pack
+from paperkey_alt.seal import Cost, seal
+from paperkey_alt.sheet import qr, text
+
+ROOT = Path(__file__).parents[2]
+RESTORER = ROOT / "tests/oracles/restorer.py"
+KEY, CERTIFICATE = ROOT / "demo/buoy-keepers.asc", ROOT / "demo/buoy-keepers.cert.asc"
+PASSPHRASE = "low water at dawn"
+
+
+def restored(folder, *texts, public=None, **others):
+    """What the second implementation makes of the texts: the bytes, or None and what it says."""
+    names = []
+    for at, content in enumerate(texts):
+        names.append(folder / f"{at}.txt")
+        names[-1].write_text(content, encoding="utf-8")
+    out = folder / "out"
+    command = [sys.executable, "-I", "-W", "ignore", RESTORER, *names, "-o", out, *(("--public", public) if public else ())]
+    done = subprocess.run(list(map(str, command)), capture_output=True, text=True, check=False, cwd=folder, **others)
+    assert "Traceback" not in done.stderr, done.stderr
+    assert (done.returncode == 0) is out.exists()
+    return (out.read_bytes() if out.exists() else None), done.stderr
+
+
+def demo_key():
+    """The demo key and its certificate."""
+    return openpgp.read(KEY.read_bytes())[0], openpgp.read(CERTIFICATE.read_bytes())[0]
+
+
+def line_set(body, **others):
+    """A set with the usual number of spare lines."""
+    return sets.compose(body, sets.spare_count(-(-len(body) // 15)), **others)
+
+
+def damaged(rows, choose, spare):
+    """The rows of a text file with as much damage as is promised to be undone."""
+    rows = list(rows)
+    for at in choose.sample(range(1, len(rows)), spare):
+        rows[at] = None
+    for at in choose.sample([at for at in range(1, len(rows)) if rows[at]], 12):
+        row = list(rows[at].rstrip())
+        for place in choose.sample([place for place in range(6, len(row)) if row[place] != " "], 2):
+            row[place] = choose.choice(ALPHABET.replace(row[place], ""))
+        rows[at] = "".join(row)
+    return "\n".join(row for row in rows if row) + "\n"
+
+
+def test_a_lean_key(tmp_path):
+    """Undamaged, and with 46 lines lost and two wrong characters in twelve: the demo key, byte for byte."""
+    key, _ = demo_key()
+    made = line_set(pack(openpgp.extract(key).payload))
+    rows = text.write(made, ()).replace("# spare lines: needed only where a line above cannot be read\n", "").splitlines()
+    for content in ("\n".join(rows), damaged(rows, random.Random(3), 46)):
+        data, said = restored(tmp_path, content, public=CERTIFICATE)
+        assert data == openpgp.write(key, armored=False), said
+        (tmp_path / "out").unlink()
+
+
+def test_one_line_too_many_is_refused(tmp_path):
+    """Both refuse, and name the lines."""
+    made = line_set(pack(Whole(random.Random(1).randbytes(400))))
+    rows = text.write(made, ()).splitlines()[made.head.spare_lines + 2 :]
+    data, said = restored(tmp_path, "\n".join([f"0 {made.head_line}", *rows]))
+    assert data is None
+    assert "[1, 2, 3" in said
+
+
+@pytest.mark.parametrize("length", [1, 14, 15, 16, 200, 3500, 9000])
+def test_whole_payloads_of_every_size(tmp_path, length):
+    """One line, one group, several groups; also as the text of QR blocks, and without numbers."""
+    packets = random.Random(length).randbytes(length)
+    made = line_set(pack(Whole(packets)))
+    lost = [number for number in range(1, made.head.total + 1) if number % 7 == 3][: made.head.spare_lines // 2]
+    numbered = "\n".join(
+        row for row in text.write(made, ()).splitlines() if not row.split()[0].isdigit() or int(row.split()[0]) not in lost
+    )
+    blocks = "\n".join(qr.encode_block(made.head_line, at + 1, made.lines[at : at + 24]) for at in range(0, len(made.lines), 24))
+    bare = "\n".join((made.head_line, *made.lines))
+    for content in (numbered, blocks, bare):
+        data, said = restored(tmp_path, content)
+        assert data == packets, said
+        (tmp_path / "out").unlink()
+
+
+def test_shares(tmp_path):
+    """Any two of three, each with lost lines; one is refused."""
+    packets = random.Random(5).randbytes(300)
+    dealt = backups.deal(pack(Whole(packets)), Terms(2, 3), sealed=False, spare=6, random_bytes=random.Random(6).randbytes)
+    texts = ["\n".join(row for row in text.write(one, ()).splitlines() if row.split()[0] not in ("2", "3", "4")) for one in dealt]
+    for pair in ((0, 1), (2, 0), (1, 2)):
+        data, said = restored(tmp_path, *(texts[at] for at in pair))
+        assert data == packets, said
+        (tmp_path / "out").unlink()
+    data, said = restored(tmp_path, texts[1])
+    assert data is None
+    assert "2 whole shares are needed" in said
+
+
+def test_a_sealed_file(tmp_path):
+    """Argon2id and ChaCha20-Poly1305 written anew open what the library sealed; with a small cost, for they are slow."""
+    body = seal(encode(File("note.txt", b"The spare lamp is behind the third piling.")), PASSPHRASE, bytes(16), Cost(1, 2, 10))
+    content = text.write(line_set(body, sealed=True), ())
+    data, said = restored(tmp_path, content, input=f"{PASSPHRASE}\n", start_new_session=True)
+    assert data == b"The spare lamp is behind the third piling.", said
+    (tmp_path / "out").unlink()
+    data, _ = restored(tmp_path, content, input="high tide at noon\n", start_new_session=True)
+    assert data is None
+
+
+def test_another_certificate_is_refused(tmp_path):
+    """Never half a key."""
+    key, _ = demo_key()
+    content = text.write(line_set(pack(openpgp.extract(key).payload)), ())
+    data, _ = restored(tmp_path, content, public=ROOT / "tests/keys/corpus/nist-p256.cert.asc")
+    assert data is None
+
+
+def test_the_numbers_of_a_compact_payload(tmp_path):
+    """Shown as docs/format.md lays them out: the prime is on the paper and in what is shown."""
+    key, _ = demo_key()
+    reduced, _ = compact.compact(compact.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
+    body = seal(payload.encode(reduced), PASSPHRASE, bytes(16), Cost(1, 1, 10))
+    data, said = restored(tmp_path, text.write(line_set(body, sealed=True), ()), input=f"{PASSPHRASE}\n", start_new_session=True)
+    assert reduced.parts[0].value.hex().encode() in data.lower(), said
