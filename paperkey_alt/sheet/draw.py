@@ -20,6 +20,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from paperkey_alt.head import backup_characters
 from paperkey_alt.lines import group
 from paperkey_alt.sheet import layout, qr
 from paperkey_alt.sheet.layout import ADVANCE, MARGIN, MARGIN_ENDS, NUMBER_CHARACTERS
@@ -157,7 +158,9 @@ class _Page:
         self._text_to(self.right, top + 18, self.line_set.head.mark, _SET_MARK)
         self._text_to(self.right, top + 28, "set mark", _LEGEND)
         sheets = len(self.plan.sheets)
-        self._text_to(self.right, top + 40, f"{caption.date}  ·  sheet {number} of {sheets}", _DATE)
+        share = self.line_set.head.share
+        backup = f"backup {backup_characters(share.backup)}  ·  " if share else ""
+        self._text_to(self.right, top + 40, f"{backup}{caption.date}  ·  sheet {number} of {sheets}", _DATE)
         self._rule(top + 52)
 
     def _legend(self) -> str:

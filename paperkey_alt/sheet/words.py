@@ -7,6 +7,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from paperkey_alt import spares
+from paperkey_alt.head import backup_characters
 from paperkey_alt.lines import DATA_BYTES
 from paperkey_alt.payload import Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.sheet.caption import Caption
@@ -100,10 +101,12 @@ def revocation_printed(line_set: LineSet) -> tuple[str, ...]:
 
 def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
     """Return what stands at the head of a text file of lines."""
+    share = line_set.head.share
     rows = (
         f"Ragleaf, set {line_set.head.mark}: {caption.title}",
+        share and f"backup {backup_characters(share.backup)}",
         caption.user_id,
-        f"fingerprint {caption.fingerprint}",
+        caption.fingerprint and f"fingerprint {caption.fingerprint}",
         f"written {caption.date}",
         *caption.notes,
         *caption.cautions[:1],

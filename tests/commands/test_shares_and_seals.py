@@ -102,8 +102,12 @@ def test_shares(desk):
 
 def test_the_letter(desk):
     """Before the sheets of each share, with its number, and nothing of the share's lines."""
-    shares(desk)
+    number = shares(desk)
     pages = pypdfium2.PdfDocument(desk.folder / "sheets/share-2.pdf")
+    for page in list(pages)[1:]:
+        sheet = page.get_textpage().get_text_bounded()
+        assert f"backup {number}" in sheet
+        assert "Share 2 of 3 of a secret; any 2 give it back" in sheet
     letter = " ".join(pages[0].get_textpage().get_text_bounded().split())
     assert "To the holder of share 2 of 3" in letter
     assert "Any two of the shares" in letter
