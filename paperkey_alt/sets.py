@@ -222,7 +222,7 @@ def _is_foreign(reading: Reading | None, alike: int) -> bool:
     Tell whether a sighting is of a set that is not here: *alike* sightings, itself included, imply its set mark.
 
     The mark that a damaged line implies depends on its damage alone, so two lines of this set with the same slip imply the same
-    one. There are 899 ways to get one character wrong and 400,000 for two: the weaker the reading, the fewer may be alike.
+    one. There are 899 ways to get one character wrong and 400,000 for two: the better the reading here, the more it takes.
     """
     if reading is None:
         return alike >= 2
