@@ -6,8 +6,7 @@ FILES are text files: rows typed from the sheets (line number, then the line), o
 public certificate, for sheets that carry only what is secret. Written from the format document, version 1, alone.
 The way back: rows -> lines and spare lines -> body -> [join shares] -> [open the seal] -> payload -> key.
 """
-import argparse, base64, collections, getpass, hashlib, itertools, os, re, struct, sys, unicodedata
-
+import argparse, base64, collections, functools, getpass, hashlib, itertools, operator, os, re, struct, sys, unicodedata
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"
 VALUE = dict({c: v for v, c in enumerate(ALPHABET)}, **{"0": 14, "8": 1})  # 0 is read as O, 8 as B
 
@@ -15,10 +14,8 @@ class Failure(Exception):
     """What is wrong, and what to do about it."""
 
 # ---- Fields, and Reed-Solomon codes over them. A word is a list of symbols, highest power first. ----
-
 class Field:
     """GF(size) by tables of the powers and logarithms of a generator, 2 or 3."""
-
     def __init__(self, polynomial, size, generator=2):
         self.order, self.power, self.log, element = size - 1, [], {}, 1
         for exponent in range(self.order):
@@ -26,23 +23,15 @@ class Field:
             self.log[element] = exponent
             doubled = min(element * 2, element * 2 ^ polynomial)  # whichever is below the size
             element = doubled if generator == 2 else doubled ^ element
-
     def times(self, a, b):
         return self.power[(self.log[a] + self.log[b]) % self.order] if a and b else 0
-
     def over(self, a, b):
         return self.power[(self.log[a] - self.log[b]) % self.order] if a else 0
-
     def value(self, word, x):
-        total = 0
-        for symbol in word:
-            total = self.times(total, x) ^ symbol
-        return total
-
+        return functools.reduce(lambda total, symbol: self.times(total, x) ^ symbol, word, 0)
     def syndromes(self, word, count):
         """The values of the word at the roots of the code's generator polynomial: all zero for a right word."""
         return [self.value(word, root) for root in self.power[:count]]
-
     def corrections(self, powers, syndromes):
         """What to add to the symbols of these powers so that all syndromes vanish, or None (Forney's formula)."""
         xs, amounts = [self.power[power] for power in powers], []
@@ -50,23 +39,17 @@ class Field:
         for x in xs:
             omega = [s ^ self.times(x, before) for s, before in zip(omega, [0] + omega)]
         for x in xs:
-            product = 1
-            for other in xs:
-                product = self.times(product, 1 ^ self.over(other, x)) if other != x else product
+            product = functools.reduce(self.times, (1 ^ self.over(other, x) for other in xs if other != x), 1)
             amounts.append(self.over(self.value(omega[::-1], self.over(1, x)), product))
         terms = amounts
         for syndrome in syndromes:
-            for term in terms:
-                syndrome ^= term
-            if syndrome:
+            if functools.reduce(operator.xor, terms, syndrome):
                 return None
             terms = [self.times(term, x) for term, x in zip(terms, xs)]
         return amounts
-
 LINE, SPARE, SHARE = Field(0x25, 32), Field(0x11D, 256), Field(0x11B, 256, 3)  # in the last field 2 is no generator, 3 is one
 
 # ---- A line: 31 symbols, of which the first two are the number ----
-
 def mend(word, errors):
     """(cost, word): the right word next to this one; None if there is none. An unreadable symbol (None) costs 1, a wrong one 2;
     together at most 4, of the 5 that the check could bear."""
@@ -79,8 +62,6 @@ def mend(word, errors):
                 for i, amount in zip(lost + list(few), amounts):
                     known[i] ^= amount
                 return len(lost) + 2 * wrong, known
-    return None
-
 def trials(text):
     """The 29 values that the characters of a row may stand for: (cost, wrong symbols allowed besides, values)."""
     for one in "IL?" if "1" in text else "I":
@@ -92,10 +73,9 @@ def trials(text):
             yield from ((1, 0, values[:i] + [None] + values[i:]) for i in range(29))
         elif len(values) == 30:
             yield from ((2, 0, values[:i] + values[i + 1:]) for i in range(30))
-
 def read_line(ways, mark, highest, mending):
     """The cheapest (cost, number, data characters) that a row can stand for, if one line alone is as cheap; otherwise None.
-    ways: how the row may be taken apart, each (number or None, characters). The number must be 1 to highest, or 0 if that is 0."""
+    ways: how the row may be taken apart, each (number or None, characters). The number must be 1 to highest, or 0 if 0 is."""
     found = set()
     for number, text in ways:
         for cost, errors, values in trials(text):
@@ -113,14 +93,11 @@ def read_line(ways, mark, highest, mending):
     return best[0] if len(best) == 1 else None
 
 # ---- Rows of files ----
-
 Row = collections.namedtuple("Row", "file place ways")
-
 def tidy(text):
     """The characters without white space and hyphens of any kind, in capitals."""
     kept = (c for c in text if not c.isspace() and unicodedata.category(c) != "Pd" and c not in "\u2212\u00ad")
     return "".join(c.upper() if c.isascii() else "?" for c in kept)
-
 def rows_of(path):
     for place, text in enumerate(open(path, encoding="utf-8-sig", errors="replace"), 1):
         block, ways = re.match(r"\s*0\s+([^/]{29})/([0-9]{1,4})\s(.+)", text), []
@@ -135,9 +112,7 @@ def rows_of(path):
             elif 30 <= len(whole) <= 33 and re.match("[0-9]+$", whole[:-29]):  # the number touches the line
                 ways.append((int(whole[:-29]), whole[-29:]))
             yield Row(path, place, [way for way in ways if way[0] < 1024] + ([(None, whole)] if 27 < len(whole) < 31 else []))
-
 Head = collections.namedtuple("Head", "text version flags data spare padding share threshold count backup mark digest")
-
 def find_heads(rows, say):
     """{index of the row: Head} of all rows that hold a head line."""
     heads = {}
@@ -152,11 +127,10 @@ def find_heads(rows, say):
             if sound:
                 heads[index] = head
             if line[0] or not sound:
-                say(f"{row.file} row {row.place}: line 0: " + ("mended" if sound else "not version 1, which this program reads"))
+                say(f"{row.file} row {row.place}: line 0: " + ("mended" if sound else "not of version 1: not read"))
     if not heads:
         raise Failure("no head line (line 0) could be read: type it from the top of any sheet")
     return heads
-
 def collect(rows, say):
     """{Head: {line number: {(cost, number, characters), ...}}}; tells of every row that is not fine."""
     heads, here, last = find_heads(rows, say), {}, {}
@@ -169,10 +143,9 @@ def collect(rows, say):
                 here[row.file], last[row.file] = heads[index], 0
             continue
         bare = row.ways and row.ways[0][0] is None  # no number: the one after the last line's is tried, then any
-        ways = [(last.get(row.file, 0) + 1, row.ways[0][1])] if bare else []
+        ways = [(min(last.get(row.file, 0) + 1, 1023), row.ways[0][1])] if bare else []
         ways += [(number, text) for number, text in row.ways if number is not None or len(text) == 29]
-        near = [here[row.file]] if row.file in here else list(sets)
-        found = []
+        near, found = [here[row.file]] if row.file in here else list(sets), []
         for mending, marks in ((False, near), (False, sets), (True, near)):
             found = found or [(h, line) for h in marks for line in [read_line(ways, h.mark, h.data + h.spare, mending)] if line]
         stated = row.ways[0][0] if row.ways else None
@@ -186,12 +159,11 @@ def collect(rows, say):
         if cost:
             typed = row.ways[0][1]
             wrong = [str(i + 1) for i in range(24) if VALUE.get(typed[i:i + 1]) != VALUE[characters[i]]]
-            wrong = wrong if len(typed) == 29 else ["one is missing" if len(typed) < 29 else "one is too many"]
+            wrong = {28: ["one is missing"], 29: wrong, 30: ["one is too many"]}.get(len(typed), [])
             say(place + f"mended, is line {number}; wrong characters: " + (", ".join(wrong) or "in number or check alone"))
     return sets
 
 # ---- Lines and spare lines to the body ----
-
 def solve(head, lines):
     """{number: 15 bytes} of all data lines, from those at hand; None where spare lines do not suffice or disagree."""
     whole = dict(lines)
@@ -210,7 +182,6 @@ def solve(head, lines):
                 return None
             whole.update(zip(lost, map(bytes, zip(*columns))))
     return whole
-
 def body_of(head, found, say):
     """The body of a set, once its digest agrees."""
     best = {n: [line for line in some if line[0] == min(some)[0]] for n, some in found.items()}
@@ -232,23 +203,19 @@ def body_of(head, found, say):
     raise Failure(f"set {head.mark}: not restored. Data lines lost, wrong or read in two ways: {lost or 'none'}; mended: "
                   f"{sorted(costs) or 'none'}; spare lines read: {sum(n > head.data for n in lines)} of {head.spare}. "
                   "Read these lines again, or type more spare lines")
-
 def join(shares):
     """The body from {share number: body of the share}; None if the share check disagrees."""
     joined = [0] * max(map(len, shares.values()))
     for x, share in shares.items():
-        factor = 1
-        for other in set(shares) - {x}:
-            factor = SHARE.times(factor, SHARE.over(other, other ^ x))
+        factor = functools.reduce(SHARE.times, (SHARE.over(other, other ^ x) for other in shares if other != x), 1)
         joined = [total ^ SHARE.times(factor, byte) for total, byte in zip(joined, share)]
     body, check = bytes(joined[:-8]), bytes(joined[-8:])
     return body if hashlib.sha256(body).digest()[:8] == check else None
-
 def body_proper(sets, say):
     """(sealed, body), from the one set at hand or joined from shares."""
     used = [head for head in sets if sets[head]]
     if len({(h.flags, h.backup, h.threshold, h.count) for h in used}) != 1 or (len(used) > 1 and not used[0].threshold):
-        raise Failure(f"lines of other sets are among them: {', '.join(h.mark for h in used)}; give the files of one backup")
+        raise Failure(f"sets with lines: {', '.join(h.mark for h in used) or 'none'}; give the files of one backup")
     if not used[0].threshold:
         return used[0].flags, body_of(used[0], sets[used[0]], say)
     shares = {}
@@ -260,21 +227,18 @@ def body_proper(sets, say):
     if len(shares) < used[0].threshold:
         raise Failure(f"{used[0].threshold} whole shares are needed, these are at hand: {sorted(shares) or 'none'}")
     for numbers in itertools.combinations(sorted(shares), used[0].threshold):
-        body = join({x: shares[x] for x in numbers})
-        if body:
-            return used[0].flags, body
+        if join({x: shares[x] for x in numbers}):
+            return used[0].flags, join({x: shares[x] for x in numbers})
     raise Failure("the share check disagrees: these shares do not belong together; bring another one")
 
 # ---- A sealed body: Argon2id (RFC 9106) makes the key of ChaCha20-Poly1305 (RFC 8439) ----
-
-QUARTERS = [(i, i + 4, i + 8, i + 12) for i in range(4)] + [(i, (i + 1) % 4 + 4, (i + 2) % 4 + 8, (i + 3) % 4 + 12) for i in range(4)]
-SIXTEENS = [range(16 * i, 16 * i + 16) for i in range(8)] + [[2 * i + 16 * j + k for j in range(8) for k in (0, 1)] for i in range(8)]
-STEPS = [[at[i] for i in quarter] for at in SIXTEENS for quarter in QUARTERS]
+QUARTERS = [(i, (i + s) % 4 + 4, (i + 2 * s) % 4 + 8, (i + 3 * s) % 4 + 12) for s in (0, 1) for i in range(4)]
+ROWS = [range(16 * i, 16 * i + 16) for i in range(8)]
+COLUMNS = [[2 * i + 16 * j + k for j in range(8) for k in (0, 1)] for i in range(8)]
+STEPS = [[at[i] for i in quarter] for at in ROWS + COLUMNS for quarter in QUARTERS]
 M32, M64 = 2 ** 32 - 1, 2 ** 64 - 1
-
 def xor(a, b):
     return (int.from_bytes(a, "little") ^ int.from_bytes(b, "little")).to_bytes(len(a), "little")
-
 def compress(x, y):
     """The function G of RFC 9106, section 3.5, on blocks of 1024 bytes."""
     mixed = xor(x, y)
@@ -285,7 +249,6 @@ def compress(x, y):
             t = w[k] ^ w[i]
             w[k] = (t >> turn | t << 64 - turn) & M64
     return xor(struct.pack("<128Q", *w), mixed)
-
 def long_hash(data, size):
     """H' of RFC 9106, section 3.3."""
     data = struct.pack("<I", size) + data
@@ -295,14 +258,13 @@ def long_hash(data, size):
     while size - len(out) > 64:
         out, block = out + block[:32], hashlib.blake2b(block, digest_size=min(64, max(size - len(out) - 32, 33))).digest()
     return out + block
-
 def argon2id(password, salt, passes, lanes, memory):
     """32 bytes; memory in KiB (RFC 9106, sections 3.2 to 3.4)."""
-    segment = memory // (4 * lanes)
-    columns = 4 * segment
+    segment, columns = memory // (4 * lanes), memory // (4 * lanes) * 4
     start = struct.pack("<7I", lanes, 32, memory, passes, 0x13, 2, len(password)) + password
     start = hashlib.blake2b(start + struct.pack("<I", len(salt)) + salt + bytes(8)).digest()
-    blocks = [[long_hash(start + struct.pack("<2I", c, lane), 1024) for c in (0, 1)] + [b""] * (columns - 2) for lane in range(lanes)]
+    blocks = [[long_hash(start + struct.pack("<2I", c, lane), 1024) for c in (0, 1)] + [b""] * (columns - 2)
+              for lane in range(lanes)]
     for turn, part, lane in itertools.product(range(passes), range(4), range(lanes)):
         row, addresses = blocks[lane], b""
         for i in range(2 if turn == part == 0 else 0, segment):
@@ -319,11 +281,7 @@ def argon2id(password, salt, passes, lanes, memory):
             place = area - 1 - (area * (j1 * j1 >> 32) >> 32) + (0 if turn == 0 else (part + 1) * segment)
             block = compress(row[c - 1], blocks[other][place % columns])
             row[c] = xor(block, row[c]) if turn else block
-    last = bytes(1024)
-    for row in blocks:
-        last = xor(last, row[-1])
-    return long_hash(last, 32)
-
+    return long_hash(functools.reduce(xor, (row[-1] for row in blocks)), 32)
 def chacha20(key, counter):
     state = struct.unpack("<16I", b"expand 32-byte k" + key + struct.pack("<4I", counter, 0, 0, 0))
     w = list(state)
@@ -333,7 +291,6 @@ def chacha20(key, counter):
             t = w[k] ^ w[i]
             w[k] = (t << turn | t >> 32 - turn) & M32
     return struct.pack("<16I", *((x + y) & M32 for x, y in zip(w, state)))
-
 def unseal(body, passphrase):
     """The payload's kind and content."""
     passes, lanes, memory, text, tag = body[0], body[1], body[2], body[19:-16], body[-16:]
@@ -350,29 +307,24 @@ def unseal(body, passphrase):
     return b"".join(xor(text[i:i + 64], chacha20(key, i // 64 + 1)[:len(text) - i]) for i in range(0, len(text), 64))
 
 # ---- The payload, and the key ----
-
 class Bytes:
     """Bytes, taken field by field."""
-
     def __init__(self, data):
         self.data = data
-
     def take(self, size):
         if size > len(self.data):
             raise Failure("the content ends too early: it is not of format version 1")
         field, self.data = self.data[:size], self.data[size:]
         return field
-
     def sized(self, width):
         """A field behind its length, which takes so many bytes."""
         return self.take(int.from_bytes(self.take(width), "big"))
-
 def packets(data):
     """(type, is the header of the old form, packet, body) of each OpenPGP packet (RFC 9580, section 4.2)."""
     rest = Bytes(data)
     while rest.data:
         before, tag = rest.data, rest.take(1)[0]
-        old, kind = not tag & 64, tag >> 2 & 15 if not tag & 64 else tag & 63
+        old, kind = not tag & 64, tag & 63 if tag & 64 else tag >> 2 & 15
         first = rest.take(1 << (tag & 3) if old and tag & 3 < 3 else 1)
         if not tag & 128 or (old and tag & 3 == 3) or (not old and 223 < first[0] < 255):
             raise Failure("the certificate is no OpenPGP file, or holds packets without a stated length")
@@ -381,21 +333,16 @@ def packets(data):
             size = int.from_bytes(rest.take(4), "big") if size == 255 else (size - 192 << 8) + rest.take(1)[0] + 192
         body = rest.take(size)
         yield kind, old, before[:len(before) - len(rest.data)], body
-
 def fingerprint(body):
-    if body[0] == 6:
-        return hashlib.sha256(b"\x9b" + struct.pack(">I", len(body)) + body).digest()
-    return hashlib.sha1(b"\x99" + struct.pack(">H", len(body)) + body).digest()
-
+    new = hashlib.sha256(b"\x9b" + struct.pack(">I", len(body)) + body).digest()
+    return new if body[0] == 6 else hashlib.sha1(b"\x99" + struct.pack(">H", len(body)) + body).digest()
 def packet(kind, old, body):
     """With the shortest header of that form."""
     n = len(body)
     if old:
-        width = 0 if n < 256 else 1 if n < 65536 else 2
-        return bytes([128 | kind << 2 | width]) + n.to_bytes(1 << width, "big") + body
+        return bytes([128 | kind << 2 | (n > 255) + (n > 65535)]) + n.to_bytes(1 << (n > 255) + (n > 65535), "big") + body
     size = bytes([n]) if n < 192 else struct.pack(">H", n - 192 + 0xC000) if n < 8384 else b"\xff" + struct.pack(">I", n)
     return bytes([192 | kind]) + size + body
-
 def merge(certificate, secrets):
     """The certificate with its secrets in: {fingerprint: secret part}."""
     out, missing = b"", set(secrets)
@@ -406,63 +353,47 @@ def merge(certificate, secrets):
     if missing:
         raise Failure("the certificate has no key with the fingerprint " + ", ".join(f.hex().upper() for f in missing))
     return out
-
 def dearmor(data):
-    armored = re.search(rb"-----BEGIN PGP [A-Z ]+-----\s*?\n(?:[^\n]*: [^\n]*\n)*\s*\n([A-Za-z0-9+/=\s]+?)\s(?:=[^\n]{4}\s+)?-----END", data)
+    armored = re.search(rb"-----BEGIN PGP [^\n]*\n(?:[^\n]*: ?[^\n]*\n)*\s*\n([^-=]+=*)", data.replace(b"\r", b""))
     return base64.b64decode(armored[1]) if armored else data
-
 def content_of(payload, certificate):
     """What to write for a payload's kind and content."""
     kind, rest, text = payload[0], Bytes(payload[1:]), ""
     if kind == 1:
         secrets = {rest.sized(1): rest.sized(2) for _ in range(rest.take(1)[0])}
-        if rest.data:
-            raise Failure("bytes are left over behind the last part")
         if certificate:
             return merge(certificate, secrets)
         text = "".join(f"fingerprint {f.hex()}\nsecret part {secret.hex()}\n" for f, secret in secrets.items())
-    elif kind == 2:
-        return rest.data
     elif kind == 3:
         while rest.data:
             form = rest.take(1)[0]
-            if form & 127:
-                fields = ("value", rest.sized(2)), ("prefix", rest.sized(1)), ("check", rest.take(8))
-            else:
-                fields = ("fingerprint", rest.sized(1)), ("secret part", rest.sized(2))
-            text += f"form {form}\n" + "".join(f"{name} {field.hex()}\n" for name, field in fields)
-    elif kind == 4:
-        rest.sized(1)
-        return rest.data
+            names = (("value", 2), ("prefix", 1)) if form & 127 else (("fingerprint", 1), ("secret part", 2))
+            text += f"form {form}\n" + "".join(f"{name} {rest.sized(width).hex()}\n" for name, width in names)
+            text += f"check {rest.take(8).hex()}\n" if form & 127 else ""
+    elif kind in (2, 4):
+        return rest.data if kind == 2 else rest.data[1 + len(rest.sized(1)):]
     elif kind == 5:
         text = f"name {rest.sized(1).decode()}\nstyle {rest.take(1)[0]}\nrule of d {rest.take(1)[0]}\n"
         text += "".join(f"{name} {rest.sized(width).hex()}\n" for name, width in (("e", 1), ("p", 2), ("q", 2)))
     else:
         raise Failure(f"payload kind {kind} is not of format version 1")
     return text.encode()
-
 def main():
-    parser = argparse.ArgumentParser(description="Restore a key from Ragleaf sheets.")
-    parser.add_argument("files", nargs="+", help="text files with rows as typed, or QR texts")
-    parser.add_argument("-o", dest="out", required=True, help="file to write; must not exist")
-    parser.add_argument("--public", help="the public certificate, binary or armored")
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    for name, how in (("files", {"nargs": "+"}), ("-o", {"dest": "out", "required": True}), ("--public", {"metavar": "CERT"})):
+        parser.add_argument(name, **how)
     given = parser.parse_args()
     say = lambda text: print(text, file=sys.stderr)
     try:
         sealed, body = body_proper(collect([row for path in given.files for row in rows_of(path)], say), say)
-        if sealed:
-            passphrase = getpass.getpass("Passphrase of the seal: ")
-            say("Deriving the key of the seal takes some minutes.")
-            payload = unseal(body, passphrase)
-        else:
-            payload = body[:-32]
-            if hashlib.sha256(payload).digest() != body[-32:]:
-                raise Failure("the payload's SHA-256 disagrees: nothing is written")
+        payload = unseal(body, getpass.getpass("Passphrase of the seal (opening takes minutes): ")) if sealed else body[:-32]
+        if not sealed and hashlib.sha256(payload).digest() != body[-32:]:
+            raise Failure("the payload's SHA-256 disagrees: nothing is written")
         content = content_of(payload, given.public and dearmor(open(given.public, "rb").read()))
         with os.fdopen(os.open(given.out, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
             out.write(content)
         say(f"{given.out}: {len(content)} bytes written")
-    except (Failure, OSError) as failure:
+    except (Failure, OSError, ValueError) as failure:
         sys.exit(f"Not restored: {failure}")
 
 if __name__ == "__main__":
