@@ -37,6 +37,8 @@ _LINES, _PROSE, _BOLD = "RagleafLines", "RagleafProse", "RagleafBold"
 _FOOT_LEADING = 7.3
 _GUTTER, _RECIPE_PART = 16.0, 0.72
 _HAIR = 0.4
+_MARK_ROOM = 80.0  # of the width of the head, for the set mark
+_DIGIT = 0.61  # of the type size: the height of a Courier digit
 
 
 class _Style(NamedTuple):
@@ -47,9 +49,9 @@ class _Style(NamedTuple):
     grey: float = 0
 
 
-_TITLE = _Style(_BOLD, 10.5)
+_TITLE = _Style(_BOLD, 10)
 _USER_ID = _Style(_PROSE, 9)
-_FINGERPRINT = {40: _Style(_LINES, 9), 64: _Style(_LINES, 7)}
+_FINGERPRINT = {40: _Style(_LINES, 9), 64: _Style(_LINES, 6.5)}
 _NOTE = _Style(_BOLD, 6.5)
 _SET_MARK = _Style(_LINES, 22)
 _LEGEND = _Style(_PROSE, 6.5, grey=0.35)
@@ -63,7 +65,7 @@ _FOOT_HEADING = _Style(_BOLD, 6.5)
 
 
 class TextTooLong(ValueError):
-    """Words that do not fit the foot of a sheet or the page of a letter: a mistake of whoever worded them."""
+    """Words that do not fit the head or foot of a sheet or the page of a letter: a mistake of whoever worded them."""
 
 
 def draw(line_set: LineSet, caption: Caption, *, paper: Paper, letter: Letter | None = None) -> bytes:
@@ -147,14 +149,14 @@ class _Page:
         self._box(hollow[0] + stroke / 2, hollow[1] + stroke / 2, layout.MARK - stroke, layout.MARK - stroke, fill=False)
 
     def _head(self, caption: Caption, number: int) -> None:
-        top = MARGIN_ENDS
-        self._text(self.left, top + 11, caption.title, _TITLE)
-        self._text(self.left, top + 24, _fitting(shown(caption.user_id or ""), _USER_ID, self.right - self.left - 130), _USER_ID)
+        top, width = MARGIN_ENDS, self.right - self.left
+        self._text(self.left, top + 11, _whole(caption.title, _TITLE, width - _MARK_ROOM), _TITLE)
+        self._text(self.left, top + 24, _fitting(shown(caption.user_id or ""), _USER_ID, width - _MARK_ROOM), _USER_ID)
         if caption.fingerprint:
             digits = caption.fingerprint
             grouped = " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
             self._text(self.left, top + 36, grouped, _FINGERPRINT[len(digits)])
-        self._text(self.left, top + 47, _fitting(shown(" ".join(caption.notes)), _NOTE, self.right - self.left), _NOTE)
+        self._text(self.left, top + 47, _whole(" ".join(caption.notes), _NOTE, width), _NOTE)
         self._text_to(self.right, top + 18, self.line_set.head.mark, _SET_MARK)
         self._text_to(self.right, top + 28, "set mark", _LEGEND)
         sheets = len(self.plan.sheets)
@@ -202,12 +204,15 @@ class _Page:
             digits = len(str(row.number))
             advance = ADVANCE * size
             x = row.x + (NUMBER_CHARACTERS - digits) * advance
+            height = min(0.95 * size, layout.row_pitch(self.plan.paper, self.plan.preset) - 2 * _HAIR)
+            y = row.baseline - (_DIGIT * size + height) / 2
             self.canvas.setLineWidth(_HAIR)
-            self._box(x - 0.2 * size, row.baseline - 0.75 * size, digits * advance + 0.4 * size, 0.95 * size, fill=False)
+            self._box(x - 0.2 * size, y, digits * advance + 0.4 * size, height, fill=False)
 
     def _symbol(self, block: Block) -> None:
         lines = self.line_set.lines[block.first - 1 : block.last]
-        modules = qr.symbol(qr.encode_block(self.line_set.head_line, block.first, lines))
+        fewest = layout.fewest_modules(self.plan.paper, self.plan.preset)
+        modules = qr.symbol(qr.encode_block(self.line_set.head_line, block.first, lines), fewest)
         side = self.plan.preset.symbol / len(modules)
         path = self.canvas.beginPath()
         for y, row in enumerate(modules):
@@ -235,6 +240,13 @@ class _Page:
         self.canvas.setFillGray(0)
         self.canvas.setStrokeGray(0)
         self.canvas.rect(x, self.height - y - height, width, height, stroke=not fill, fill=fill)
+
+
+def _whole(text: str, style: _Style, width: float) -> str:
+    """Return *text*; raises TextTooLong where it is wider than *width*."""
+    if pdfmetrics.stringWidth(text, style.font, style.size) > width:
+        raise TextTooLong(f"no room in the head of a sheet: {text}")
+    return text
 
 
 def _fitting(text: str, style: _Style, width: float) -> str:

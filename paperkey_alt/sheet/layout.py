@@ -6,9 +6,11 @@ All lengths are in points (1/72 inch); x runs to the right and y down from the u
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from paperkey_alt.lines import CHARACTERS, DATA_CHARACTERS, GROUP
+from paperkey_alt.sheet.qr import QUIET_MODULES
 
 MM = 72 / 25.4
 ADVANCE = 0.6  # of the type size: a Courier character's width
@@ -19,6 +21,8 @@ EDGE = 8 * MM  # between the paper's edge and the registration marks
 MARK = 4 * MM  # the side of a registration mark
 MARGIN = 14 * MM  # left and right of everything else
 MARGIN_ENDS = 10 * MM  # above and below
+HEAD_ROW = 6.0  # from the head line's baseline to the first band
+LEGEND_DEPTH = 2.0  # how far the words beside the head line reach below its baseline
 HEAD_HEIGHT = 76.0
 FOOT_HEIGHT = 126.0
 
@@ -147,6 +151,21 @@ def band_height(paper: Paper, preset: Preset) -> float:
     return (paper.height - 2 * MARGIN_ENDS - HEAD_HEIGHT - FOOT_HEIGHT) / preset.bands
 
 
+def row_pitch(paper: Paper, preset: Preset) -> float:
+    """Return the distance from one row of a band to the next."""
+    return min(1.3 * preset.type_size, (band_height(paper, preset) - 4) / preset.rows)
+
+
+def fewest_modules(paper: Paper, preset: Preset) -> int:
+    """
+    Return how many modules a side a symbol has at the least: with fewer of them, larger ones, a short block would need a wider
+    quiet zone than there is between two symbols, or between the first one and the words above it.
+    """
+    between = band_height(paper, preset) - preset.symbol
+    above = between / 2 + HEAD_ROW - LEGEND_DEPTH
+    return math.ceil(QUIET_MODULES * preset.symbol / min(between, above))
+
+
 def _sheet(first: int, last: int, paper: Paper, preset: Preset) -> Sheet:
     top = MARGIN_ENDS + HEAD_HEIGHT
     height = band_height(paper, preset)
@@ -158,12 +177,12 @@ def _sheet(first: int, last: int, paper: Paper, preset: Preset) -> Sheet:
         rows.extend(_row(number, number - start, y, paper, preset) for number in numbers)
         inset = (height - preset.symbol) / 2
         blocks.append(Block(numbers[0], numbers[-1], paper.width - MARGIN - preset.symbol, y + inset))
-    return Sheet(Row(0, MARGIN, top - 6), tuple(rows), tuple(blocks))
+    return Sheet(Row(0, MARGIN, top - HEAD_ROW), tuple(rows), tuple(blocks))
 
 
 def _row(number: int, at: int, y: float, paper: Paper, preset: Preset) -> Row:
     height = band_height(paper, preset)
-    pitch = min(1.3 * preset.type_size, (height - 4) / preset.rows)
+    pitch = row_pitch(paper, preset)
     column, row = divmod(at, preset.rows)
     inset = (height - preset.rows * pitch) / 2
     gap = (paper.width - 2 * MARGIN - preset.symbol - preset.columns * row_width(preset)) / preset.columns

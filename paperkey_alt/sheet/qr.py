@@ -38,9 +38,17 @@ def decode_block(text: str) -> list[tuple[int, str]] | None:
     return [(0, head), *enumerate(cut, first)]
 
 
-def symbol(text: str) -> tuple[tuple[bool, ...], ...]:
-    """Return the modules of the QR symbol for *text*, row by row, dark is True; without the quiet zone."""
+def symbol(text: str, fewest: int = 0) -> tuple[tuple[bool, ...], ...]:
+    """
+    Return the modules of the QR symbol for *text*, row by row, dark is True; without the quiet zone.
+
+    It has at least *fewest* modules a side, up to the 177 of the largest version, and as few as *text* and *fewest* allow.
+    """
     import segno  # noqa: PLC0415
 
     made = segno.make(text, error=ERROR_LEVEL, mode="alphanumeric", micro=False, boost_error=False)
+    if len(made.matrix) < fewest:
+        # ISO/IEC 18004: a symbol of version v has 17 + 4 v modules a side.
+        version = -(-(fewest - 17) // 4)
+        made = segno.make(text, error=ERROR_LEVEL, mode="alphanumeric", version=version, boost_error=False)
     return tuple(tuple(bool(module) for module in row) for row in made.matrix)

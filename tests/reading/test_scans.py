@@ -8,6 +8,8 @@ import pypdfium2
 import pytest
 import segno
 from PIL import Image, ImageFilter
+from reportlab.lib.pdfencrypt import StandardEncryption
+from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt import sets
 from paperkey_alt.errors import SourceError
@@ -83,6 +85,8 @@ WAYS = {
     "sideways": lambda picture: encoded(picture.rotate(90, expand=True)),
     "EXIF orientation": lambda picture: encoded(picture.rotate(90, expand=True), "JPEG", exif=bytes(turned_exif())),
     "PDF of a picture": lambda picture: encoded(picture, "PDF", resolution=300),
+    "16-bit grey": lambda picture: encoded(Image.fromarray(np.asarray(picture).astype(np.uint16) * 257)),
+    "CMYK": lambda picture: encoded(picture.convert("CMYK"), "TIFF"),
     "600 dpi": lambda _: encoded(rendered(LARGE_PDF, 600)),
     "100 dpi": lambda _: encoded(rendered(LARGE_PDF, 100)),
 }
@@ -129,6 +133,21 @@ def noise(length):
     return random.Random(9).randbytes(length)
 
 
+def blank_pdf(pages=1, **options):
+    """A PDF with nothing on its pages."""
+    target = io.BytesIO()
+    canvas = Canvas(target, **options)
+    for _ in range(pages):
+        canvas.showPage()
+    canvas.save()
+    return target.getvalue()
+
+
+def blank_tiff(frames):
+    """A TIFF with nothing on its frames."""
+    return encoded(Image.new("1", (1, 1)), "TIFF", save_all=True, append_images=[Image.new("1", (1, 1))] * (frames - 1))
+
+
 GOOD = encoded(rendered(LARGE_PDF, 100))
 HOSTILE = {
     "a truncated PNG": GOOD[: len(GOOD) // 2],
@@ -145,6 +164,10 @@ HOSTILE = {
     "RIFF that is no picture": b"RIFF\x10\0\0\0WAVEfmt " + noise(50),
     "BMP magic and noise": b"BM" + noise(100),
     "20,000 × 20,000 pixels": encoded(Image.new("1", (20_000, 20_000), 1)),
+    "a PDF page of 200 inches": blank_pdf(pagesize=(14_400, 14_400)),
+    "a PDF of 501 pages": blank_pdf(501),
+    "a TIFF of 501 pages": blank_tiff(501),
+    "a PDF under a password": blank_pdf(encrypt=StandardEncryption("tide")),
     "binary noise": b"\0" + noise(500),
 }
 
@@ -156,6 +179,18 @@ def test_hostile_files_are_refused(name):
         sources.read(HOSTILE[name], "scan")
     assert "scan" in str(caught.value)
     assert caught.value.advice
+
+
+def test_as_many_pages_as_there_may_be():
+    """Five hundred pages are read; hostile is only what is more."""
+    assert sources.read(blank_tiff(500), "pages").blocks == (0,) * 500
+
+
+def test_what_to_do_about_a_password():
+    """The advice names the password, not the scanner."""
+    with pytest.raises(SourceError) as caught:
+        sources.read(HOSTILE["a PDF under a password"], "scan")
+    assert "password" in caught.value.advice
 
 
 def test_a_page_without_blocks_is_counted_as_such():

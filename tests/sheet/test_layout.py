@@ -4,7 +4,7 @@ from itertools import combinations
 
 import pytest
 
-from paperkey_alt.sheet import layout
+from paperkey_alt.sheet import layout, qr
 from paperkey_alt.sheet.layout import MM, PAPERS, PRESETS, plan
 
 TOTALS = (1, 11, 44, 48, 49, 55, 56, 57, 64, 65, 100, 120, 121, 230, 241, 1023)
@@ -18,7 +18,7 @@ def boxes(made, sheet):
     rows = {
         f"row {row.number}": (row.x, row.baseline - 0.6 * size, row.x + width, row.baseline) for row in (sheet.head, *sheet.rows)
     }
-    quiet = 4 * preset.symbol / 61  # no block of a full band has fewer modules than version 11
+    quiet = 4 * preset.symbol / layout.fewest_modules(paper, preset)
     symbols = {
         f"block {block.first}": (block.x - quiet, block.y, block.x + preset.symbol, block.y + preset.symbol)
         for block in sheet.blocks
@@ -52,11 +52,11 @@ def test_nothing_overlaps_and_all_is_on_the_paper(total, paper):
 
 @pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
 def test_symbols_keep_their_quiet_zone_from_each_other(paper):
-    """Four modules between two symbols, as ISO/IEC 18004 asks for on each side; 85 modules is version 17."""
-    for total in TOTALS:
-        made = plan(total, paper)
-        gap = layout.band_height(paper, made.preset) - made.preset.symbol
-        assert gap >= 4 * made.preset.symbol / 85
+    """Four modules between two symbols, as ISO/IEC 18004 asks for on each side, and no full band needs more of them."""
+    for preset in PRESETS:
+        gap, fewest = layout.band_height(paper, preset) - preset.symbol, layout.fewest_modules(paper, preset)
+        assert gap >= 4 * preset.symbol / fewest
+        assert fewest <= len(qr.symbol(qr.encode_block("B" * 29, 1, ["K" * 29] * preset.lines_a_band)))
 
 
 @pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)

@@ -60,6 +60,19 @@ def test_modules_are_large_enough_to_be_read(preset):
     assert preset.symbol / len(modules) / 72 * 150 >= 2
 
 
+@pytest.mark.parametrize(("fewest", "modules"), [(0, 33), (33, 33), (34, 37), (37, 37), (67, 69), (177, 177)])
+def test_a_short_block_can_have_small_modules(fewest, modules):
+    """
+    The smallest version with so many modules, 17 and 4 for each version (ISO/IEC 18004), and never fewer than the text needs:
+    version 4, with room for 90 characters at level M, for two lines (table 7, from memory).
+    """
+    text = qr.encode_block(HEAD, 1, [LINE])
+    made = qr.symbol(text, fewest)
+    assert (len(made), {len(row) for row in made}) == (modules, {modules})
+    long = qr.encode_block(HEAD, 1, [LINE] * 24)
+    assert len(qr.symbol(long, min(fewest, 85))) == 85
+
+
 def test_other_characters_are_refused():
     """The text is never silently put into another mode."""
     with pytest.raises(ValueError, match=r"."):
