@@ -1,7 +1,7 @@
 """
-Findings in words for people and as JSON for programs: `table` and `json_text`.
+What was read in words for people and as JSON for programs: of a page `page`, of everything `table` and `json_text`, and `wanted`.
 
-Neither shows a secret: of a mended line the mended characters alone are named, of a wrong one only their columns.
+None shows a secret: of a mended line the mended characters alone are named, of a wrong one only their columns.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt.head import backup_characters
 from paperkey_alt.lines import is_swap
 from paperkey_alt.sets import Status, ranges
+from paperkey_alt.sheet import layout
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from paperkey_alt.backups import Standing
     from paperkey_alt.head import Head
     from paperkey_alt.lines import Mend
+    from paperkey_alt.reading.part import Part
     from paperkey_alt.sets import Findings, LineFinding, SetFinding, Stray
 
 
@@ -44,12 +46,39 @@ def json_text(findings: Findings) -> str:
     return json.dumps(value, indent=1, ensure_ascii=False)
 
 
+def page(part: Part) -> str:
+    """Return in a row what was read from the page *part*."""
+    carried = sorted({number for block in part.blocks for number, _ in block.lines[1:]})
+    printed = sorted({row.number for sheet in part.sheets for row in sheet.rows} - set(carried))
+    blocks = (
+        f"{len(part.blocks)} QR {'block' if len(part.blocks) == 1 else 'blocks'} with lines {ranges(carried)}" if carried else ""
+    )
+    rows = f"the printed {'row' if len(printed) == 1 else 'rows'} of lines {ranges(printed)}" if printed else ""
+    seen = " and ".join(filter(None, (blocks, rows))) or "no QR block and no printed line that can be read"
+    return f"{part.source}: {f'page {part.page}: ' if part.pages > 1 else ''}{seen}"
+
+
+def wanted(findings: Findings) -> list[str]:
+    """Return for each set that lacks lines which of them to type, and on which sheet they stand."""
+    return [_wanted(finding) for finding in findings.sets if finding.needed]
+
+
 def standing(one: Standing) -> str:
     """Return in one sentence how the shares of a backup stand."""
     more = max(0, one.needed - len(one.complete))
     shares = "share" if len(one.complete) == 1 else "shares"
     rest = f"{more} more would give the key back" if more else "enough to give the key back"
     return f"Backup {one.backup}: {shares} {', '.join(map(str, one.complete))} of {one.count} can be read in full; {rest}."
+
+
+def _wanted(finding: SetFinding) -> str:
+    # Spare lines need not be told: the data lines that were not read are always enough.
+    lost = [line.number for line in finding.lines if line.status in _LOST and line.number <= finding.head.data_lines]
+    sheets = layout.plan(finding.head.total, layout.PAPERS["a4"]).sheets
+    on_sheets = ((number, [row.number for row in sheet.rows if row.number in lost]) for number, sheet in enumerate(sheets, 1))
+    where = [f"{'line' if len(on) == 1 else 'lines'} {ranges(on)} of sheet {number}" for number, on in on_sheets if on]
+    enough = f"; any {finding.needed} of these {len(lost)} will do" if finding.needed < len(lost) else ""
+    return f"To complete set {finding.head.mark}: type {', '.join(where)}, or scan again{enough}."
 
 
 def _set_table(finding: SetFinding) -> str:

@@ -31,8 +31,9 @@ def command(sources: tuple[str, ...], **given: Any) -> None:
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
-    findings = sheets.collect(sources)
+    findings = sheets.collect(sheets.read(sources))
     click.echo(report.json_text(findings) if given["as_json"] else report.table(findings))
+    say(report.wanted(findings))
     say(_proven(findings, given) if given["prove"] else _legible(findings, given["mark"]))
 
 

@@ -27,8 +27,8 @@ def command(sources: tuple[str, ...], **given: Any) -> None:
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
     files.require_free([given["output"]], force=given["force"])
-    findings = sheets.collect(sources)
-    say([report.table(findings)])
+    findings = sheets.collect(sheets.read(sources))
+    say([report.table(findings), *report.wanted(findings)])
     certificate = sheets.certificate(given["public"], given["fingerprint"])
     ask = passphrases.source(given["passphrase_from"])
     restored, _ = sheets.restored(findings, given["mark"], certificate, ask)

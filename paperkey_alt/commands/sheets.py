@@ -1,10 +1,14 @@
-"""From the sources that a command is given to what their sheets carry: `collect` and `restored`."""
+"""From the sources that a command is given to what their sheets carry: `read`, `collect` and `restored`."""
 
 from __future__ import annotations
 
+import sys
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from paperkey_alt import backups, body, files, sets
+import click
+
+from paperkey_alt import backups, body, files, report, sets
 from paperkey_alt.commands.options import say
 from paperkey_alt.errors import in_file
 from paperkey_alt.keys import openpgp, plain
@@ -13,24 +17,43 @@ from paperkey_alt.payload import Compact, File, Revocation, RsaFile
 from paperkey_alt.reading import sources
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from paperkey_alt.keys.openpgp import Key
     from paperkey_alt.passphrases import Ask
     from paperkey_alt.payload import Lean, Payload, Whole
+    from paperkey_alt.reading.part import Part
     from paperkey_alt.sets import Findings
 
 
-def collect(names: Iterable[str]) -> Findings:
-    """Return what is found in the sources *names*."""
-    read = [sources.read(files.read(name, files.LONGEST_SOURCE), name) for name in names]
-    for source in read:
-        say(
-            f"{source.name}: page {page} has no QR block that can be read"
-            for page, count in enumerate(source.blocks, 1)
-            if not count
-        )
-    return sets.collect([sighting for source in read for sighting in source.sightings])
+def read(names: Sequence[str], *, thorough: bool = False) -> list[Part]:
+    """Return what the sources *names* give, after saying so of each page; of pages the printed rows of all lines if *thorough*."""
+    with _progress(len(names)) as done:
+        parts = []
+        for name in names:
+            for part in sources.read(files.read(name, files.LONGEST_SOURCE), name, thorough=thorough):
+                parts.append(part)
+                done(1 / max(1, part.pages))
+    say(report.page(part) for part in parts if part.pages)
+    return parts
+
+
+def collect(parts: Iterable[Part]) -> Findings:
+    """Return what is found in *parts*."""
+    return sets.collect([sighting for part in parts for sighting in part.sightings])
+
+
+@contextmanager
+def _progress(sources: int) -> Iterator[Callable[[float], None]]:
+    """Show on a terminal how much of so many sources is read; yield what is told of each further part of one."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    with click.progressbar(length=_STEPS * sources, label="Reading", file=sys.stderr) as bar:
+        yield lambda part: bar.update(round(_STEPS * part))
+
+
+_STEPS = 1000  # into which a source is divided
 
 
 def restored(findings: Findings, mark: str | None, certificate: Key | None, ask: Ask) -> tuple[Restored, str | None]:

@@ -1,129 +1,111 @@
 """
-Pictures of sheets: `read_pages` takes a file apart into pages, `read_blocks` finds the QR blocks on one.
+Files of pictures: `pages` takes one apart.
 
-Needs the extra ``scan``. Every file is taken for hostile: what it claims is checked before it is decoded, and pages are held
-one at a time. A symbol counts only when its text is a block of ours (`paperkey_alt.sheet.qr.decode_block`).
+Every file is taken for hostile: what it claims is checked before it is decoded, and pages are held
+one at a time.
 """
 
 from __future__ import annotations
 
 import io
+import math
 import warnings
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from paperkey_alt.errors import MissingExtra, SourceError
-from paperkey_alt.sheet import qr
+import pypdfium2
+from PIL import Image, ImageOps, UnidentifiedImageError
 
-try:
-    import pypdfium2
-    import zxingcpp
-    from PIL import Image, ImageFilter, ImageOps, UnidentifiedImageError
-except ImportError as error:
-    raise MissingExtra(f"reading pictures needs the library {error.name}, which is not installed") from None
+from paperkey_alt.errors import SourceError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
 
     from PIL.Image import Image as Picture
 
 DPI = 300
-MOST_PIXELS = 150_000_000
+MOST_PIXELS = 150_000_000  # A4 at 1,200 dpi has 139 million
 MOST_PAGES = 500
-_SMALL = 2500  # pixels of the longer side up to which a picture is worth enlarging
-_MOST_SYMBOLS = 255
+_MOST_NEEDED = 36_000_000  # pixels of A4 at 600 dpi: more show nothing more
+_STRIP = 8_000_000  # pixels that are brought to grey at a time
 _FORMATS = ("PNG", "JPEG", "TIFF", "WEBP", "BMP", "GIF")
 _PDF = b"%PDF"
 
 
-def read_pages(data: bytes, name: str) -> Iterator[Picture]:
+def count(data: bytes, name: str) -> int:
+    """Return how many pages the file *name* has; raises SourceError as `pages` does."""
+    with _reported(name):
+        if data.startswith(_PDF):
+            with pypdfium2.PdfDocument(data) as document:
+                return _counted(len(document), name)
+        with Image.open(io.BytesIO(data), formats=_FORMATS) as picture:
+            return _counted(getattr(picture, "n_frames", 1), name)
+
+
+def pages(data: bytes, name: str) -> Iterator[Picture]:
     """
-    Yield the pages of the file *name* as grey pictures, upright by their EXIF orientation; PDF pages at 300 dpi.
+    Yield the pages of the file *name* as grey pictures, upright by their EXIF orientation; PDF pages at 300 dpi. Pictures of more
+    than 36 million pixels are made coarser.
 
     Raises SourceError for what is no picture, is damaged, encrypted, or has more than 150 million pixels or 500 pages.
     """
     yield from _pdf_pages(data, name) if data.startswith(_PDF) else _frames(data, name)
 
 
-def read_blocks(picture: Picture) -> tuple[str, ...]:
-    """
-    Return the texts of the QR blocks on *picture*, each once.
-
-    Tried in turn: as it is, with a local threshold, smoothed, enlarged; another step is taken only where the ones before
-    saw symbols that they could not read, or no block at all.
-    """
-    found: dict[str, None] = {}
-    for prepare, binarizer in _STEPS:
-        prepared = prepare(picture)
-        if prepared is None:
-            continue
-        unread = False
-        for symbol in _symbols(prepared, binarizer):
-            if symbol.valid and qr.decode_block(symbol.text) is not None:
-                found[symbol.text] = None
-            else:
-                unread = unread or not symbol.valid
-        if found and not unread:
-            break
-    return tuple(found)
-
-
-def _as_it_is(picture: Picture) -> Picture:
-    return picture
-
-
-def _smoothed(picture: Picture) -> Picture:
-    return picture.filter(ImageFilter.MedianFilter(3))
-
-
-def _enlarged(picture: Picture) -> Picture | None:
-    if max(picture.size) > _SMALL:
-        return None
-    return picture.resize((2 * picture.width, 2 * picture.height), Image.Resampling.BICUBIC)
-
-
-_STEPS: tuple[tuple[Callable[[Picture], Picture | None], zxingcpp.Binarizer], ...] = (
-    (_as_it_is, zxingcpp.Binarizer.LocalAverage),
-    (_as_it_is, zxingcpp.Binarizer.GlobalHistogram),
-    (_smoothed, zxingcpp.Binarizer.LocalAverage),
-    (_enlarged, zxingcpp.Binarizer.LocalAverage),
-)
-
-
-def _symbols(picture: Picture, binarizer: zxingcpp.Binarizer) -> list[zxingcpp.Barcode]:
-    formats = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
-    return zxingcpp.read_barcodes(picture, formats=formats, binarizer=binarizer, return_errors=True)
-
-
 def _frames(data: bytes, name: str) -> Iterator[Picture]:
+    frames = count(data, name)
     with _reported(name), Image.open(io.BytesIO(data), formats=_FORMATS) as picture:
-        for frame in range(_counted(getattr(picture, "n_frames", 1), name)):
+        for frame in range(frames):
             picture.seek(frame)
             _require_size(*picture.size, name)
-            yield _grey(ImageOps.exif_transpose(picture))
+            coarser = _coarser(picture)
+            if coarser > 1 and frames == 1:
+                # The decoder of JPEG can leave out what is not needed, before it costs memory.
+                picture.draft("L", (picture.width // coarser, picture.height // coarser))
+            yield ImageOps.exif_transpose(_grey(picture))
+
+
+def _coarser(picture: Picture) -> int:
+    """Return by what whole number *picture* is to be made coarser."""
+    return math.ceil(math.sqrt(picture.width * picture.height / _MOST_NEEDED))
 
 
 def _grey(picture: Picture) -> Picture:
-    if "A" in picture.getbands() or "transparency" in picture.info:
+    """Return *picture* as brightness, not finer than is needed; strip by strip, for it may be large."""
+    coarser = _coarser(picture)
+    rows = max(1, _STRIP // picture.width // coarser) * coarser
+    strips = [
+        _grey_strip(picture.crop((0, top, picture.width, min(top + rows, picture.height))))
+        for top in range(0, picture.height, rows)
+    ]
+    if coarser > 1:
+        strips = [strip.reduce(coarser) for strip in strips]
+    whole = Image.new("L", (strips[0].width, sum(strip.height for strip in strips)))
+    top = 0
+    for strip in strips:
+        whole.paste(strip, (0, top))
+        top += strip.height
+    whole.info["exif"] = picture.info.get("exif", b"")
+    return whole
+
+
+def _grey_strip(strip: Picture) -> Picture:
+    if "A" in strip.getbands() or "transparency" in strip.info:
         # What is transparent is paper.
-        picture = picture.convert("RGBA")
-        paper = Image.new("RGBA", picture.size, "white")
-        picture = Image.alpha_composite(paper, picture)
-    return picture.convert("L")
+        strip = strip.convert("RGBA")
+        strip = Image.alpha_composite(Image.new("RGBA", strip.size, "white"), strip)
+    return strip.convert("L")
 
 
 def _pdf_pages(data: bytes, name: str) -> Iterator[Picture]:
-    with _reported(name):
-        document = pypdfium2.PdfDocument(data)
-        try:
-            for number in range(_counted(len(document), name)):
-                page = document[number]
-                scale = DPI / 72
-                _require_size(page.get_width() * scale, page.get_height() * scale, name)
-                yield page.render(scale=scale, grayscale=True).to_pil().convert("L")
-                page.close()
-        finally:
-            document.close()
+    pages_there = count(data, name)
+    with _reported(name), pypdfium2.PdfDocument(data) as document:
+        for number in range(pages_there):
+            page = document[number]
+            scale = DPI / 72
+            _require_size(page.get_width() * scale, page.get_height() * scale, name)
+            yield page.render(scale=scale, grayscale=True).to_pil().convert("L")
+            page.close()
 
 
 @contextmanager

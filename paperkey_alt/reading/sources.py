@@ -1,17 +1,15 @@
 """
-Sources of any kind, one after another: `read` takes a file's bytes and finds out whether they are text or pictures.
+Sources of any kind: `read` takes a file's bytes apart into parts, a page of pictures or a whole text.
 """
 
 from __future__ import annotations
 
 import codecs
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt.errors import Place, SourceError
+from paperkey_alt.errors import MissingExtra, SourceError
 from paperkey_alt.reading import typed
-from paperkey_alt.reading.sighting import Sighting
-from paperkey_alt.sheet import qr
+from paperkey_alt.reading.part import Part
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,20 +18,26 @@ _BYTE_ORDER_MARKS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16"
 _PICTURES = (b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"II*\0", b"MM\0*", b"RIFF", b"BM", b"GIF8")
 
 
-@dataclass(frozen=True)
-class Source:
-    """What one file gave: its sightings in order and, for pictures, the number of QR blocks read from each page."""
-
-    name: str
-    sightings: tuple[Sighting, ...]
-    blocks: tuple[int, ...] = ()
+def is_picture(data: bytes) -> bool:
+    """Tell whether a file of these bytes is taken for pictures, whatever its name."""
+    return data.startswith(_PICTURES)
 
 
-def read(data: bytes, name: str) -> Source:
-    """Return what the bytes of the source *name* give; raises SourceError where they are neither text nor a picture."""
-    if any(data.startswith(magic) for magic in _PICTURES):
-        return _pictures(data, name)
-    return Source(name, typed.read(_text(data, name), name))
+def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Part]:
+    """
+    Yield what the bytes of the source *name* give, page by page; of pages, the rows that no QR block carries, or if *thorough* all.
+
+    Raises SourceError where they are neither text nor a picture, MissingExtra where they are one and the extra ``scan`` is missing.
+    """
+    if not is_picture(data):
+        yield Part(name, 0, 0, typed.read(_text(data, name), name))
+        return
+    try:
+        # The imaging libraries are an extra, and slow to import.
+        from paperkey_alt.reading import pages  # noqa: PLC0415
+    except ImportError as error:
+        raise MissingExtra(f"reading pictures needs the library {error.name}, which is not installed") from None
+    yield from pages.read(data, name, thorough=thorough)
 
 
 def _text(data: bytes, name: str) -> str:
@@ -45,21 +49,3 @@ def _text(data: bytes, name: str) -> str:
     if "\0" in text:
         raise SourceError(f"{name} is neither text nor a picture", advice="Give text, PDF, PNG, JPEG or TIFF files.")
     return text
-
-
-def _pictures(data: bytes, name: str) -> Source:
-    # The imaging libraries are an extra, and slow to import.
-    from paperkey_alt.reading import scans  # noqa: PLC0415
-
-    sightings: list[Sighting] = []
-    blocks: list[int] = []
-    for page, picture in enumerate(scans.read_pages(data, name), 1):
-        texts = scans.read_blocks(picture)
-        blocks.append(len(texts))
-        sightings.extend(sighting for text in texts for sighting in _block(text, Place(source=name, sheet=page)))
-    return Source(name, tuple(sightings), tuple(blocks))
-
-
-def _block(text: str, place: Place) -> Iterator[Sighting]:
-    for number, characters in qr.decode_block(text) or ():
-        yield Sighting(place, ((number, characters),))

@@ -116,7 +116,7 @@ def plan(total: int, paper: Paper) -> Plan:
     fewest = min(-(-total // preset.lines_a_page) for preset in PRESETS)
     preset = next(preset for preset in PRESETS if -(-total // preset.lines_a_page) == fewest)
     starts = range(1, total + 1, preset.lines_a_page)
-    sheets = (_sheet(first, min(first + preset.lines_a_page - 1, total), paper, preset) for first in starts)
+    sheets = (sheet(first, min(first + preset.lines_a_page - 1, total), paper, preset) for first in starts)
     return Plan(paper, preset, tuple(sheets))
 
 
@@ -166,7 +166,8 @@ def fewest_modules(paper: Paper, preset: Preset) -> int:
     return math.ceil(QUIET_MODULES * preset.symbol / min(between, above))
 
 
-def _sheet(first: int, last: int, paper: Paper, preset: Preset) -> Sheet:
+def sheet(first: int, last: int, paper: Paper, preset: Preset) -> Sheet:
+    """Return the sheet that lines *first* to *last* make."""
     top = MARGIN_ENDS + HEAD_HEIGHT
     height = band_height(paper, preset)
     rows: list[Row] = []

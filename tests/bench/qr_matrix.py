@@ -16,7 +16,7 @@ import numpy as np
 import pypdfium2
 from PIL import Image, ImageFilter
 
-from paperkey_alt.reading import scans
+from paperkey_alt.reading import symbols
 
 KEY = Path(__file__).parents[2] / "demo/buoy-keepers.asc"
 DAMAGES = {"clean": (0, 0, 95), "ordinary": (1, 12, 80), "poor": (1.6, 25, 50), "bad": (2.4, 40, 30)}
@@ -55,7 +55,7 @@ def main():
                 pages = [
                     page.render(scale=dpi / 72, grayscale=True).to_pil().convert("L") for document in documents for page in document
                 ]
-                row.append(sum(len(scans.read_blocks(damaged(page, dpi, skew, damage))) for page in pages))
+                row.append(sum(len(symbols.read(damaged(page, dpi, skew, damage))) for page in pages))
             seconds = (time.perf_counter() - start) / (4 * len(DAMAGES))
             print(f"{dpi:>4} {skew:>4}°" + "".join(f"{count:>12}" for count in row) + f"   {seconds:.2f} s")
 

@@ -53,9 +53,14 @@ def scanned(picture, seed, *, skew=0.0, blur=0.0, noise=0.0):
     return Image.fromarray(np.clip(np.asarray(turned, float) + grain, 0, 255).astype(np.uint8))
 
 
+def sightings(data, name="scan"):
+    """All that is sighted in a file."""
+    return [one for part in sources.read(data, name) for one in part.sightings]
+
+
 def numbers(data, name="scan"):
     """The numbers of the lines read from a file."""
-    return {one.number for one in sources.read(data, name).sightings}
+    return {one.number for one in sightings(data, name)}
 
 
 @pytest.mark.parametrize("skew", [-2, 0, 2])
@@ -65,7 +70,7 @@ def test_every_symbol_is_read_from_an_ordinary_scan(pdf, dpi, skew):
     """At 150, 200 and 300 dpi, with blur, noise and 2° of skew: every block that was drawn, with the text it was drawn from."""
     made = LARGE if pdf is LARGE_PDF else DENSE
     picture = scanned(rendered(pdf, dpi), dpi + skew, skew=skew, blur=dpi / 300, noise=12)
-    seen = {one.number: one.text for one in sources.read(encoded(picture), "scan.png").sightings}
+    seen = {one.number: one.text for one in sightings(encoded(picture))}
     on_page = min(made.head.total, 120)
     assert seen == {0: made.head_line} | dict(enumerate(made.lines[:on_page], 1))
 
@@ -109,10 +114,11 @@ def test_several_pages_in_one_file():
     """Of a PDF and of a TIFF, each page in its turn; the pages are told apart in the places."""
     pages = [rendered(DENSE_PDF, page=page) for page in (0, 1)]
     for data in (DENSE_PDF, encoded(pages[0], "TIFF", save_all=True, append_images=pages[1:])):
-        source = sources.read(data, "sheets")
-        assert {one.number for one in source.sightings} == set(range(DENSE.head.total + 1))
-        assert source.blocks == (5, 5)
-        assert {one.place.sheet for one in source.sightings} == {1, 2}
+        parts = list(sources.read(data, "sheets"))
+        assert {one.number for part in parts for one in part.sightings} == set(range(DENSE.head.total + 1))
+        assert [len(part.blocks) for part in parts] == [5, 5]
+        assert [(part.page, part.pages) for part in parts] == [(1, 2), (2, 2)]
+        assert [{one.place.sheet for one in part.sightings} for part in parts] == [{1}, {2}]
 
 
 def test_other_codes_on_the_picture_are_passed_over():
@@ -122,10 +128,10 @@ def test_other_codes_on_the_picture_are_passed_over():
     segno.make("https://saltmarrow.example/tides").save(target, kind="png", scale=6)
     picture.paste(Image.open(target).convert("L"), (1100, 1500))
     assert numbers(encoded(picture)) >= {0, 1}
-    assert all(len(one.text) == 29 for one in sources.read(encoded(picture), "x").sightings)
+    assert all(len(one.text) == 29 for one in sightings(encoded(picture)))
     only = Image.new("L", (800, 800), 255)
     only.paste(Image.open(target).convert("L"), (50, 50))
-    assert sources.read(encoded(only), "x").sightings == ()
+    assert sightings(encoded(only)) == []
 
 
 def noise(length):
@@ -176,31 +182,31 @@ HOSTILE = {
 def test_hostile_files_are_refused(name):
     """A clear error of ours, with advice; never another exception."""
     with pytest.raises(SourceError) as caught:
-        sources.read(HOSTILE[name], "scan")
+        list(sources.read(HOSTILE[name], "scan"))
     assert "scan" in str(caught.value)
     assert caught.value.advice
 
 
 def test_as_many_pages_as_there_may_be():
     """Five hundred pages are read; hostile is only what is more."""
-    assert sources.read(blank_tiff(500), "pages").blocks == (0,) * 500
+    assert [part.page for part in sources.read(blank_tiff(500), "pages")] == list(range(1, 501))
 
 
 def test_what_to_do_about_a_password():
     """The advice names the password, not the scanner."""
     with pytest.raises(SourceError) as caught:
-        sources.read(HOSTILE["a PDF under a password"], "scan")
+        list(sources.read(HOSTILE["a PDF under a password"], "scan"))
     assert "password" in caught.value.advice
 
 
 def test_a_page_without_blocks_is_counted_as_such():
     """A blank page gives nothing, and that is known."""
-    source = sources.read(encoded(Image.new("L", (600, 800), 255)), "blank.png")
-    assert (source.sightings, source.blocks) == ((), (0,))
+    (part,) = sources.read(encoded(Image.new("L", (600, 800), 255)), "blank.png")
+    assert (part.page, part.pages, part.sightings, part.blocks, part.sheets) == (1, 1, (), (), ())
 
 
 def test_pages_come_one_at_a_time():
     """The next page is not decoded before it is asked for."""
-    pages = scans.read_pages(DENSE_PDF, "sheets")
+    pages = scans.pages(DENSE_PDF, "sheets")
     assert next(pages).size == (2481, 3508)
     pages.close()

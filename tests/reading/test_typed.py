@@ -83,7 +83,7 @@ def test_encodings(name):
     """As editors save text."""
     whole = text.write(SET, ("Zoë",))
     data = whole.replace("\n", "\r\n").encode() if name.startswith("line") else whole.encode(ENCODINGS[name])
-    assert sets.collect(sources.read(data, "typed").sightings).sets[0].body == BODY
+    assert sets.collect(next(sources.read(data, "typed")).sightings).sets[0].body == BODY
 
 
 def test_places_are_rows():
@@ -96,7 +96,7 @@ def test_places_are_rows():
 def test_what_is_no_text_is_refused(data):
     """Neither text nor a picture: an error of ours."""
     with pytest.raises(SourceError):
-        sources.read(data, "typed")
+        next(sources.read(data, "typed"))
 
 
 def test_a_line_that_is_too_short_is_named():

@@ -31,6 +31,11 @@ def texts(pdf):
     return [page.get_textpage().get_text_bounded() for page in pypdfium2.PdfDocument(pdf)]
 
 
+def sightings(pdf):
+    """All that is read from a PDF."""
+    return [one for part in sources.read(pdf, "s.pdf") for one in part.sightings]
+
+
 @pytest.mark.parametrize("paper", layout.PAPERS)
 @pytest.mark.parametrize("length", [20, 520, 800, 2755])
 def test_printed_text_and_symbols_carry_the_same_lines(length, paper):
@@ -41,7 +46,7 @@ def test_printed_text_and_symbols_carry_the_same_lines(length, paper):
     expected = {0: made.head_line} | dict(enumerate(made.lines, 1))
     for number, characters in expected.items():
         assert f"{number} {group(characters)}" in printed
-    seen = {one.number: one.text for one in sources.read(pdf, "s.pdf").sightings}
+    seen = {one.number: one.text for one in sightings(pdf)}
     assert seen == expected
 
 
@@ -96,7 +101,7 @@ def test_any_user_id_can_be_printed(name):
     """What the font lacks or what would not stand still is shown by its code point; nothing raises."""
     pdf = draw.draw(line_set(), caption(USER_IDS[name]), paper=layout.PAPERS["a4"])
     assert len(texts(pdf)) == 1
-    assert {one.number for one in sources.read(pdf, "s.pdf").sightings} == set(range(1 + len(line_set().lines)))
+    assert {one.number for one in sightings(pdf)} == set(range(1 + len(line_set().lines)))
     assert "\u202e" not in "".join(texts(pdf))
 
 

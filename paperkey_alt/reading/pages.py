@@ -1,0 +1,55 @@
+"""
+Pages of pictures: `read` finds what may be lines on each, first by the QR symbols, then by the printed rows.
+
+Needs the extra ``scan``.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from paperkey_alt.errors import Place
+from paperkey_alt.reading import printed, scans, symbols
+from paperkey_alt.reading.part import Part
+from paperkey_alt.reading.sighting import Sighting
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from PIL.Image import Image as Picture
+
+    from paperkey_alt.reading.printed import SheetReading
+    from paperkey_alt.reading.symbols import Symbol
+
+
+def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Part]:
+    """
+    Yield what each page of the file *name* gives; of its rows those that no QR symbol carries, or if *thorough* all.
+
+    Raises SourceError as `scans.pages` does.
+    """
+    count = scans.count(data, name)
+    for number, picture in enumerate(scans.pages(data, name), 1):
+        yield _page(picture, Place(source=name, sheet=number), count, thorough=thorough)
+
+
+def _page(picture: Picture, place: Place, count: int, *, thorough: bool) -> Part:
+    if min(picture.size) < symbols.LEAST_PIXELS:
+        return Part(str(place.source), place.sheet or 0, count, ())
+    read = list(symbols.read(picture))
+    found = printed.find(picture, read) if thorough or not printed.covers_sheets(read) else ()
+    if not (read or found):
+        read = list(symbols.read_harder(picture))
+        found = printed.find(picture, read) if read else ()
+    for sheet in found:
+        read += printed.read_blocks(picture, sheet, {symbol.first for symbol in read})
+    carried = () if thorough else {number for symbol in read for number, _ in symbol.lines}
+    sheets = tuple(printed.read(picture, sheet, carried) for sheet in found)
+    return Part(str(place.source), place.sheet or 0, count, tuple(_sightings(read, sheets, place)), tuple(read), sheets)
+
+
+def _sightings(read: Iterable[Symbol], sheets: Iterable[SheetReading], place: Place) -> Iterator[Sighting]:
+    for symbol in read:
+        yield from (Sighting(place, ((number, characters),)) for number, characters in symbol.lines)
+    for sheet in sheets:
+        yield from (Sighting(place, tuple((row.number, text) for text in row.texts)) for row in sheet.rows)
