@@ -13,7 +13,7 @@ from itertools import combinations, permutations
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from PIL import Image
+from PIL import Image, ImageFilter
 
 from paperkey_alt.reading import pose
 from paperkey_alt.sheet import layout
@@ -28,11 +28,12 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Paper
 
 _SIDE = 1200  # pixels of the longer side on which marks are looked for
-_DARK = 0.62  # of the brightness of the paper around
+# Standard deviation of a blur in pixels, and how dark a spot is, of the brightness of the paper around: good print, and pale or speckled.
+_LEVELS = ((0.0, 0.62), (2.5, 0.8))
 _CELL = 24  # pixels over which the paper's brightness is taken to be even
 _SOLID, _HOLLOW = (0.88, 1.08), (0.45, 0.8)  # area over that of the parallelogram with the same moments
 _LEAST, _MOST = 6.0, 24.0  # pixels of a mark's side: the sheet fills between a third and all of the picture
-_MOST_SPOTS = 9
+_MOST_SPOTS = 12
 _MOST_POSES = 12
 _SIZES_ALIKE = 1.6
 _LOG_STRETCH = math.log(1.35)  # of the proportions of a sheet, as a slanted view gives them
@@ -52,14 +53,23 @@ def find(picture: Picture, paper: Paper) -> Iterator[Pose]:
     small = picture.copy()
     small.thumbnail((_SIDE, _SIDE), Image.Resampling.BOX)
     shrunk = np.array([picture.width / small.width, picture.height / small.height])
-    spots = _spots(np.asarray(small, np.float32))
     middles = np.array(layout.marks(paper)) + layout.MARK / 2
-    for count in (4, 3, 2):
-        found = sorted(_assigned(spots, middles, count), key=lambda pair: pair[0])
-        for _, corners, seen in found[:_MOST_POSES]:
-            fitted = pose.fit(middles[list(corners)], (seen + 0.5) * shrunk - 0.5)
-            if fitted is not None:
-                yield fitted
+    for blur, dark in _LEVELS:
+        spots = _spots(np.asarray(small.filter(ImageFilter.GaussianBlur(blur)), np.float32), dark)
+        for count in (4, 3, 2):
+            found = []
+            for misfit, corners, seen in _assigned(spots, middles, count):
+                fitted = pose.fit(middles[list(corners)], (seen + 0.5) * shrunk - 0.5)
+                if fitted is not None:
+                    found.append((misfit + _outside(fitted, paper, picture), fitted))
+            yield from (fitted for _, fitted in sorted(found, key=lambda pair: pair[0])[:_MOST_POSES])
+
+
+def _outside(fitted: Pose, paper: Paper, picture: Picture) -> float:
+    """Return how far *paper* reaches beyond *picture*, in parts of its size: most pictures are of a whole sheet."""
+    across, down = paper.width, paper.height
+    corners = fitted.project(np.array([(0, 0), (across, 0), (across, down), (0, down)], float)) / picture.size
+    return float(max(0.0, -corners.min(), corners.max() - 1))
 
 
 def _assigned(spots: Sequence[Spot], middles: Points, count: int) -> Iterator[tuple[float, tuple[int, ...], Points]]:
@@ -113,10 +123,10 @@ def _turns(points: Sequence[complex], three: tuple[int, ...]) -> bool:
     return ((second - first).conjugate() * (third - first)).imag > 0
 
 
-def _spots(grey: NDArray[np.float32]) -> list[Spot]:
+def _spots(grey: NDArray[np.float32], dark: float) -> list[Spot]:
     """Return the dark spots that may be marks, not too many."""
     solid, hollow = [], []
-    for area, x, y, spread in _components(grey < _DARK * _paper(grey)):
+    for area, x, y, spread in _components(grey < dark * _paper(grey)):
         fill = area / (12 * spread) if spread > 0 else 0
         if _SOLID[0] <= fill <= _SOLID[1]:
             solid.append(Spot(x, y, area**0.5, solid=True))

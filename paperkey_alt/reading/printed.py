@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from paperkey_alt.reading.symbols import Symbol
     from paperkey_alt.sheet.layout import Block, Paper, Preset, Row, Sheet
 
-_LIKE_A_SHEET = 0.6  # likeness from which rows are believed to stand where a pose puts them
+_LIKE_A_SHEET = 0.45  # likeness from which rows are believed to stand where a pose puts them
 _SAMPLE = 9  # rows by which a pose is judged
 _MOST_TRIED = 4  # poses by marks that are tried for their likeness where no head line is legible
 _LEGIBLE_ROW = 10  # characters without which a row is not worth mentioning

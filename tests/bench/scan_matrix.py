@@ -132,13 +132,13 @@ def torn(picture, rng):
     return scan(Image.fromarray(np.rot90(pixels, -turn).copy()), rng)
 
 
-def faded(picture, rng):
-    """Heavy loss of ink: pale, speckled, and with streaks where nothing was printed."""
+def faded(picture, rng, kept=0.6, streaks=0.07):
+    """Loss of ink: pale, *kept* of it in specks, and *streaks* of the width next to blank."""
     ink = 255 - np.asarray(picture, np.float32)
     speck = Image.fromarray(rng.uniform(0, 255, (picture.height // 3, picture.width // 3)).astype(np.uint8))
     grain = np.asarray(speck.resize(picture.size, Image.Resampling.BICUBIC), np.float32)
-    streak = np.repeat(rng.uniform(0, 1, picture.width // 12 + 1) < 0.07, 12)[: picture.width]
-    left = ink * (grain > 105) * np.where(streak, 0.15, 1) * 0.6
+    streak = np.repeat(rng.uniform(0, 1, picture.width // 12 + 1) < streaks, 12)[: picture.width]
+    left = ink * (grain > np.quantile(grain[::7, ::7], 1 - kept)) * np.where(streak, 0.15, 1) * 0.6
     return scan(Image.fromarray(np.clip(255 - left, 0, 255).astype(np.uint8)), rng)
 
 
@@ -151,6 +151,7 @@ CONDITIONS = {
     "ring and fold": (300, stained),
     "third torn off": (300, torn),
     "third torn off, 60 % spare": (300, torn),
+    "loss of ink": (300, lambda picture, rng: faded(picture, rng, kept=0.8, streaks=0.03)),
     "heavy loss of ink": (300, faded),
 }
 
