@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Paper
 
 _SIDE = 1200  # pixels of the longer side on which marks are looked for
-# Standard deviation of a blur in pixels, and how dark a spot is, of the brightness of the paper around: good print, and pale or speckled.
+# Standard deviation of a blur in pixels, and how dark a spot is, of the brightness of the paper around: good print, and pale print.
 _LEVELS = ((0.0, 0.62), (2.5, 0.8))
 _CELL = 24  # pixels over which the paper's brightness is taken to be even
 _SOLID, _HOLLOW = (0.88, 1.08), (0.45, 0.8)  # area over that of the parallelogram with the same moments

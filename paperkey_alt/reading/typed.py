@@ -1,38 +1,55 @@
 """
 Typed text: rows as people type them, or as a QR reader or text program saved them: `read`.
 
-A row is a line number and 28 to 30 characters, in any grouping; the number may be left out. Empty rows, rows that begin with
-``#``, and rows that are too short or too long for a line are passed over.
+A row is a line number and 28 to 30 characters, in any grouping; the number may be left out. Rows that begin with ``#`` are passed
+over. In rows of other lengths lines are looked for in pieces (`paperkey_alt.reading.pieces`).
 """
 
 from __future__ import annotations
 
 import re
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import Place
 from paperkey_alt.lines import CHARACTERS, LAST_NUMBER, normalise
+from paperkey_alt.reading import pieces
+from paperkey_alt.reading.pieces import LENGTHS
 from paperkey_alt.reading.sighting import Sighting
 from paperkey_alt.sheet import qr
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
 COMMENT = "#"
 _NUMBERED = re.compile(r"\s*([0-9]{1,4})(?:\s*[.:,;)\]|]\s*|\s+)(\S.*)", re.ASCII)
-_LENGTHS = (CHARACTERS, CHARACTERS - 1, CHARACTERS + 1)
 _MOST_DIGITS = 4
 _SHORTEST_NUMBERED = 4
 _LONGEST_NUMBERED = 2 * CHARACTERS
 
 
 def read(text: str, source: str) -> tuple[Sighting, ...]:
-    """Return the rows of *text* that may be lines, in order; *source* is the name they are reported under."""
-    return tuple(sighting for row, content in enumerate(text.splitlines(), 1) for sighting in _row(content, source, row))
+    """Return what of *text* may be lines, in order; *source* is the name they are reported under."""
+    sightings: list[Sighting] = []
+    rows = [(Place(source=source, row=row), content) for row, content in enumerate(text.splitlines(), 1) if content.strip()]
+    for whole, run in groupby(rows, key=lambda row: _is_whole(row[1])):
+        if whole:
+            sightings += (sighting for place, content in run for sighting in _row(content, place))
+        else:
+            sightings += _torn(list(run))
+    return tuple(sightings)
 
 
-def _row(content: str, source: str, row: int) -> Iterator[Sighting]:
-    place = Place(source=source, row=row)
+def _is_whole(content: str) -> bool:
+    """Tell whether a row is a line by itself, a block or a remark: nothing has to be looked for in it."""
+    return (
+        content.lstrip().startswith(COMMENT)
+        or qr.decode_block(content.strip()) is not None
+        or any(len(normalise(characters)) in LENGTHS for _, characters in _cuts(content))
+    )
+
+
+def _row(content: str, place: Place) -> Iterator[Sighting]:
     block = qr.decode_block(content.strip())
     if block is not None:
         yield from (Sighting(place, ((number, characters),)) for number, characters in block)
@@ -42,17 +59,27 @@ def _row(content: str, source: str, row: int) -> Iterator[Sighting]:
             yield Sighting(place, cuts)
 
 
+def _torn(rows: Sequence[tuple[Place, str]]) -> Iterator[Sighting]:
+    """Yield the lines found in pieces among *rows*; and rows that begin like a line and are none, to be named as wrong."""
+    found = list(pieces.read(rows))
+    used = {row for made_of, _ in found for row in made_of}
+    yield from (sighting for _, sighting in found)
+    for at, (place, content) in enumerate(rows):
+        if at not in used:
+            yield from _row(content, place)
+
+
 def _cuts(content: str) -> Iterator[tuple[int | None, str]]:
     match = _NUMBERED.fullmatch(content)
     if match and int(match[1]) <= LAST_NUMBER:
         size = len(normalise(match[2]))
         if _SHORTEST_NUMBERED <= size <= _LONGEST_NUMBERED:
             yield int(match[1]), match[2]
-        if size in _LENGTHS:
+        if size in LENGTHS:
             return
     compact = "".join(content.split())
     digits = len(compact) - len(compact.lstrip("0123456789"))
-    for length in _LENGTHS:
+    for length in LENGTHS:
         width = len(normalise(compact)) - length
         if 1 <= width <= min(digits, _MOST_DIGITS) and int(compact[:width]) <= LAST_NUMBER:
             yield int(compact[:width]), compact[width:]
