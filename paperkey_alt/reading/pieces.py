@@ -36,79 +36,61 @@ class _Word:
     text: str
     row: int
 
-    @property
-    def number(self) -> int | None:
-        match = _NUMBER.fullmatch(self.text)
-        return int(match[1]) if match and int(match[1]) <= LAST_NUMBER else None
-
 
 @dataclass(frozen=True)
 class _Run:
-    """Words *first* up to *end* taken for a line."""
+    """Words from *first* up to *end* taken for a line: its number, its characters, and how unlike a line as printed it is."""
 
     first: int
     end: int
     number: int | None
     text: str
+    oddness: tuple[bool, bool, int, bool]
 
 
 def read(rows: Sequence[tuple[Place, str]]) -> Iterator[tuple[frozenset[int], Sighting]]:
     """Yield the lines that consecutive *rows* may hold, each with the indices of the rows it was made of."""
-    words = [word for row, (_, content) in enumerate(rows) for word in _words(content, row)]
-    at = 0
-    while at < len(words):
-        runs = _numbered(words, at) or _unnumbered(words, at)
-        if not runs:
-            at += 1
-            continue
-        place = rows[words[at].row][0]
-        yield (
-            frozenset(word.row for word in words[at : runs[0].end]),
-            Sighting(place, tuple((run.number, run.text) for run in runs)),
-        )
-        at = runs[0].end
+    words = [_Word(text, row) for row, (_, content) in enumerate(rows) for text in content.split()]
+    found = sorted((run for first in range(len(words)) for run in _runs(words, first)), key=lambda run: run.oddness)
+    taken: set[int] = set()
+    best: list[_Run] = []
+    for run in found:
+        if taken.isdisjoint(range(run.first, run.end)):
+            taken.update(range(run.first, run.end))
+            best.append(run)
+    for run in sorted(best, key=lambda run: run.first):
+        # Where a line ends is not sure: the check will tell.
+        ways = dict.fromkeys((one.number, one.text) for one in (run, *found) if one.first == run.first)
+        yield frozenset(word.row for word in words[run.first : run.end]), Sighting(rows[words[run.first].row][0], tuple(ways))
 
 
-def _words(content: str, row: int) -> Iterator[_Word]:
-    for text in content.split():
-        # The blank between a number and its line is easily lost.
-        glued = _NUMBER_AND_GROUP.fullmatch(text)
-        yield from (_Word(part, row) for part in (glued.groups() if glued and len(text) > GROUP + 1 else (text,)))
+def _runs(words: Sequence[_Word], first: int) -> Iterator[_Run]:
+    """Yield the runs from *first* on that may be a line."""
+    numbered, glued = _NUMBER.fullmatch(words[first].text), _NUMBER_AND_GROUP.fullmatch(words[first].text)
+    if numbered and int(numbered[1]) <= LAST_NUMBER:
+        yield from _of_length(words, first, int(numbered[1]), [])
+    if glued and int(glued[1]) <= LAST_NUMBER:
+        yield from _of_length(words, first, int(glued[1]), [glued[2]])
+    run = [word.text for word in words[first : first + len(_GROUPS)]]
+    if [*map(len, run)] == _GROUPS and words[first].row == words[first + len(run) - 1].row and _like_a_line(run):
+        yield _Run(first, first + len(run), None, "".join(run), (False, False, 0, True))
 
 
-def _numbered(words: Sequence[_Word], at: int) -> list[_Run]:
-    """Return the runs behind the number at *at* that may be its line, likeliest first."""
-    number = words[at].number
-    if number is None:
-        return []
-    runs = [
-        _Run(at, end, number, text)
-        for end, text in _texts(words, at + 1)
-        if len(normalise(text)) in LENGTHS and _like_a_line(words[at + 1 : end])
-    ]
-    return sorted(runs, key=lambda run: LENGTHS.index(len(normalise(run.text))))
-
-
-def _unnumbered(words: Sequence[_Word], at: int) -> list[_Run]:
-    """Return the run from *at* on if it has just the groups of a line; its number may have been lost."""
-    run = words[at : at + len(_GROUPS)]
-    if [len(word.text) for word in run] != _GROUPS or run[0].row != run[-1].row or not _like_a_line(run):
-        return []
-    return [_Run(at, at + len(run), None, "".join(word.text for word in run))]
-
-
-def _texts(words: Sequence[_Word], first: int) -> Iterator[tuple[int, str]]:
-    """Yield where runs from *first* on end and what they say, as long as they may be of one line."""
-    text = ""
-    for end, (before, word) in enumerate(pairwise(words[first - 1 :]), first + 1):
-        if word.row != before.row and word.number is not None:
+def _of_length(words: Sequence[_Word], first: int, number: int, run: list[str]) -> Iterator[_Run]:
+    """Yield runs behind *number*, which stands at *first*, of about a line's length; *run* is what has been read of it."""
+    for end, (before, word) in enumerate(pairwise(words[first:]), first + 2):
+        if word.row != before.row and (not run or _NUMBER.fullmatch(word.text)):
+            # A broken line has a part on its number's row, and its next row does not begin with a number.
             return
-        text += word.text
-        if len(text) > 2 * CHARACTERS:
+        run = [*run, word.text]
+        length = len(normalise("".join(run)))
+        if length > LENGTHS[-1]:
             return
-        yield end, text
+        if length in LENGTHS and _like_a_line(run):
+            odd = ([*map(len, run)] != _GROUPS, word.row != words[first].row, LENGTHS.index(length), False)
+            yield _Run(first, end, number, "".join(run), odd)
 
 
-def _like_a_line(words: Sequence[_Word]) -> bool:
-    capitals = sum(character in ALPHABET for word in words for character in word.text)
-    return capitals >= _LEAST_CAPITALS or sum(len(word.text) in (GROUP, GROUP + 1) for word in words) >= _LEAST_GROUPS
+def _like_a_line(run: Sequence[str]) -> bool:
+    capitals = sum(character in ALPHABET for text in run for character in text)
+    return capitals >= _LEAST_CAPITALS or sum(len(text) in (GROUP, GROUP + 1) for text in run) >= _LEAST_GROUPS
