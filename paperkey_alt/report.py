@@ -53,7 +53,7 @@ def page(part: Part) -> str:
     blocks = (
         f"{len(part.blocks)} QR {'block' if len(part.blocks) == 1 else 'blocks'} with lines {ranges(carried)}" if carried else ""
     )
-    rows = f"the printed {'row' if len(printed) == 1 else 'rows'} of lines {ranges(printed)}" if printed else ""
+    rows = f"printed {'line' if len(printed) == 1 else 'lines'} {ranges(printed)}" if printed else ""
     seen = " and ".join(filter(None, (blocks, rows))) or "no QR block and no printed line that can be read"
     return f"{part.source}: {f'page {part.page}: ' if part.pages > 1 else ''}{seen}"
 

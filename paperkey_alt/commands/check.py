@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from paperkey_alt import backups, passphrases, payload, report
+from paperkey_alt import backups, files, passphrases, payload, report
 from paperkey_alt.commands import options, sheets
 from paperkey_alt.commands.options import say
 from paperkey_alt.keys import compact, private
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from PIL.Image import Image as Picture
+
+    from paperkey_alt.reading.part import Part
     from paperkey_alt.sets import Findings
 
 
@@ -22,19 +29,53 @@ if TYPE_CHECKING:
     "--prove", is_flag=True, help="Open what is sealed, unlock the secrets, and prove that they belong to the public key."
 )
 @options.public
+@click.option(
+    "--map", "map_", metavar="PNG|PDF", help="Also draw what became of each row and QR symbol over pictures of the sheets."
+)
+@click.option("--veil", is_flag=True, help="Show nothing that is printed on the map, so that it can be shown to a helper.")
 @options.passphrase_from
 @options.mark
 @options.fingerprint
+@options.force
 def command(sources: tuple[str, ...], **given: Any) -> None:
     """
     Tell what stands on the paper, line by line: fine, mended, wrong or missing. Shows no secret.
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
-    findings = sheets.collect(sheets.read(sources))
+    if given["veil"] and not given["map_"]:
+        raise click.UsageError("--veil is about the map: name one with --map")
+    if given["map_"] and files.STREAM in sources:
+        raise click.UsageError("a map is drawn over pictures in files; save what comes on standard input first")
+    files.require_free([given["map_"]] if given["map_"] else [], force=given["force"])
+    parts = sheets.read(sources, thorough=given["map_"] is not None)
+    if given["map_"]:
+        files.write({given["map_"]: _map(parts, given)}, force=given["force"])
+    findings = sheets.collect(parts)
     click.echo(report.json_text(findings) if given["as_json"] else report.table(findings))
     say(report.wanted(findings))
     say(_proven(findings, given) if given["prove"] else _legible(findings, given["mark"]))
+
+
+def _map(parts: Sequence[Part], given: dict[str, Any]) -> bytes:
+    """Return the damage map of the pages among *parts*, which are read once more for it."""
+    pages = [part for part in parts if part.pages]
+    is_pdf = given["map_"].lower().endswith(".pdf")
+    if not pages:
+        raise click.UsageError("--map draws over pictures of sheets, and none is given")
+    if len(pages) > 1 and not is_pdf:
+        raise click.UsageError(f"{len(pages)} pages make {len(pages)} maps: name a PDF, which holds them all")
+    from paperkey_alt.reading import damage_map, scans  # noqa: PLC0415 - the imaging libraries are an extra
+
+    exact = sheets.known_lines(parts)
+
+    def maps() -> Iterator[Picture]:
+        for name, ours in groupby(pages, key=lambda part: part.source):
+            for part, picture in zip(ours, scans.pages(files.read(name, files.LONGEST_SOURCE), name), strict=True):
+                title = f"{Path(name).name}, page {part.page} of {part.pages}{', veiled' if given['veil'] else ''}"
+                yield damage_map.draw(picture, damage_map.examine(picture, part, exact), title, veil=given["veil"])
+
+    return damage_map.encode(maps(), pdf=is_pdf)
 
 
 def _legible(findings: Findings, mark: str | None) -> list[str]:

@@ -10,7 +10,7 @@ import click
 
 from paperkey_alt import backups, body, files, report, sets
 from paperkey_alt.commands.options import say
-from paperkey_alt.errors import in_file
+from paperkey_alt.errors import PaperError, in_file
 from paperkey_alt.keys import openpgp, plain
 from paperkey_alt.keys.subject import Restored
 from paperkey_alt.payload import Compact, File, Revocation, RsaFile
@@ -19,6 +19,7 @@ from paperkey_alt.reading import sources
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
+    from paperkey_alt.head import Head
     from paperkey_alt.keys.openpgp import Key
     from paperkey_alt.passphrases import Ask
     from paperkey_alt.payload import Lean, Payload, Whole
@@ -41,6 +42,19 @@ def read(names: Sequence[str], *, thorough: bool = False) -> list[Part]:
 def collect(parts: Iterable[Part]) -> Findings:
     """Return what is found in *parts*."""
     return sets.collect([sighting for part in parts for sighting in part.sightings])
+
+
+def known_lines(parts: Iterable[Part]) -> dict[Head, Sequence[str]]:
+    """Return the exact lines of each set that *parts* give in full."""
+    try:
+        findings = collect(parts)
+    except PaperError:
+        return {}
+    return {
+        one.head: sets.compose(one.body, one.head.spare_lines, sealed=one.head.sealed, share=one.head.share).lines
+        for one in findings.sets
+        if one.body is not None
+    }
 
 
 @contextmanager

@@ -87,14 +87,20 @@ def cut(seen: View, rows: Sequence[Row], type_size: float, warp: Warp = STRAIGHT
 
 
 def align(seen: View, rows: Sequence[Row], type_size: float) -> tuple[Warp, float]:
-    """Return where *rows* stand, and how like rows they look there: a likeness from -1 to 1, the mean over their groups."""
+    """
+    Return where *rows* stand, and how like rows they look there: a likeness from -1 to 1, the mean over the better half of their
+    groups, for the others may be torn off.
+    """
     warp, likeness = STRAIGHT, 0.0
     rows = rows[:: -(-len(rows) // _ENOUGH)]
     for _ in range(_ROUNDS):
         shift, peak = _shifts(cut(seen, rows, type_size, warp))
         places = _group_places(rows, type_size)
         step = _smooth(places, shift.reshape(-1, 2), peak.ravel())
-        warp, likeness = Warp(warp.across + step.across, warp.down + step.down), float(peak.mean())
+        warp, likeness = (
+            Warp(warp.across + step.across, warp.down + step.down),
+            float(np.sort(peak, axis=None)[peak.size // 2 :].mean()),
+        )
     return warp, likeness
 
 
