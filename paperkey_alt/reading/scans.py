@@ -25,7 +25,11 @@ if TYPE_CHECKING:
 
 DPI = 300
 MOST_PIXELS = 150_000_000  # A4 at 1,200 dpi has 139 million
+MOST_PIXELS_A_SIDE = 20_000
+MOST_BYTES = 640 << 20  # of a file and one of its pages, decoded: all of it is in memory at once
 MOST_PAGES = 500
+_PIXEL = {"1": 1, "L": 1, "P": 1, "LA": 4, "I;16": 2}  # bytes in memory; of other modes 4
+_WEBP_PIXEL = 16
 _MOST_NEEDED = 36_000_000  # pixels of A4 at 600 dpi: more show nothing more
 _STRIP = 8_000_000  # pixels that are brought to grey at a time
 _FORMATS = ("PNG", "JPEG", "TIFF", "WEBP", "BMP", "GIF")
@@ -47,7 +51,8 @@ def pages(data: bytes, name: str) -> Iterator[Picture]:
     Yield the pages of the file *name* as grey pictures, upright by their EXIF orientation; PDF pages at 300 dpi. Pictures of more
     than 36 million pixels are made coarser.
 
-    Raises SourceError for what is no picture, is damaged, encrypted, or has more than 150 million pixels or 500 pages.
+    Raises SourceError for what is no picture, is damaged, encrypted, or has more than 150 million pixels, 20,000 a side, 640 MiB
+    when decoded, or 500 pages.
     """
     yield from _pdf_pages(data, name) if data.startswith(_PDF) else _frames(data, name)
 
@@ -58,6 +63,9 @@ def _frames(data: bytes, name: str) -> Iterator[Picture]:
         for frame in range(frames):
             picture.seek(frame)
             _require_size(*picture.size, name)
+            pixel = _WEBP_PIXEL if picture.format == "WEBP" else _PIXEL.get(picture.mode, 4)
+            if picture.format != "JPEG" and len(data) + pixel * picture.width * picture.height > MOST_BYTES:
+                raise SourceError(f"{name} takes too much memory to decode", advice=_LESS)
             coarser = _coarser(picture)
             if coarser > 1 and frames == 1:
                 # The decoder of JPEG can leave out what is not needed, before it costs memory.
@@ -126,11 +134,11 @@ def _reported(name: str) -> Iterator[None]:
         raise SourceError(f"{name} is damaged or cut short ({type(error).__name__})", advice="Scan or copy it again.") from None
 
 
-_LESS = f"Scan it again with {DPI} dpi."
+_LESS = f"Scan it again with {DPI} dpi in grey, or save it as a smaller PNG or JPEG."
 
 
 def _require_size(width: float, height: float, name: str) -> None:
-    if width * height > MOST_PIXELS:
+    if width * height > MOST_PIXELS or max(width, height) > MOST_PIXELS_A_SIDE:
         raise SourceError(f"{name} has {width:.0f} × {height:.0f} pixels, too many to read", advice=_LESS)
     if min(width, height) < 1:
         raise SourceError(f"{name} has a page without any pixels")

@@ -4,53 +4,19 @@ import io
 import random
 
 import numpy as np
-import pypdfium2
 import pytest
 import segno
-from PIL import Image, ImageFilter
+from pictures import LENGTHS, encoded, printed, rendered, scanned
+from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 from reportlab.lib.pdfencrypt import StandardEncryption
 from reportlab.pdfgen.canvas import Canvas
 
-from paperkey_alt import sets
 from paperkey_alt.errors import SourceError
 from paperkey_alt.reading import scans, sources
-from paperkey_alt.sheet import draw, layout
-from paperkey_alt.sheet.caption import Caption
 
-import datetime as dt  # isort: skip
-
-WORDS = Caption(
-    "A title", "Saltmarrow Buoy Keepers", "5A2B" * 10, dt.date(2026, 11, 25), (), ("How to restore.",), ("How to keep.",)
-)
-
-
-def printed(length, paper="a4"):
-    """A set and its sheets."""
-    made = sets.compose(random.Random(length).randbytes(length), sets.spare_count(-(-length // 15)))
-    return made, draw.draw(made, WORDS, paper=layout.PAPERS[paper])
-
-
-LARGE, LARGE_PDF = printed(520)
-DENSE, DENSE_PDF = printed(2755)
-
-
-def rendered(pdf, dpi=300, page=0):
-    """A page as a grey picture."""
-    return pypdfium2.PdfDocument(pdf)[page].render(scale=dpi / 72, grayscale=True).to_pil().convert("L")
-
-
-def encoded(picture, kind="PNG", **options):
-    """A picture as a file."""
-    target = io.BytesIO()
-    picture.save(target, kind, **options)
-    return target.getvalue()
-
-
-def scanned(picture, seed, *, skew=0.0, blur=0.0, noise=0.0):
-    """A picture as a scanner that is not quite straight, sharp and clean gives it."""
-    turned = picture.rotate(skew, Image.Resampling.BICUBIC, expand=True, fillcolor=255).filter(ImageFilter.GaussianBlur(blur))
-    grain = np.random.default_rng(seed).normal(0, noise, (turned.height, turned.width))
-    return Image.fromarray(np.clip(np.asarray(turned, float) + grain, 0, 255).astype(np.uint8))
+LARGE, LARGE_PDF = printed(LENGTHS[11.5])
+DENSE, DENSE_PDF = printed(LENGTHS["two sheets"])
 
 
 def sightings(data, name="scan"):
@@ -92,6 +58,7 @@ WAYS = {
     "PDF of a picture": lambda picture: encoded(picture, "PDF", resolution=300),
     "16-bit grey": lambda picture: encoded(Image.fromarray(np.asarray(picture).astype(np.uint16) * 257)),
     "CMYK": lambda picture: encoded(picture.convert("CMYK"), "TIFF"),
+    "1,200 dpi, 1-bit": lambda _: encoded(rendered(LARGE_PDF, 1200).convert("1")),
     "600 dpi": lambda _: encoded(rendered(LARGE_PDF, 600)),
     "100 dpi": lambda _: encoded(rendered(LARGE_PDF, 100)),
 }
@@ -123,7 +90,7 @@ def test_several_pages_in_one_file():
 
 def test_other_codes_on_the_picture_are_passed_over():
     """A code that is not ours is no line and no error."""
-    picture = rendered(LARGE_PDF)
+    picture = rendered(LARGE_PDF).copy()
     target = io.BytesIO()
     segno.make("https://saltmarrow.example/tides").save(target, kind="png", scale=6)
     picture.paste(Image.open(target).convert("L"), (1100, 1500))
@@ -154,6 +121,13 @@ def blank_tiff(frames):
     return encoded(Image.new("1", (1, 1)), "TIFF", save_all=True, append_images=[Image.new("1", (1, 1))] * (frames - 1))
 
 
+def bomb():
+    """A small picture with a compressed remark that is not small."""
+    remark = PngInfo()
+    remark.add_text("Comment", "x" * 70_000_000, zip=True)
+    return encoded(Image.new("L", (900, 900)), pnginfo=remark)
+
+
 GOOD = encoded(rendered(LARGE_PDF, 100))
 HOSTILE = {
     "a truncated PNG": GOOD[: len(GOOD) // 2],
@@ -169,6 +143,9 @@ HOSTILE = {
     b"trailer<</Root 1 0 R>>\n%%EOF",
     "RIFF that is no picture": b"RIFF\x10\0\0\0WAVEfmt " + noise(50),
     "BMP magic and noise": b"BM" + noise(100),
+    "150,000 × 1,000 pixels": encoded(Image.new("1", (150_000, 1000), 1)),
+    "more memory than there is for one": encoded(Image.new("RGB", (9000, 16_000)), "WEBP"),
+    "a text of 70 million characters": bomb(),
     "20,000 × 20,000 pixels": encoded(Image.new("1", (20_000, 20_000), 1)),
     "a PDF page of 200 inches": blank_pdf(pagesize=(14_400, 14_400)),
     "a PDF of 501 pages": blank_pdf(501),
@@ -210,3 +187,8 @@ def test_pages_come_one_at_a_time():
     pages = scans.pages(DENSE_PDF, "sheets")
     assert next(pages).size == (2481, 3508)
     pages.close()
+
+
+def test_the_name_of_a_file_does_not_matter():
+    """What a file is, its first bytes say."""
+    assert numbers(encoded(rendered(LARGE_PDF)), "scan.pdf") == numbers(LARGE_PDF, "scan.txt") == set(range(LARGE.head.total + 1))
