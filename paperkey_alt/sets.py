@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 DEFAULT_SPARE_PERCENT = 25
 MOST_SPENT_ON_ONE = 2
+SPENT_ON_CHOICE = 3  # as weak a proof as that of a line with an unreadable and a wrong character
 MOST_DROPPED = 2
 MOST_BELIEFS = 200
 
@@ -190,7 +191,7 @@ def _head_lines(sightings: Iterable[Sighting]) -> tuple[dict[str, Head], list[Si
 def _head_reading(sighting: Sighting) -> Reading | None:
     for number, text in sighting.candidates:
         if number in (heads.NUMBER, None):
-            reading = _try(text, number, NO_MARK)
+            reading = _try(sighting, text, number, NO_MARK)
             if reading and reading.line.number == heads.NUMBER:
                 return reading
     return None
@@ -244,7 +245,7 @@ def _best(
         for number, text in sighting.candidates:
             for guess in (expected, None) if number is None else (number,):
                 try:
-                    reading = lines.decode(text, guess, mark)
+                    reading = _read(sighting, text, guess, mark)
                 except LineError as error:
                     reasons.append(error.what)
                     continue
@@ -257,9 +258,18 @@ def _best(
     return *min(readings, key=lambda pair: pair[1].spent), ""
 
 
-def _try(text: str, number: int | None, mark: str) -> Reading | None:
+def _read(sighting: Sighting, text: str, number: int | None, mark: str) -> Reading:
+    """Return what *text*, one way to cut *sighting*, says as a line; raises LineError."""
+    reading = lines.decode(text, number, mark)
+    if sighting.seen is None:
+        return reading
+    exact = lines.encode(reading.line, mark)
+    return Reading(reading.line, lines.differences(sighting.seen, exact) or (), max(reading.spent, SPENT_ON_CHOICE))
+
+
+def _try(sighting: Sighting, text: str, number: int | None, mark: str) -> Reading | None:
     try:
-        return lines.decode(text, number, mark)
+        return _read(sighting, text, number, mark)
     except LineError:
         return None
 

@@ -38,6 +38,9 @@ if TYPE_CHECKING:
 
 SIDE = 2400  # pixels of the longer side of a map
 _VEIL = 24  # parts of the longer side that a veil shows: of A4 some 12 mm each, as wide as four characters
+_SPOT = 32  # pixels by which the brightness of a part is judged
+_STEP = 24  # of brightness, that a veil shows
+_GRAIN = 4  # pixels
 _BLANK = 12  # standard deviation of brightness under which nothing stands at a place
 _LEGEND, _LEAST_WIDTH = 120, 1600  # pixels
 _TYPE = 22  # pixels
@@ -85,7 +88,7 @@ def _of_sheet(picture: Picture, part: Part, sheet: SheetReading, exact: Mapping[
     for row in (found.sheet.head, *found.sheet.rows):
         corners = found.outline(row)
         true = known[row.number - 1] if row.number and known else None
-        state = _state(read[row.number], found, true) if row.number in read else State.MISSING
+        state = _state(read[row.number], found, true) if row.number in read else _unread(picture, corners)
         yield Finding(row.number, row.number, is_symbol=False, corners=corners, state=state)
     ours = [symbol for symbol in part.blocks if found.head is None or symbol.lines[0][1] == _head_line(found.head)]
     for block in found.sheet.blocks:
@@ -125,7 +128,9 @@ def _unread(picture: Picture, corners: Points) -> State:
     box = (max(0, int(left)), max(0, int(top)), min(picture.width, int(right)), min(picture.height, int(bottom)))
     if box[0] >= box[2] or box[1] >= box[3]:
         return State.MISSING
-    return State.MISSING if ImageStat.Stat(picture.crop(box)).stddev[0] < _BLANK else State.UNREADABLE
+    # The grain of a noisy scan is no print.
+    shown = picture.crop(box).reduce(_GRAIN)
+    return State.MISSING if ImageStat.Stat(shown).stddev[0] < _BLANK else State.UNREADABLE
 
 
 def draw(picture: Picture, findings: Sequence[Finding], title: str, *, veil: bool) -> Picture:
@@ -159,14 +164,16 @@ def encode(maps: Iterable[Picture], *, pdf: bool) -> bytes:
 
 
 def _veiled(picture: Picture) -> Picture:
-    """Return the brightness of the paper in coarse spots, bright quantile of each: stains and tears are left, print is not."""
+    """Return the brightness of the paper in coarse spots and coarse steps: stains and tears are left, print is not."""
     small = picture.copy()
-    small.thumbnail((_VEIL * 16, _VEIL * 16), Image.Resampling.BOX)
+    small.thumbnail((_VEIL * _SPOT, _VEIL * _SPOT), Image.Resampling.BOX)
     grey = np.asarray(small, np.uint8)
-    rows, columns = (max(1, -(-side // 16)) for side in grey.shape)
-    padded = np.pad(grey, ((0, rows * 16 - grey.shape[0]), (0, columns * 16 - grey.shape[1])), mode="edge")
-    spots = padded.reshape(rows, 16, columns, 16).swapaxes(1, 2).reshape(rows, columns, -1)
-    return Image.fromarray(np.percentile(spots, 90, axis=2).astype(np.uint8))
+    rows, columns = (max(1, -(-side // _SPOT)) for side in grey.shape)
+    padded = np.pad(grey, ((0, rows * _SPOT - grey.shape[0]), (0, columns * _SPOT - grey.shape[1])), mode="edge")
+    spots = padded.reshape(rows, _SPOT, columns, _SPOT).swapaxes(1, 2).reshape(rows, columns, -1)
+    # Of paper with print on it, the brightest part is the paper.
+    bright = np.percentile(spots, 97, axis=2)
+    return Image.fromarray((bright // _STEP * _STEP).astype(np.uint8))
 
 
 def _mark(made: Picture, finding: Finding, corners: Points) -> None:

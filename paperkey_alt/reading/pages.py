@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from PIL.Image import Image as Picture
 
-    from paperkey_alt.reading.printed import SheetReading
+    from paperkey_alt.reading.printed import RowReading, SheetReading
     from paperkey_alt.reading.symbols import Symbol
 
 
@@ -52,4 +52,9 @@ def _sightings(read: Iterable[Symbol], sheets: Iterable[SheetReading], place: Pl
     for symbol in read:
         yield from (Sighting(place, ((number, characters),)) for number, characters in symbol.lines)
     for sheet in sheets:
-        yield from (Sighting(place, tuple((row.number, text) for text in row.texts)) for row in sheet.rows)
+        yield from (_row(row, place) for row in sheet.rows)
+
+
+def _row(row: RowReading, place: Place) -> Sighting:
+    seen = row.seen if row.chosen and not row.fine else None
+    return Sighting(place, tuple((row.number, text) for text in row.texts), seen)

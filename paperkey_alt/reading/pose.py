@@ -55,7 +55,7 @@ def fit(sheet: Points, picture: Points, *, slanted: bool = True) -> Pose | None:
         if len(sheet) < _PROJECTIVE or not slanted:
             return Pose(_affine(sheet, picture))
         return Pose(_homography(sheet, picture))
-    except (np.linalg.LinAlgError, ValueError, FloatingPointError):
+    except (np.linalg.LinAlgError, ValueError, ZeroDivisionError):
         return None
 
 

@@ -72,13 +72,19 @@ class Found:
 @dataclass(frozen=True)
 class RowReading:
     """
-    What a row says: its line number by its place, and ways to read it, likeliest first; whether the check agrees with the one that
-    it looks like.
+    What a row says: its line number by its place, and ways to read it, likeliest first. *seen* is what it looks like; the check
+    agrees with *chosen*, None where it agrees with nothing likely.
     """
 
     number: int
+    seen: str
+    chosen: str | None
     texts: tuple[str, ...]
-    fine: bool
+
+    @property
+    def fine(self) -> bool:
+        """Whether the check agrees with what the row looks like."""
+        return self.seen == self.chosen
 
 
 @dataclass(frozen=True)
@@ -308,10 +314,10 @@ def _agreed(rows: Sequence[Row], likeness: NDArray[np.float32], mark: str | None
 def _readings(rows: Sequence[Row], likeness: NDArray[np.float32], texts: Sequence[str | None]) -> Iterator[RowReading]:
     for row, one, text in zip(rows, likeness, texts, strict=True):
         if text is not None:
-            yield RowReading(row.number, (text,), fine=text == choice.best(one))
+            yield RowReading(row.number, choice.best(one), text, (text,))
         elif (one.max(axis=1) >= choice.LEGIBLE).sum() >= _LEGIBLE_ROW:
             ways = tuple(dict.fromkeys(choice.doubtful(one, most) for most in _MOST_UNSURE))
-            yield RowReading(row.number, ways, fine=False)
+            yield RowReading(row.number, choice.best(one), None, ways)
 
 
 def _head(text: str) -> Head | None:

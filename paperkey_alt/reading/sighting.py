@@ -15,11 +15,13 @@ class Sighting:
     One row of text or one line of a QR block, as it was read.
 
     *candidates* are the ways to cut it into a line number (None where none is given) and the characters of a line, likeliest
-    first; there is at least one.
+    first; there is at least one. *seen* is what the row looks like where these are chosen from likely characters by the check: its
+    agreement is weaker evidence then.
     """
 
     place: Place
     candidates: tuple[tuple[int | None, str], ...]
+    seen: str | None = None
 
     def __post_init__(self) -> None:
         if not self.candidates:

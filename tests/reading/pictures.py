@@ -19,12 +19,13 @@ WORDS = Caption(
 )
 # Bytes that make a sheet in each of the four sizes of type, and one that makes two sheets.
 LENGTHS = {11.5: 520, 9.8: 660, 9.4: 750, 7.8: 1440, "two sheets": 2755}
+SIZES = [kind for kind in LENGTHS if kind != "two sheets"]
 
 
 @cache
-def printed(length, paper="a4"):
+def printed(length, paper="a4", seed=0):
     """A set and its sheets."""
-    made = sets.compose(random.Random(length).randbytes(length), sets.spare_count(-(-length // 15)))
+    made = sets.compose(random.Random(length + seed).randbytes(length), sets.spare_count(-(-length // 15)))
     return made, draw.draw(made, WORDS, paper=layout.PAPERS[paper])
 
 

@@ -2,15 +2,13 @@
 
 import numpy as np
 import pytest
-from pictures import LENGTHS, found, parts, printed, rendered, scanned, sheet
+from pictures import LENGTHS, SIZES, found, parts, printed, rendered, scanned, sheet
 from PIL import Image, ImageDraw
 
 from paperkey_alt import sets
 from paperkey_alt.errors import NoHeadLine
 from paperkey_alt.sets import Status
 from paperkey_alt.sheet import layout
-
-SIZES = [kind for kind in LENGTHS if kind != "two sheets"]
 
 
 def require_restored(made, picture):
