@@ -27,10 +27,11 @@ class Desk:
         self.folder = folder
         self.write("pw", f"{PASSPHRASE}\n")
 
-    def run(self, *arguments, stdin="", **others):
+    def run(self, *arguments, stdin="", command=(sys.executable, "-m", "paperkey_alt"), **others):
         """Run ragleaf with these arguments in the folder; no traceback is ever shown, whatever happens."""
-        command = [sys.executable, "-m", "paperkey_alt", *map(str, arguments)]
-        done = subprocess.run(command, cwd=self.folder, input=stdin, capture_output=True, text=True, check=False, **others)
+        done = subprocess.run(
+            [*command, *map(str, arguments)], cwd=self.folder, input=stdin, capture_output=True, text=True, check=False, **others
+        )
         assert "Traceback" not in done.stderr, done.stderr
         return Done(done.returncode, done.stdout, done.stderr)
 

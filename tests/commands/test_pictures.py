@@ -1,0 +1,101 @@
+"""Scans through the commands: what is said of each page, what is still needed and where, the damage map, and no extra."""
+
+import stat
+import sys
+
+import pypdfium2
+import pytest
+from desks import CERTIFICATE, KEY
+from PIL import Image
+
+SCALE = 200 / 72
+
+
+@pytest.fixture
+def scans(desk):
+    """The demo key's two sheets as scans of 200 dpi."""
+    desk.ok("backup", KEY, "-o", "s.pdf")
+    for number, page in enumerate(pypdfium2.PdfDocument(desk.read("s.pdf")), 1):
+        page.render(scale=SCALE, grayscale=True).to_pil().convert("L").save(desk.folder / f"{number}.png")
+    return desk
+
+
+def spoil(desk, name, box):
+    """Make part of a scan, in parts of its size, white."""
+    with Image.open(desk.folder / name) as picture:
+        wide, high = picture.size
+        picture.paste(255, (int(box[0] * wide), int(box[1] * high), int(box[2] * wide), int(box[3] * high)))
+        picture.save(desk.folder / name)
+
+
+def test_symbols_and_rows_together_give_the_key(scans):
+    """Symbols are gone from one sheet and rows from the other: each covers for the other."""
+    spoil(scans, "1.png", (0.75, 0, 1, 1))
+    spoil(scans, "2.png", (0, 0.15, 0.7, 1))
+    done = scans.ok("restore", "1.png", "2.png", "--public", CERTIFICATE, "-o", "key.asc")
+    assert scans.read("key.asc") == KEY.read_bytes()
+    assert "1.png: printed lines 0–120" in done.err
+    assert "2.png: 5 QR blocks with lines 121–" in done.err
+
+
+def test_what_is_still_needed_and_where_it_stands(scans):
+    """Half a sheet is gone: which lines to type, of which sheet, and how many of them would do."""
+    spoil(scans, "2.png", (0, 0.1, 1, 0.62))
+    done = scans.run("restore", "1.png", "2.png", "--public", CERTIFICATE, "-o", "key.asc")
+    assert done.status == 1
+    assert "type lines 121–" in done.err
+    assert "of sheet 2, or scan again" in done.err
+    assert "will do" in done.err
+    assert "key.asc" not in scans.files()
+
+
+def test_a_page_with_nothing_on_it_is_told(scans):
+    """The blank page is named by its number."""
+    with Image.open(scans.folder / "1.png") as first:
+        first.save(scans.folder / "both.tif", save_all=True, append_images=[Image.new("L", first.size, 255)])
+    assert "both.tif: page 2: no QR block and no printed line that can be read" in scans.run("check", "both.tif").err
+
+
+@pytest.mark.parametrize("veil", [(), ("--veil",)], ids=["open", "veiled"])
+def test_the_map_is_written_for_its_owner_alone(scans, veil):
+    """A PDF with a page for each scan, 0600, never over another file but with --force."""
+    scans.ok("check", "1.png", "2.png", "--map", "map.pdf", *veil)
+    path = scans.folder / "map.pdf"
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    assert len(pypdfium2.PdfDocument(path.read_bytes())) == 2
+    assert scans.run("check", "1.png", "--map", "map.pdf", *veil).status == 2
+    assert scans.run("check", "1.png", "2.png", "--map", "map.pdf", "--force", *veil).status == 0
+
+
+def test_a_map_is_drawn_of_sheets_that_do_not_restore(scans):
+    """It is wanted most then."""
+    spoil(scans, "1.png", (0, 0.1, 1, 0.9))
+    assert scans.run("check", "1.png", "--map", "map.png").status == 1
+    with Image.open(scans.folder / "map.png") as drawn:
+        assert drawn.format == "PNG"
+
+
+WRONG_USE = {
+    "two pages in a PNG": ("1.png", "2.png", "--map", "map.png"),
+    "standard input": ("1.png", "-", "--map", "map.pdf"),
+    "a text only": ("pw", "--map", "map.pdf"),
+    "a veil and no map": ("1.png", "--veil"),
+    "a folder that is not there": ("1.png", "--map", "nowhere/map.pdf"),
+}
+
+
+@pytest.mark.parametrize("name", WRONG_USE)
+def test_wrong_use(scans, name):
+    """Exit 2, and nothing is written."""
+    assert scans.run("check", *WRONG_USE[name]).status == 2
+    assert not [file for file in scans.files() if file.startswith("map")]
+
+
+@pytest.mark.parametrize("library", ["PIL", "numpy", "pypdfium2", "zxingcpp"])
+def test_without_the_extra(scans, library):
+    """One sentence names what is missing and how to get it; text files work all the same."""
+    program = f"import sys; sys.modules[{library!r}] = None; from paperkey_alt.cli import main; main()"
+    done = scans.run("check", "1.png", command=(sys.executable, "-c", program))
+    assert done.status == 2
+    assert done.err.startswith(f"ragleaf: reading pictures needs the library {library}")
+    assert "ragleaf[scan]" in done.err
