@@ -22,6 +22,7 @@ COMMANDS = {
     "check": ("check", "Tell what stands on the paper, line by line."),
     "revoke-sheet": ("revoke_sheet", "Print a revocation certificate on a sheet of its own."),
     "restore": ("restore", "Rebuild the key from its sheets."),
+    "type": ("type_lines", "Type lines from the paper; each is checked as it ends."),
 }
 
 

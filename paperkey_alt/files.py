@@ -89,6 +89,21 @@ def write(contents: Mapping[str, bytes], *, force: bool) -> None:
             raise OutputError(f"the output cannot be written: {_reason(error)}") from None
 
 
+def append(name: str, row: str) -> None:
+    """Add *row* to the text file *name*, made 0600 if it is not there, and see to it that it is on the disk; raises OutputError."""
+    try:
+        descriptor = os.open(name, os.O_RDWR | os.O_CREAT | os.O_APPEND, _MODE)
+        with os.fdopen(descriptor, "rb+", buffering=0) as file:
+            # A row that was cut short by a loss of power stays a row by itself.
+            size = file.seek(0, os.SEEK_END)
+            file.seek(max(0, size - 1))
+            begun = b"" if file.read() in (b"", b"\n") else b"\n"
+            file.write(begun + f"{row}\n".encode())
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise OutputError(f"{name} cannot be written: {_reason(error)}") from None
+
+
 def _is_stream(name: str) -> bool:
     """Tell whether *name* is standard output, a device or a pipe: nothing that a file could take the place of."""
     path = Path(name)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING
 
 import click
@@ -18,6 +18,8 @@ from paperkey_alt.reading import sources
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
+
+    from click._termui_impl import ProgressBar
 
     from paperkey_alt.head import Head
     from paperkey_alt.keys.openpgp import Key
@@ -34,7 +36,7 @@ def read(names: Sequence[str], *, thorough: bool = False) -> list[Part]:
         for name in names:
             for part in sources.read(files.read(name, files.LONGEST_SOURCE), name, thorough=thorough):
                 parts.append(part)
-                done(1 / max(1, part.pages))
+                done(part)
     say(report.page(part) for part in parts if part.pages)
     return parts
 
@@ -58,13 +60,19 @@ def known_lines(parts: Iterable[Part]) -> dict[Head, Sequence[str]]:
 
 
 @contextmanager
-def _progress(sources: int) -> Iterator[Callable[[float], None]]:
-    """Show on a terminal how much of so many sources is read; yield what is told of each further part of one."""
-    if not sys.stderr.isatty():
-        yield lambda _: None
-        return
-    with click.progressbar(length=_STEPS * sources, label="Reading", file=sys.stderr) as bar:
-        yield lambda part: bar.update(round(_STEPS * part))
+def _progress(sources: int) -> Iterator[Callable[[Part], None]]:
+    """Show on a terminal how much of so many sources is read, unless it is soon done; yield what is told of each part."""
+    with ExitStack() as stack:
+        bar: ProgressBar[int] | None = None
+
+        def done(part: Part) -> None:
+            nonlocal bar
+            if bar is None and sys.stderr.isatty() and max(sources, part.pages) > 1:
+                bar = stack.enter_context(click.progressbar(length=_STEPS * sources, label="Reading", file=sys.stderr))
+            if bar is not None:
+                bar.update(round(_STEPS / max(1, part.pages)))
+
+        yield done
 
 
 _STEPS = 1000  # into which a source is divided

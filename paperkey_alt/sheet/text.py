@@ -20,12 +20,13 @@ def write(line_set: LineSet, notes: Iterable[str]) -> str:
     """Return *notes* as comment rows, then the head line and every line of the set, each behind its number."""
     head = line_set.head
     rows = [f"{COMMENT} {note}" for note in notes]
-    rows += [_row(NUMBER, line_set.head_line)]
-    rows += [_row(number, characters) for number, characters in enumerate(line_set.lines, 1)]
+    rows += [row(NUMBER, line_set.head_line)]
+    rows += [row(number, characters) for number, characters in enumerate(line_set.lines, 1)]
     if head.spare_lines:
         rows.insert(-head.spare_lines, f"{COMMENT} spare lines: needed only where a line above cannot be read")
     return "\n".join(rows) + "\n"
 
 
-def _row(number: int, characters: str) -> str:
+def row(number: int, characters: str) -> str:
+    """Return the row of a line."""
     return f"{number:4d}  {group(characters)}"

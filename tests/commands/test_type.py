@@ -1,0 +1,133 @@
+"""``ragleaf type`` as a user sees it: line by line, and on a full screen in a terminal of 80 × 24."""
+
+import os
+import pty
+import select
+import stat
+import struct
+import sys
+import time
+from contextlib import contextmanager
+from fcntl import ioctl
+from subprocess import Popen
+from termios import TIOCSWINSZ
+
+import pytest
+from desks import CERTIFICATE, KEY
+
+from paperkey_alt.lines import ALPHABET
+
+
+@pytest.fixture
+def lines(desk):
+    """The lines of the compact demo backup, by number; the sheets are s.pdf, the text file s.txt."""
+    desk.ok("backup", KEY, "--compact", "--passphrase-from", "pw", "-o", "s.pdf", "--text", "s.txt")
+    rows = [row.split(None, 1) for row in desk.read("s.txt").decode().splitlines() if row and not row.startswith("#")]
+    return {int(number): "".join(characters.split()) for number, characters in rows}
+
+
+def data_lines(desk):
+    """How many lines a typist needs, the head line among them."""
+    return int(desk.ok("check", "s.txt").out.split(" data lines")[0].split(",")[-1]) + 1
+
+
+def wrong_at(line, at):
+    """The line with another character at a place."""
+    return line[:at] + ALPHABET[ALPHABET.index(line[at]) ^ 5] + line[at + 1 :]
+
+
+def test_line_by_line(desk, lines):
+    """Without a terminal: right lines, a wrong one that is mended, one put off, one gone to; then the key is restored."""
+    last = data_lines(desk)
+    answers = [lines[0], wrong_at(lines[1], 4), "n", wrong_at(lines[1], 4), "y", "skip", "go 1", lines[1], lines[3][:20], lines[3]]
+    answers += [lines[number] for number in range(4, last)] + [lines[last]]
+    done = desk.ok("type", "l.txt", stdin="\n".join(answers) + "\n")
+    assert "character 5 is perhaps" in done.err
+    assert "20 characters stand here" in done.err
+    assert "complete, and in agreement with its digest" in done.err
+    desk.ok("restore", "l.txt", "--public", CERTIFICATE, "--passphrase-from", "pw", "-o", "key.asc")
+    assert desk.read("key.asc") == KEY.read_bytes()
+
+
+def test_stop_and_go_on(desk, lines):
+    """Every right line is in the file at once, readable by its owner alone; the next time the next line waits."""
+    done = desk.ok("type", "l.txt", stdin="\n".join([lines[0], lines[1], lines[2], "stop"]) + "\n")
+    assert "more lines are needed" in done.err
+    assert stat.S_IMODE((desk.folder / "l.txt").stat().st_mode) == 0o600
+    assert len(desk.read("l.txt").splitlines()) == 3
+    desk.ok("type", "l.txt", stdin=f"{lines[3]}\n")
+    assert len(desk.read("l.txt").splitlines()) == 4
+
+
+def test_what_a_loss_of_power_cut_short_is_typed_again(desk, lines):
+    """Half a row at the end of the file does no harm to the next one."""
+    desk.ok("type", "l.txt", stdin=f"{lines[0]}\n{lines[1]}\n")
+    desk.write("l.txt", desk.read("l.txt")[:-15])
+    desk.ok("type", "l.txt", stdin=f"{lines[1]}\n{lines[2]}\n")
+    assert "fine         2   1–2" in desk.run("check", "l.txt").out
+
+
+def test_lines_read_elsewhere_need_not_be_typed(desk, lines):
+    """With another text and with a scan: only what is missing there is asked for."""
+    desk.write("most.txt", "".join(f"{number} {line}\n" for number, line in lines.items() if number not in (2, 5) and number <= 20))
+    done = desk.ok("type", "l.txt", "--with", "most.txt", stdin=f"{lines[2]}\n")
+    assert done.err.count("more lines needed") == 2
+    done = desk.ok("type", "whole.txt", "--with", "s.pdf")
+    assert "complete, and in agreement with its digest" in done.err
+
+
+WRONG_USE = {
+    "a folder": (".",),
+    "a folder that is not there": ("nowhere/l.txt",),
+    "no file to go with": ("l.txt", "--with", "nowhere"),
+}
+
+
+@pytest.mark.parametrize("name", WRONG_USE)
+def test_wrong_use(desk, name):
+    """One sentence and advice; nothing is written."""
+    done = desk.run("type", *WRONG_USE[name])
+    assert done.status in (1, 2)
+    assert done.err.startswith("ragleaf: ")
+    assert desk.files() == ["pw"]
+
+
+@contextmanager
+def terminal(desk, *arguments):
+    """The command in a terminal of 80 × 24 without colour; yields what sends keys and returns what was written to the screen."""
+    ours, theirs = pty.openpty()
+    ioctl(theirs, TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    environment = os.environ | {"TERM": "linux", "NO_COLOR": "1"}
+    command = [sys.executable, "-m", "paperkey_alt", *arguments]
+    with Popen(command, cwd=desk.folder, stdin=theirs, stdout=theirs, stderr=theirs, env=environment) as process:
+        os.close(theirs)
+
+        def send(keys, until):
+            os.write(ours, keys.encode())
+            written, end = "", time.monotonic() + 20
+            while until not in written and time.monotonic() < end:
+                if select.select([ours], [], [], 0.1)[0]:
+                    try:
+                        written += os.read(ours, 1 << 16).decode(errors="replace")
+                    except OSError:
+                        break
+            assert until in written, repr(written[-3000:])
+            return written
+
+        try:
+            yield send, process
+        finally:
+            process.kill()
+            os.close(ours)
+
+
+def test_on_a_full_screen(desk, lines):
+    """A wrong character is pointed at as the line ends, Enter takes the proposal, Ctrl-Q leaves; the lines are saved."""
+    with terminal(desk, "type", "l.txt") as (send, process):
+        send("", "Ctrl-Q")
+        send(lines[0].lower(), "more needed")
+        send(wrong_at(lines[1], 9), "character 10 is perhaps")
+        send("\r", "\x1b[?25h")
+        send("\x11", "To go on")
+        assert process.wait(10) == 0
+    assert [row.split()[0] for row in desk.read("l.txt").decode().splitlines()] == ["0", "1"]
