@@ -20,6 +20,9 @@ from paperkey_alt.errors import RagleafError
 COMMANDS = {
     "backup": ("backup", "Print a secret key on sheets."),
     "check": ("check", "Tell what stands on the paper, line by line."),
+    "drill": ("drill", "Rehearse a loss: compare what the sheets give with the live key."),
+    "preflight": ("preflight", "Look whether this computer is fit for handling a secret key."),
+    "register": ("register", "List what was printed and what is due."),
     "revoke-sheet": ("revoke_sheet", "Print a revocation certificate on a sheet of its own."),
     "restore": ("restore", "Rebuild the key from its sheets."),
     "type": ("type_lines", "Type lines from the paper; each is checked as it ends."),

@@ -171,6 +171,26 @@ class OutputError(RagleafError):
     advice = "Choose another place, or free the one named; nothing was written."
 
 
+class DrillFailed(RagleafError):
+    """A rehearsal in which the paper did not give the key back."""
+
+    advice = "While the live key is there: print it anew, destroy these sheets, and rehearse again."
+
+
+class NoSuchEntry(RagleafError):
+    """A set mark that is not in the register."""
+
+    exit_status = 2
+    advice = "ragleaf register lists the set marks."
+
+
+class RegisterError(RagleafError):
+    """The register cannot be read or written."""
+
+    exit_status = 2
+    advice = "Name another one with --register, or do without it with --no-register. No sheet depends on it."
+
+
 class MissingExtra(RagleafError):
     """A library that this job needs and that is optional is not installed."""
 

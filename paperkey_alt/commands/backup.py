@@ -9,16 +9,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from paperkey_alt import backups, body, files, passphrases, sets
+from paperkey_alt import backups, body, files, passphrases, preflight, sets
 from paperkey_alt.backups import Terms
 from paperkey_alt.body import Seal
-from paperkey_alt.commands import options
+from paperkey_alt.commands import machine, options, registers
 from paperkey_alt.commands.options import say
 from paperkey_alt.errors import in_file
 from paperkey_alt.keys import compact, openpgp, plain, private
 from paperkey_alt.keys.subject import Subject
 from paperkey_alt.lines import DATA_BYTES
 from paperkey_alt.payload import Compact, Lean, Whole
+from paperkey_alt.preflight import Weight
+from paperkey_alt.register import KINDS
 from paperkey_alt.sheet import draw, layout, letter, text, words
 
 if TYPE_CHECKING:
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from paperkey_alt.keys.openpgp import Key
     from paperkey_alt.passphrases import FromFile, Prompt
     from paperkey_alt.payload import Payload
+    from paperkey_alt.register import Entry
     from paperkey_alt.sets import LineSet
     from paperkey_alt.sheet.layout import Paper
 
@@ -56,6 +59,9 @@ _OPENPGP = {
 @click.option("--paper", type=click.Choice(list(layout.PAPERS)), default="a4", show_default=True, help="The paper's size.")
 @click.option("--anonymous", is_flag=True, help="Leave the user ID off the sheets.")
 @click.option("--allow-unprotected", is_flag=True, help="Print a secret that no passphrase protects.")
+@click.option("--holder", "holders", multiple=True, metavar="NAME", help="Who gets a share, for the register alone; once for each.")
+@registers.path
+@registers.refrain
 @options.fingerprint
 @options.force
 def command(**given: Any) -> None:
@@ -82,6 +88,15 @@ def command(**given: Any) -> None:
     files.write(contents, force=given["force"])
     sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
     say(words.printed(line_sets, subject.notes, captions[0], sheets_each))
+    weighty = [one.what for one in preflight.findings(machine.look()) if one.weight is Weight.MATTERS]
+    say([f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"] if weighty else [])
+    registers.note(given, _entry(subject, line_sets, sheets_each, given["holders"]))
+
+
+def _entry(subject: Subject, line_sets: Sequence[LineSet], sheets_each: int, holders: Iterable[str]) -> Entry:
+    kind = KINDS[type(subject.payload)] + (", sealed" if line_sets[0].head.sealed else "")
+    expires = subject.expires.date() if subject.expires else None
+    return registers.entry(line_sets, kind, sheets_each, fingerprint=subject.fingerprint, holders=tuple(holders), expires=expires)
 
 
 def _terms(given: dict[str, Any]) -> Terms | None:
@@ -89,6 +104,8 @@ def _terms(given: dict[str, Any]) -> Terms | None:
     if sum(given[name] for name in ("whole", "compact", "plain")) > 1:
         raise click.UsageError("--whole, --compact and --plain exclude each other")
     threshold, count = given["threshold"], given["count"]
+    if len(given["holders"]) not in (0, count or 1):
+        raise click.UsageError(f"{len(given['holders'])} holders were named for {count or 1} shares")
     if threshold is None and count is None:
         return None
     if threshold is None or count is None:
@@ -146,7 +163,8 @@ def _openpgp(data: bytes, given: dict[str, Any], ask: Prompt | FromFile, *, allo
 
 def _openpgp_subject(key: Key, payload: Payload, notes: Iterable[str]) -> Subject:
     user_id, fingerprint = next(iter(key.user_ids), None), key.fingerprint.hex().upper()
-    return Subject(payload, _OPENPGP[type(payload)], user_id, fingerprint, key.created, key.protected, tuple(notes))
+    what = _OPENPGP[type(payload)]
+    return Subject(payload, what, user_id, fingerprint, key.created, key.protected, tuple(notes), key.expires)
 
 
 def _line_sets(data: bytes, terms: Terms | None, spare: str, paper: Paper, *, sealed: bool) -> Sequence[LineSet]:

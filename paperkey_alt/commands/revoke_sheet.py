@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from paperkey_alt import body, files, passphrases, sets
-from paperkey_alt.commands import options
+from paperkey_alt.commands import options, registers
 from paperkey_alt.commands.options import say
 from paperkey_alt.errors import UnsupportedKey, in_file
 from paperkey_alt.keys import compact, openpgp, revocation
@@ -17,6 +17,7 @@ from paperkey_alt.keys.key_packet import SUPPORTED_VERSIONS
 from paperkey_alt.keys.revocation import Reason
 from paperkey_alt.lines import DATA_BYTES
 from paperkey_alt.payload import Revocation
+from paperkey_alt.register import REVOCATION
 from paperkey_alt.sheet import draw, layout, text, words
 
 if TYPE_CHECKING:
@@ -35,6 +36,8 @@ _SOON = "A revocation is dated: by this computer's clock it is made before the k
 @click.option("--comment", default="", help="A sentence for those who read the revocation.")
 @click.option("--paper", type=click.Choice(list(layout.PAPERS)), default="a4", show_default=True, help="The paper's size.")
 @options.passphrase_from
+@registers.path
+@registers.refrain
 @options.fingerprint
 @options.force
 def command(**given: Any) -> None:
@@ -58,6 +61,7 @@ def command(**given: Any) -> None:
         contents[given["text"]] = text.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=given["force"])
     say(words.revocation_printed(line_set))
+    registers.note(given, registers.entry([line_set], REVOCATION, 1, fingerprint=key.fingerprint.hex().upper()))
 
 
 def _given(name: str, key: Key) -> bytes:

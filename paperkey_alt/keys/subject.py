@@ -18,8 +18,9 @@ class Subject:
     A secret to be printed, and what its sheets say of it.
 
     *what* names it in a title ("Secret part of an OpenPGP key"); *name* is a user ID or a file's name; *fingerprint* is
-    hexadecimal, None where nothing public is known; *created* is in UTC, None where it is not known; *protected* tells whether a
-    passphrase of its own is over all of it; *notes* are sentences on what of it is not printed, or not as was wished.
+    hexadecimal, None where nothing public is known; *created* and *expires* are in UTC, None where they are not known; *protected*
+    tells whether a passphrase of its own is over all of it; *notes* are sentences on what of it is not printed, or not as was
+    wished.
     """
 
     payload: Payload
@@ -29,6 +30,7 @@ class Subject:
     created: datetime | None
     protected: bool
     notes: tuple[str, ...] = ()
+    expires: datetime | None = None
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ square root of the determinant of its covariance.
 from __future__ import annotations
 
 import math
-from itertools import combinations, permutations
+from itertools import combinations, permutations, zip_longest
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -49,20 +49,23 @@ class Spot(NamedTuple):
 
 
 def find(picture: Picture, paper: Paper) -> Iterator[Pose]:
-    """Yield poses of a sheet of *paper* by which its marks lie on spots of *picture*: by four marks, then by three and two."""
+    """Yield poses of a sheet of *paper* by which its marks lie on spots of *picture*: the likeliest first."""
     small = picture.copy()
     small.thumbnail((_SIDE, _SIDE), Image.Resampling.BOX)
     shrunk = np.array([picture.width / small.width, picture.height / small.height])
     middles = np.array(layout.marks(paper)) + layout.MARK / 2
     for blur, dark in _LEVELS:
         spots = _spots(np.asarray(small.filter(ImageFilter.GaussianBlur(blur)), np.float32), dark)
+        ranked = []
         for count in (4, 3, 2):
             found = []
             for misfit, corners, seen in _assigned(spots, middles, count):
                 fitted = pose.fit(middles[list(corners)], (seen + 0.5) * shrunk - 0.5)
                 if fitted is not None:
                     found.append((misfit + _outside(fitted, paper, picture), fitted))
-            yield from (fitted for _, fitted in sorted(found, key=lambda pair: pair[0])[:_MOST_POSES])
+            ranked.append([fitted for _, fitted in sorted(found, key=lambda pair: pair[0])[:_MOST_POSES]])
+        # The best by four marks, by three, by two, then the second best: none is so much likelier that the others should wait.
+        yield from (fitted for rank in zip_longest(*ranked) for fitted in rank if fitted is not None)
 
 
 def _outside(fitted: Pose, paper: Paper, picture: Picture) -> float:

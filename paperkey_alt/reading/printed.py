@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 _LIKE_A_SHEET = 0.45  # likeness from which rows are believed to stand where a pose puts them
 _SAMPLE = 9  # rows by which a pose is judged
-_MOST_TRIED = 4  # poses by marks that are tried for their likeness where no head line is legible
+_MOST_TRIED = 6  # poses by marks that are tried for their likeness where no head line is legible
 _LEGIBLE_ROW = 10  # characters without which a row is not worth mentioning
 _MOST_UNSURE = (0, 2, 4)
 _KNOWN_WELL = 3  # sightings of a character from which the sheet's own print of it serves as a pattern

@@ -1,0 +1,87 @@
+"""The computer at hand as `paperkey_alt.preflight` wants it: `look`. Reads files of the system and runs nothing."""
+
+from __future__ import annotations
+
+import contextlib
+import getpass
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+from paperkey_alt.commands.registers import today
+from paperkey_alt.preflight import System
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping
+
+_PROC, _SYS = Path("/proc"), Path("/sys")
+_LOGINS = (Path("/run/utmp"), Path("/var/run/utmp"))
+
+
+def look() -> System:
+    """Return what can be known of this computer without being root; of systems other than Linux the clock and little else."""
+    logins = next((path for path in _LOGINS if path.exists()), _LOGINS[0])
+    return System(
+        today=today(),
+        user=_user(),
+        interfaces=_read(_interfaces),
+        routes=_text(_PROC / "net/route"),
+        routes6=_text(_PROC / "net/ipv6_route"),
+        swaps=_text(_PROC / "swaps"),
+        encrypted=_read(lambda: frozenset(_encrypted())) or frozenset(),
+        core_limit=_core_limit(),
+        core_pattern=_text(_PROC / "sys/kernel/core_pattern"),
+        mounts=_text(_PROC / "self/mountinfo"),
+        removable=_read(lambda: frozenset(_removable())) or frozenset(),
+        logins=_read(logins.read_bytes),
+    )
+
+
+_T = TypeVar("_T")
+
+
+def _read(reader: Callable[[], _T]) -> _T | None:
+    try:
+        return reader()
+    except OSError:
+        return None
+
+
+def _text(path: Path) -> str | None:
+    return _read(lambda: path.read_text(errors="replace"))
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):
+        return ""
+
+
+def _interfaces() -> Mapping[str, str]:
+    return {path.name: (path / "flags").read_text().strip() for path in (_SYS / "class/net").iterdir() if (path / "flags").exists()}
+
+
+def _encrypted() -> Iterator[str]:
+    """Yield devices of which what is written is encrypted, or stays in memory."""
+    for path in (_SYS / "block").iterdir():
+        uuid = path / "dm/uuid"
+        if path.name.startswith("zram") or (uuid.exists() and uuid.read_text().startswith("CRYPT-")):
+            yield f"/dev/{path.name}"
+
+
+def _removable() -> Iterator[str]:
+    """Yield the numbers of removable devices and of their partitions; what hangs on USB counts, whatever it says of itself."""
+    for path in (_SYS / "block").iterdir():
+        if (path / "removable").read_text().strip() == "1" or "/usb" in str(path.resolve()):
+            yield from (number.read_text().strip() for number in (path / "dev", *path.glob("*/dev")))
+
+
+def _core_limit() -> int | None:
+    if sys.platform == "win32":
+        return None
+    with contextlib.suppress(ImportError, OSError):
+        import resource  # noqa: PLC0415 - not there on every system
+
+        return resource.getrlimit(resource.RLIMIT_CORE)[0]
+    return None

@@ -1,0 +1,194 @@
+"""
+Whether a computer is fit for handling a secret key: `findings` of a `System`.
+
+A system is given as what its files say, so that nothing is opened here; what could not be read is None, and is said to be unknown.
+The files are those of Linux: proc(5), sysfs(5), utmp(5).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import struct
+from dataclasses import dataclass, field
+from enum import Enum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+# No computer that runs this version has a clock that is right and earlier.
+RELEASED = dt.date(2026, 11, 1)
+
+_IFF_UP, _IFF_LOOPBACK = 0x1, 0x8  # netdevice(7)
+_USER_PROCESS = 7  # utmp(5)
+_UTMP = struct.Struct("<hxxi32s4s32s256s52x")
+_NETWORK = frozenset(
+    ("nfs", "nfs4", "cifs", "smb3", "smbfs", "ncpfs", "9p", "afs", "ceph", "glusterfs", "virtiofs", "fuse.sshfs", "davfs")
+)
+
+
+class Weight(Enum):
+    """How much a finding matters."""
+
+    MATTERS = "matters"
+    NOTE = "note"
+    UNKNOWN = "not known"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What was found, why it matters, and how to mend it."""
+
+    weight: Weight
+    what: str
+    why: str
+    mend: str
+
+
+@dataclass(frozen=True)
+class System:
+    """
+    What the files of a system say; None for what cannot be read there.
+
+    *interfaces*: name → flags, as /sys/class/net/*/flags has them. *routes*, *routes6*, *swaps*, *mounts*: /proc/net/route,
+    /proc/net/ipv6_route, /proc/swaps, /proc/self/mountinfo. *encrypted*: swap devices that are encrypted or in memory.
+    *core_limit*: RLIMIT_CORE in bytes, -1 for none; *core_pattern*: /proc/sys/kernel/core_pattern. *removable*: device numbers
+    ("8:1") of removable media. *logins*: the utmp file; *user*: who runs this. *today*: by the clock.
+    """
+
+    today: dt.date
+    user: str = ""
+    interfaces: Mapping[str, str] | None = None
+    routes: str | None = None
+    routes6: str | None = None
+    swaps: str | None = None
+    encrypted: frozenset[str] = field(default_factory=frozenset)
+    core_limit: int | None = None
+    core_pattern: str | None = None
+    mounts: str | None = None
+    removable: frozenset[str] = field(default_factory=frozenset)
+    logins: bytes | None = None
+
+
+def findings(system: System, folder: str | None = None, created: dt.date | None = None) -> tuple[Finding, ...]:
+    """
+    Return what is to be said of *system*: the weighty first. *folder* is the absolute name of where outputs go, *created* the day a
+    key was made.
+    """
+    found = [
+        *_network(system),
+        *_swap(system),
+        *_core_dumps(system),
+        *_clock(system, created),
+        *(_folder(system, folder) if folder else ()),
+        *_others(system),
+    ]
+    return tuple(sorted(found, key=lambda one: list(Weight).index(one.weight)))
+
+
+def _unknown(what: str) -> Finding:
+    return Finding(
+        Weight.UNKNOWN, f"{what} cannot be known on this system", "What is not known is not proven.", "Look for yourself."
+    )
+
+
+def _network(system: System) -> Iterator[Finding]:
+    why = "What is connected can be reached, and can send a key away."
+    mend = "Take out the cable, switch the radio off or remove it, and look again."
+    if system.interfaces is None:
+        yield _unknown("Whether a network is connected")
+        return
+    flags = {name: int(text, 16) for name, text in system.interfaces.items()}
+    up = sorted(name for name, bits in flags.items() if bits & _IFF_UP and not bits & _IFF_LOOPBACK)
+    if up:
+        yield Finding(Weight.MATTERS, f"network interfaces are up: {', '.join(up)}", why, mend)
+    down = sorted(name for name, bits in flags.items() if not bits & (_IFF_UP | _IFF_LOOPBACK))
+    if down:
+        yield Finding(Weight.NOTE, f"there are network interfaces, down now: {', '.join(down)}", "They can be switched on.", mend)
+    routed = sorted(_default_routes(system))
+    if routed:
+        yield Finding(Weight.MATTERS, f"there is a default route by {', '.join(routed)}", why, mend)
+
+
+def _default_routes(system: System) -> set[str]:
+    rows = [row.split() for row in (system.routes or "").splitlines()[1:]]
+    found = {row[0] for row in rows if len(row) > 7 and row[1] == row[7] == "00000000"}
+    rows = [row.split() for row in (system.routes6 or "").splitlines()]
+    return found | {row[9] for row in rows if len(row) > 9 and row[0] == "0" * 32 and row[1] == "00" and row[9] != "lo"}
+
+
+def _swap(system: System) -> Iterator[Finding]:
+    if system.swaps is None:
+        yield _unknown("Whether memory is written to a disk (swap)")
+        return
+    rows = [row.split() for row in system.swaps.splitlines()[1:]]
+    open_ = [row[0] for row in rows if row and row[0] not in system.encrypted]
+    if open_:
+        what = f"memory may be written to a disk unencrypted: {', '.join(open_)}"
+        yield Finding(Weight.MATTERS, what, "A secret in memory can survive there.", "Switch it off (swapoff -a), or encrypt it.")
+
+
+def _core_dumps(system: System) -> Iterator[Finding]:
+    if system.core_limit is None:
+        yield _unknown("Whether the memory of a failing program is written to a file (core dump)")
+        return
+    is_piped = (system.core_pattern or "").startswith("|")
+    if system.core_limit != 0 or is_piped:
+        where = "handed to another program" if is_piped else "written to a file"
+        what = f"the memory of a failing program is {where} (core dump)"
+        mend = "Say ulimit -c 0" + (", and as root sysctl kernel.core_pattern=core." if is_piped else " in this terminal.")
+        yield Finding(Weight.MATTERS, what, "It may hold the key and its passphrase.", mend)
+
+
+def _clock(system: System, created: dt.date | None) -> Iterator[Finding]:
+    why = "Signatures, revocations and sheets are dated by it."
+    mend = "Set the clock by a watch, then go on."
+    if system.today < RELEASED:
+        what = f"the clock says {system.today}, which is before this program was made ({RELEASED})"
+        yield Finding(Weight.MATTERS, what, why, mend)
+    elif created is not None and system.today < created:
+        yield Finding(Weight.MATTERS, f"the clock says {system.today}, which is before the key was made ({created})", why, mend)
+    else:
+        what = f"the clock says {system.today}; a computer that never was online has nothing to set it by"
+        yield Finding(Weight.NOTE, what, why, "Compare it with a watch.")
+
+
+def _folder(system: System, folder: str) -> Iterator[Finding]:
+    if system.mounts is None:
+        yield _unknown(f"What kind of file system {folder} is on")
+        return
+    fields = [row.split() for row in system.mounts.splitlines()]
+    mounts = {_unescaped(row[4]): (row[2], row[row.index("-") + 1]) for row in fields if "-" in row and len(row) > 6}
+    holding = [point for point in mounts if folder == point or folder.startswith(point.rstrip("/") + "/")]
+    if not holding:
+        yield _unknown(f"What kind of file system {folder} is on")
+        return
+    device, kind = mounts[max(holding, key=len)]
+    if kind in _NETWORK:
+        what = f"{folder} is on a file system in the network ({kind})"
+        yield Finding(
+            Weight.MATTERS, what, "The sheets go over the network and stay on another computer.", "Write them to memory (/dev/shm)."
+        )
+    elif device in system.removable:
+        what = f"{folder} is on a medium that can be removed"
+        why = "What is erased there may survive, and whoever has the medium has the sheets."
+        yield Finding(Weight.MATTERS, what, why, "Write them to memory (/dev/shm), or destroy the medium afterwards.")
+
+
+def _unescaped(name: str) -> str:
+    for code, character in (("\\040", " "), ("\\011", "\t"), ("\\012", "\n"), ("\\134", "\\")):
+        name = name.replace(code, character)
+    return name
+
+
+def _others(system: System) -> Iterator[Finding]:
+    if system.logins is None:
+        yield _unknown("Whether others are logged in")
+        return
+    size = _UTMP.size
+    records = [_UTMP.unpack(system.logins[at : at + size]) for at in range(0, len(system.logins) - size + 1, size)]
+    users = {record[4].rstrip(b"\0").decode(errors="replace") for record in records if record[0] == _USER_PROCESS}
+    others = sorted(users - {system.user})
+    if others:
+        what = f"others are logged in: {', '.join(others)}"
+        yield Finding(Weight.MATTERS, what, "They may see memory, files or the screen.", "Ask them to leave, or work alone.")
