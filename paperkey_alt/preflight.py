@@ -50,7 +50,7 @@ class System:
     """
     What the files of a system say; None for what cannot be read there.
 
-    *interfaces*: name → flags, as /sys/class/net/*/flags has them. *routes*, *routes6*, *swaps*, *mounts*: /proc/net/route,
+    *interfaces*: name → flags (netdevice(7)). *routes*, *routes6*, *swaps*, *mounts*: /proc/net/route,
     /proc/net/ipv6_route, /proc/swaps, /proc/self/mountinfo. *encrypted*: swap devices that are encrypted or in memory.
     *core_limit*: RLIMIT_CORE in bytes, -1 for none; *core_pattern*: /proc/sys/kernel/core_pattern. *removable*: device numbers
     ("8:1") of removable media. *logins*: the utmp file; *user*: who runs this. *today*: by the clock.
@@ -58,7 +58,7 @@ class System:
 
     today: dt.date
     user: str = ""
-    interfaces: Mapping[str, str] | None = None
+    interfaces: Mapping[str, int] | None = None
     routes: str | None = None
     routes6: str | None = None
     swaps: str | None = None
@@ -98,7 +98,7 @@ def _network(system: System) -> Iterator[Finding]:
     if system.interfaces is None:
         yield _unknown("Whether a network is connected")
         return
-    flags = {name: int(text, 16) for name, text in system.interfaces.items()}
+    flags = system.interfaces
     up = sorted(name for name, bits in flags.items() if bits & _IFF_UP and not bits & _IFF_LOOPBACK)
     if up:
         yield Finding(Weight.MATTERS, f"network interfaces are up: {', '.join(up)}", why, mend)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import getpass
+import socket
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -58,8 +59,19 @@ def _user() -> str:
         return ""
 
 
-def _interfaces() -> Mapping[str, str]:
-    return {path.name: (path / "flags").read_text().strip() for path in (_SYS / "class/net").iterdir() if (path / "flags").exists()}
+def _interfaces() -> Mapping[str, int]:
+    """Return the flags of the network interfaces by name, of this process's network namespace (netdevice(7))."""
+    if sys.platform != "linux":
+        raise OSError("not known here")
+    import fcntl  # noqa: PLC0415 - not there on every system
+
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as any_socket:
+        names = [name for _, name in socket.if_nameindex()]
+        answers = (fcntl.ioctl(any_socket, _SIOCGIFFLAGS, name.encode().ljust(_IFREQ, b"\0")) for name in names)
+        return {name: int.from_bytes(answer[16:18], sys.byteorder) for name, answer in zip(names, answers, strict=True)}
+
+
+_SIOCGIFFLAGS, _IFREQ = 0x8913, 40
 
 
 def _encrypted() -> Iterator[str]:

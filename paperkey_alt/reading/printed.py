@@ -29,10 +29,12 @@ if TYPE_CHECKING:
 
     from paperkey_alt.head import Head
     from paperkey_alt.reading.pose import Points, Pose
+    from paperkey_alt.reading.strips import View
     from paperkey_alt.reading.symbols import Symbol
     from paperkey_alt.sheet.layout import Block, Paper, Preset, Row, Sheet
 
 _LIKE_A_SHEET = 0.45  # likeness from which rows are believed to stand where a pose puts them
+_WARPED = 0.005  # that a pixel of warp takes from a likeness
 _SAMPLE = 9  # rows by which a pose is judged
 _MOST_TRIED = 6  # poses by marks that are tried for their likeness where no head line is legible
 _LEGIBLE_ROW = 10  # characters without which a row is not worth mentioning
@@ -195,7 +197,9 @@ def _likeliest(picture: Picture, candidates: Iterable[Found]) -> Found | None:
     best, most = None, _LIKE_A_SHEET
     for one in candidates:
         rows = [one.sheet.head, *one.sheet.rows[:: max(1, len(one.sheet.rows) // _SAMPLE)]]
-        likeness = strips.align(strips.view(picture, one.pose, one.preset.type_size), rows, one.preset.type_size)[1]
+        warp, likeness = strips.align(strips.view(picture, one.pose, one.preset.type_size), rows, one.preset.type_size)
+        # A warp can bend a wrong sheet to look right: the less of it, the likelier.
+        likeness -= _WARPED * float(np.abs(warp.at(np.array([(row.x, row.baseline) for row in rows]))).max())
         if likeness > most:
             best, most = one, likeness
     return _warped(picture, best) if best else None
@@ -224,8 +228,10 @@ def _head_at(picture: Picture, one: Pose, paper: Paper, preset: Preset) -> Head 
     row = layout.sheet(1, 1, paper, preset).head
     seen = strips.view(picture, one, preset.type_size)
     warp, likeness = strips.align(seen, [row], preset.type_size)
-    if likeness < _LIKE_A_SHEET:
-        return None
+    return _head_read(seen, row, preset, warp) if likeness >= _LIKE_A_SHEET else None
+
+
+def _head_read(seen: View, row: Row, preset: Preset, warp: Warp) -> Head | None:
     cells = strips.cells(strips.settled(strips.cut(seen, [row], preset.type_size, warp)))
     text = choice.agreed(_likeness(cells)[0][0], heads.NUMBER, NO_MARK)
     return _head(text) if text else None
@@ -242,6 +248,11 @@ def _by_likeness(picture: Picture) -> Found | None:
     best = _likeliest(picture, candidates)
     if best is None:
         return None
+    seen = strips.view(picture, best.pose, best.preset.type_size)
+    # The rows have told better where the head line stands than its own seven groups do.
+    head = _head_read(seen, best.sheet.head, best.preset, best.warp)
+    if head is not None and (plan := layout.plan(head.total, best.paper)).preset == best.preset:
+        return replace(best, head=head, sheet=_sheet_shown(picture, best, plan.sheets))
     size = best.preset.lines_a_page
     firsts = range(1, LAST_NUMBER + 1, size)
     sheets = [layout.sheet(first, min(first + size - 1, LAST_NUMBER), best.paper, best.preset) for first in firsts]

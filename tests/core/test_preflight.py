@@ -1,0 +1,104 @@
+"""Whether a computer is fit: each finding, from what files of a system say, as proc(5), sysfs(5) and utmp(5) have them."""
+
+import datetime as dt
+import struct
+
+import pytest
+
+from paperkey_alt import preflight
+from paperkey_alt.preflight import RELEASED, System, Weight
+
+ROUTES = "Iface\tDestination\tGateway\tFlags\tRefCnt\tUse\tMetric\tMask\t\tMTU\tWindow\tIRTT\n"
+LOCAL = "eth0\t0000A8C0\t00000000\t0001\t0\t0\t0\t00FFFFFF\t0\t0\t0\n"
+DEFAULT = "eth0\t00000000\t0100A8C0\t0003\t0\t0\t0\t00000000\t0\t0\t0\n"
+DEFAULT6 = f"{'0' * 32} 00 {'0' * 32} 00 fe8000000000000000000000000000001 00000400 00000001 00000000 00000003     eth0\n"
+UNREACHABLE6 = f"{'0' * 32} 00 {'0' * 32} 00 {'0' * 32} ffffffff 00000001 00000000 00200200       lo\n"
+SWAPS = "Filename\t\t\t\tType\t\tSize\t\tUsed\t\tPriority\n"
+MOUNTS = """22 1 8:1 / / rw,relatime shared:1 - ext4 /dev/sda1 rw
+30 22 8:17 / /media/stick rw - vfat /dev/sdb1 rw
+31 22 0:40 / /home/k/far\\040away rw - nfs4 host:/share rw
+32 22 0:41 / /dev/shm rw - tmpfs tmpfs rw
+"""
+
+
+def login(user, kind=7):
+    """A record of the utmp file."""
+    return struct.pack("<hxxi32s4s32s256s52x", kind, 42, b"tty1", b"1", user, b"")
+
+
+def system(**others):
+    """A system about which there is nothing to say, but for *others*."""
+    fit = {
+        "today": RELEASED + dt.timedelta(days=30),
+        "user": "keeper",
+        "interfaces": {"lo": 0x9},
+        "routes": ROUTES,
+        "routes6": UNREACHABLE6,
+        "swaps": SWAPS,
+        "core_limit": 0,
+        "core_pattern": "core\n",
+        "mounts": MOUNTS,
+        "removable": frozenset({"8:16", "8:17"}),
+        "logins": login(b"keeper") + login(b"", kind=2),
+    }
+    return System(**(fit | others))
+
+
+def weighty(one, *arguments):
+    """What matters of a system."""
+    return [finding.what for finding in preflight.findings(one, *arguments) if finding.weight is Weight.MATTERS]
+
+
+def test_a_fit_computer_has_no_finding_that_matters():
+    """All that is said is to compare the clock."""
+    found = preflight.findings(system(), "/dev/shm")
+    assert [(one.weight, one.what.split(" says")[0]) for one in found] == [(Weight.NOTE, "the clock")]
+
+
+WEIGHTY = {
+    "an interface is up": (system(interfaces={"lo": 0x9, "wlan0": 0x1003}), (), "interfaces are up: wlan0"),
+    "a default route": (system(routes=ROUTES + LOCAL + DEFAULT), (), "default route by eth0"),
+    "a default route of IPv6": (system(routes6=DEFAULT6 + UNREACHABLE6), (), "default route by eth0"),
+    "a swap partition": (system(swaps=SWAPS + "/dev/sda2 partition 8388604 0 -2\n"), (), "unencrypted: /dev/sda2"),
+    "a swap file": (system(swaps=SWAPS + "/swapfile file 2097148 0 -3\n"), (), "unencrypted: /swapfile"),
+    "core dumps to a file": (system(core_limit=-1), (), "written to a file"),
+    "core dumps to a program": (system(core_pattern="|/usr/share/crash %p"), (), "handed to another program"),
+    "a clock from before this program": (system(today=dt.date(2000, 1, 1)), (), "before this program was made"),
+    "a clock from before the key": (system(), (None, dt.date(2030, 1, 1)), "before the key was made"),
+    "a stick": (system(), ("/media/stick/out",), "can be removed"),
+    "a file system in the network": (system(), ("/home/k/far away",), "in the network (nfs4)"),
+    "another user": (system(logins=login(b"keeper") + login(b"pilot")), (), "logged in: pilot"),
+}
+
+
+@pytest.mark.parametrize("name", WEIGHTY)
+def test_what_matters(name):
+    """One finding, with why it matters and how to mend it."""
+    one, arguments, said = WEIGHTY[name]
+    (what,) = weighty(one, *arguments)
+    assert said in what
+    assert all(finding.why and finding.mend for finding in preflight.findings(one, *arguments))
+
+
+NO_MATTER = {
+    "an interface that is down": (system(interfaces={"lo": 0x9, "eth0": 0x1002}), ()),
+    "a route to the next house": (system(routes=ROUTES + LOCAL), ()),
+    "encrypted swap": (system(swaps=SWAPS + "/dev/dm-1 partition 8388604 0 -2\n", encrypted=frozenset({"/dev/dm-1"})), ()),
+    "the root of the disk": (system(), ("/",)),
+    "a folder with a like name": (system(), ("/media/sticks",)),
+    "a key made today": (system(), (None, RELEASED + dt.timedelta(days=30))),
+}
+
+
+@pytest.mark.parametrize("name", NO_MATTER)
+def test_what_does_not_matter(name):
+    """No false alarm."""
+    one, arguments = NO_MATTER[name]
+    assert weighty(one, *arguments) == []
+
+
+def test_what_cannot_be_known_is_said_to_be_unknown():
+    """On a system that says nothing, everything but the clock is unknown, and nothing is called fine."""
+    found = preflight.findings(System(today=RELEASED), "/out")
+    assert [one.weight for one in found] == [Weight.NOTE, *[Weight.UNKNOWN] * 5]
+    assert sum("cannot be known" in one.what for one in found) == 5
