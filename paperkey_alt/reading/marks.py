@@ -49,14 +49,17 @@ class Spot(NamedTuple):
 
 
 def find(picture: Picture, paper: Paper) -> Iterator[Pose]:
-    """Yield poses of a sheet of *paper* by which its marks lie on spots of *picture*: the likeliest first."""
+    """
+    Yield poses of a sheet of *paper* by which its marks lie on spots of *picture*: for good print and for pale print in turn, by
+    four marks, three and two, the likeliest of each first.
+    """
     small = picture.copy()
     small.thumbnail((_SIDE, _SIDE), Image.Resampling.BOX)
     shrunk = np.array([picture.width / small.width, picture.height / small.height])
     middles = np.array(layout.marks(paper)) + layout.MARK / 2
+    ranked = []
     for blur, dark in _LEVELS:
         spots = _spots(np.asarray(small.filter(ImageFilter.GaussianBlur(blur)), np.float32), dark)
-        ranked = []
         for count in (4, 3, 2):
             found = []
             for misfit, corners, seen in _assigned(spots, middles, count):
@@ -64,8 +67,8 @@ def find(picture: Picture, paper: Paper) -> Iterator[Pose]:
                 if fitted is not None:
                     found.append((misfit + _outside(fitted, paper, picture), fitted))
             ranked.append([fitted for _, fitted in sorted(found, key=lambda pair: pair[0])[:_MOST_POSES]])
-        # The best by four marks, by three, by two, then the second best: none is so much likelier that the others should wait.
-        yield from (fitted for rank in zip_longest(*ranked) for fitted in rank if fitted is not None)
+    # The best by four marks, by three, by two, then the second best: none is so much likelier that the others should wait.
+    yield from (fitted for rank in zip_longest(*ranked) for fitted in rank if fitted is not None)
 
 
 def _outside(fitted: Pose, paper: Paper, picture: Picture) -> float:
