@@ -23,6 +23,7 @@ COMMANDS = {
     "drill": ("drill", "Rehearse a loss: compare what the sheets give with the live key."),
     "preflight": ("preflight", "Look whether this computer is fit for handling a secret key."),
     "register": ("register", "List what was printed and what is due."),
+    "rescue": ("rescue", "Write the restorer that needs nothing but Python."),
     "revoke-sheet": ("revoke_sheet", "Print a revocation certificate on a sheet of its own."),
     "restore": ("restore", "Rebuild the key from its sheets."),
     "type": ("type_lines", "Type lines from the paper; each is checked as it ends."),

@@ -1,7 +1,7 @@
 """
 Files in and out: `read` with a bound, `write` whole or not at all.
 
-The only module besides the command line that touches a file system. Outputs may hold a secret: they are created 0600, and what
+Outputs may hold a secret: they are created 0600, and what
 is half written is removed.
 """
 

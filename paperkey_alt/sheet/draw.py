@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Row, Sheet
     from paperkey_alt.sheet.letter import Letter
 
-_LINES, _PROSE, _BOLD = "RagleafLines", "RagleafProse", "RagleafBold"
+LINES, PROSE, BOLD = "RagleafLines", "RagleafProse", "RagleafBold"
 _FOOT_LEADING = 7.3
 _GUTTER, _RECIPE_PART = 16.0, 0.72
 _HAIR = 0.4
@@ -49,19 +49,19 @@ class _Style(NamedTuple):
     grey: float = 0
 
 
-_TITLE = _Style(_BOLD, 10)
-_USER_ID = _Style(_PROSE, 9)
-_FINGERPRINT = {40: _Style(_LINES, 9), 64: _Style(_LINES, 6.5)}
-_NOTE = _Style(_BOLD, 6.5)
-_SET_MARK = _Style(_LINES, 22)
-_LEGEND = _Style(_PROSE, 6.5, grey=0.35)
-_DATE = _Style(_PROSE, 8)
-_LETTER_HEADING = _Style(_BOLD, 15)
-_LETTER_BOLD = _Style(_BOLD, 10)
-_LETTER = _Style(_PROSE, 9.5)
+_TITLE = _Style(BOLD, 10)
+_USER_ID = _Style(PROSE, 9)
+_FINGERPRINT = {40: _Style(LINES, 9), 64: _Style(LINES, 6.5)}
+_NOTE = _Style(BOLD, 6.5)
+_SET_MARK = _Style(LINES, 22)
+_LEGEND = _Style(PROSE, 6.5, grey=0.35)
+_DATE = _Style(PROSE, 8)
+_LETTER_HEADING = _Style(BOLD, 15)
+_LETTER_BOLD = _Style(BOLD, 10)
+_LETTER = _Style(PROSE, 9.5)
 _LETTER_LEADING, _LETTER_WIDTH, _BLANK_ROWS = 13.5, 460.0, 1
-_FOOT = _Style(_PROSE, 6.5)
-_FOOT_HEADING = _Style(_BOLD, 6.5)
+_FOOT = _Style(PROSE, 6.5)
+_FOOT_HEADING = _Style(BOLD, 6.5)
 
 
 class TextTooLong(ValueError):
@@ -71,11 +71,9 @@ class TextTooLong(ValueError):
 def draw(line_set: LineSet, caption: Caption, *, paper: Paper, letter: Letter | None = None) -> bytes:
     """Return the sheets of *line_set* as a PDF file, behind the *letter* to its holder if there is one."""
     plan = layout.plan(line_set.head.total, paper)
-    _register_fonts()
+    register_fonts()
     target = io.BytesIO()
-    canvas = Canvas(
-        target, pagesize=(paper.width, paper.height), pageCompression=1, invariant=1, initialFontName=_PROSE, bottomup=1
-    )
+    canvas = Canvas(target, pagesize=(paper.width, paper.height), pageCompression=1, invariant=1, initialFontName=PROSE, bottomup=1)
     for name in ("setTitle", "setAuthor", "setCreator", "setProducer", "setSubject"):
         getattr(canvas, name)("Ragleaf")
     if letter is not None:
@@ -90,8 +88,8 @@ def draw(line_set: LineSet, caption: Caption, *, paper: Paper, letter: Letter | 
 
 def shown(text: str) -> str:
     """Return *text* with every character that the prose font lacks, or that would not stand still, as its code point."""
-    _register_fonts()
-    glyphs = pdfmetrics.getFont(_PROSE).face.charToGlyph
+    register_fonts()
+    glyphs = pdfmetrics.getFont(PROSE).face.charToGlyph
     return "".join(
         character if ord(character) in glyphs and unicodedata.category(character)[0] != "C" else f"[U+{ord(character):04X}]"
         for character in text
@@ -199,7 +197,7 @@ class _Page:
 
     def _row(self, row: Row, characters: str) -> None:
         size = self.plan.preset.type_size
-        self._text(row.x, row.baseline, f"{row.number:{NUMBER_CHARACTERS}d}  {group(characters)}", _Style(_LINES, size))
+        self._text(row.x, row.baseline, f"{row.number:{NUMBER_CHARACTERS}d}  {group(characters)}", _Style(LINES, size))
         if row.number > self.line_set.head.data_lines:
             digits = len(str(row.number))
             advance = ADVANCE * size
@@ -269,12 +267,13 @@ def _runs(row: Sequence[bool]) -> list[tuple[int, int]]:
 
 
 @cache
-def _register_fonts() -> None:
+def register_fonts() -> None:
+    """Make LINES, PROSE and BOLD known to reportlab."""
     fonts = Path(reportlab.__file__).parent / "fonts"
     face = pdfmetrics.EmbeddedType1Face(str(fonts / "cob_____.afm"), str(fonts / "cob_____.pfb"))
     # Under its own name it would pass for the viewer's Courier, and not be embedded.
-    face.name = _LINES
+    face.name = LINES
     pdfmetrics.registerTypeFace(face)
-    pdfmetrics.registerFont(pdfmetrics.Font(_LINES, face.name, "WinAnsiEncoding"))
-    pdfmetrics.registerFont(TTFont(_PROSE, str(fonts / "Vera.ttf")))
-    pdfmetrics.registerFont(TTFont(_BOLD, str(fonts / "VeraBd.ttf")))
+    pdfmetrics.registerFont(pdfmetrics.Font(LINES, face.name, "WinAnsiEncoding"))
+    pdfmetrics.registerFont(TTFont(PROSE, str(fonts / "Vera.ttf")))
+    pdfmetrics.registerFont(TTFont(BOLD, str(fonts / "VeraBd.ttf")))

@@ -1,6 +1,7 @@
 """
-What we print, a second implementation restores: tests/oracles/restorer.py was written from docs/format.md alone, by somebody who
-did not see this package, for the standard library of Python 3.8. Where the two disagree, the document or one of them is wrong.
+What we print, a second implementation restores: paperkey_alt/rescue/rescue.py was written from docs/format.md alone, by
+somebody who did not see this package, for the standard library of Python 3.8. Where the two disagree, the document or one of them
+is wrong.
 """
 
 import random
@@ -19,7 +20,7 @@ from paperkey_alt.seal import Cost, seal
 from paperkey_alt.sheet import qr, text
 
 ROOT = Path(__file__).parents[2]
-RESTORER = ROOT / "tests/oracles/restorer.py"
+RESTORER = ROOT / "paperkey_alt/rescue/rescue.py"
 KEY, CERTIFICATE = ROOT / "demo/buoy-keepers.asc", ROOT / "demo/buoy-keepers.cert.asc"
 PASSPHRASE = "low water at dawn"
 

@@ -370,7 +370,7 @@ def content_of(payload, certificate):
             names = (("value", 2), ("prefix", 1)) if form & 127 else (("fingerprint", 1), ("secret part", 2))
             text += f"form {form}\n" + "".join(f"{name} {rest.sized(width).hex()}\n" for name, width in names)
             text += f"check {rest.take(8).hex()}\n" if form & 127 else ""
-    elif kind in (2, 4):
+    elif kind in (2, 4, 6):
         return rest.data if kind == 2 else rest.data[1 + len(rest.sized(1)):]
     elif kind == 5:
         text = f"name {rest.sized(1).decode()}\nstyle {rest.take(1)[0]}\nrule of d {rest.take(1)[0]}\n"
@@ -392,7 +392,7 @@ def main():
         content = content_of(payload, given.public and dearmor(open(given.public, "rb").read()))
         with os.fdopen(os.open(given.out, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
             out.write(content)
-        say(f"{given.out}: {len(content)} bytes written")
+        say(f"{given.out}: {len(content)} bytes" + "; it is the BARE SECRET: use it, then destroy it" * (payload[0] in (3, 5)))
     except (Failure, OSError, ValueError) as failure:
         sys.exit(f"Not restored: {failure}")
 
