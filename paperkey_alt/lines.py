@@ -142,9 +142,9 @@ def normalise(text: str) -> str:
 
 
 def group(characters: str) -> str:
-    """Return the characters of a line as they are printed: six groups of four and one of five."""
+    """Return the characters of a line, all or the first of them, as they are printed: six groups of four and one of five."""
     cuts = [characters[at : at + GROUP] for at in range(0, DATA_CHARACTERS, GROUP)]
-    return " ".join([*cuts, characters[DATA_CHARACTERS:]])
+    return " ".join(filter(None, [*cuts, characters[DATA_CHARACTERS:]]))
 
 
 def _readings_of_one(text: str, given: str) -> Iterator[str]:

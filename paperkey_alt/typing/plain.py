@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from paperkey_alt.commands.options import say
+from paperkey_alt.lines import group
 from paperkey_alt.sheet.text import row
 from paperkey_alt.typing import screen, transcript
 from paperkey_alt.typing.transcript import Accepted
@@ -62,7 +63,7 @@ def _taken(typed: Transcript, number: int, text: str) -> Accepted | None:
 
 def _show(problem: Problem, text: str) -> None:
     given = "".join(text.upper().split())
-    lines = [f"      {screen.grouped(given)}"]
+    lines = [f"      {group(given)}"]
     if problem.column is not None:
         lines.append(f"      {' ' * screen.column(problem.column - 1)}^")
     lines.append(f"Line {problem.number}: {problem.what}.")

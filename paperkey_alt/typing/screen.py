@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from paperkey_alt.lines import CHARACTERS, DATA_CHARACTERS, GROUP
+from paperkey_alt.lines import CHARACTERS, DATA_CHARACTERS, GROUP, group
 from paperkey_alt.typing import transcript
 from paperkey_alt.typing.transcript import Accepted, Problem, Transcript
 
@@ -73,12 +73,6 @@ def rows(screen: Screen) -> list[str]:
 def cursor(screen: Screen) -> tuple[int, int]:
     """Return the row and column, from 0, at which the next character appears."""
     return 3 + _BEFORE, _INDENT + column(screen.cursor)
-
-
-def grouped(text: str) -> str:
-    """Return the characters of a line, all or the first of them, in the groups they are printed in."""
-    groups = [text[at : at + GROUP] for at in range(0, DATA_CHARACTERS, GROUP)]
-    return " ".join(filter(None, [*groups, text[DATA_CHARACTERS:]]))
 
 
 # Keys.
@@ -196,7 +190,7 @@ def _lines_before(screen: Screen) -> list[str]:
 
 
 def _row(number: int, text: str) -> str:
-    return f"{number:5d}   {grouped(text)}"
+    return f"{number:5d}   {group(text)}"
 
 
 def _pointer(screen: Screen) -> str:

@@ -1,8 +1,8 @@
 """
 Sizes, times and memory over key kinds and payload sizes: ``python tests/bench/growth.py [SVG]``; prints a table and draws a plot.
 
-Each command runs in a process of its own, three times, and the median is told; the plot has logarithmic axes, so that a straight line
-of slope one is growth with the size. Payloads are 32 bytes to the line limit, carried as files; kinds are those of the demo key.
+Each command runs in a process of its own, three times, and the median is told; the plot has logarithmic axes, so that a straight
+line of slope one is growth with the size. Payloads are 32 bytes to the line limit, carried as files; kinds are those of the demo key.
 """
 
 import math
@@ -86,8 +86,7 @@ def plot(points):
 
     parts = [f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" font-family="sans-serif" font-size="12">']
     parts.append(f'<rect width="{wide}" height="{high}" fill="white"/>')
-    for size in SIZES:
-        parts.append(f'<text x="{x(size):.0f}" y="{high - bottom + 18}" text-anchor="middle">{size:,}</text>')
+    parts += [f'<text x="{x(size):.0f}" y="{high - bottom + 18}" text-anchor="middle">{size:,}</text>' for size in SIZES]
     for seconds in (0.1, 0.2, 0.5, 1, 2, 5, 10):
         if math.log10(seconds) <= most:
             parts.append(f'<line x1="{left}" x2="{wide - 130}" y1="{y(seconds):.1f}" y2="{y(seconds):.1f}" stroke="#ccc"/>')
@@ -103,9 +102,8 @@ def plot(points):
 
 def main():
     """Print the table, and write the plot."""
-    print(
-        f"{'':<26}{'lines':>6}{'characters':>11}{'pages':>6}" + "".join(f"{name:>14}" for name in COLUMNS) + "   seconds; peak MiB"
-    )
+    heads = "".join(f"{name:>14}" for name in COLUMNS)
+    print(f"{'seconds and peak MiB':<26}{'lines':>6}{'characters':>11}{'pages':>6}{heads}")
     points = []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

@@ -42,9 +42,9 @@ def test_groups_appear_as_one_types():
         shown = pressed(begun(4), typed) if length < 29 else begun(4)
         if length < 29:
             row, column = screen.cursor(shown)
-            assert screen.rows(shown)[row].rstrip() == f"{4:5d}   {screen.grouped(typed)}".rstrip()
-            assert column in (8 + len(screen.grouped(typed)), 9 + len(screen.grouped(typed)))
-    assert screen.grouped(EVERY[4]) == group(EVERY[4])
+            assert screen.rows(shown)[row].rstrip() == f"{4:5d}   {group(typed)}".rstrip()
+            assert column in (8 + len(group(typed)), 9 + len(group(typed)))
+    assert group(EVERY[4]).split() == [EVERY[4][at : at + 4] for at in range(0, 24, 4)] + [EVERY[4][24:]]
 
 
 def wrong_at(line, at):
