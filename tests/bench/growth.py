@@ -2,7 +2,7 @@
 Sizes, times and memory over key kinds and payload sizes: ``python tests/bench/growth.py [SVG]``; prints a table and draws a plot.
 
 Each command runs in a process of its own, three times, and the median is told; the plot has logarithmic axes, so that a straight
-line of slope one is growth with the size. Payloads are 32 bytes to the line limit, carried as files; kinds are those of the demo key.
+line of slope one is growth with the size. Payloads are 32 bytes to the line limit, carried as files; kinds are of the demo key.
 """
 
 import math

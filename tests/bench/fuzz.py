@@ -1,0 +1,244 @@
+"""
+Every reader under fire: ``python tests/bench/fuzz.py [SECONDS] [TARGET...]``.
+
+Good inputs are damaged at random and read. What comes back is what a digest confirms, or one of the program's own errors: any other
+exception, and any other result, is a finding, told with the seed that makes it again.
+"""
+
+import argparse
+import io
+import random
+import sys
+import tempfile
+import time
+import traceback
+from functools import cache
+from pathlib import Path
+
+import pypdfium2
+
+from paperkey_alt import backups, body, payload, register, sets
+from paperkey_alt import head as heads
+from paperkey_alt import seal as seals
+from paperkey_alt.backups import Terms
+from paperkey_alt.errors import RagleafError
+from paperkey_alt.keys import openpgp, private
+from paperkey_alt.lines import ALPHABET, Line
+from paperkey_alt.payload import File
+from paperkey_alt.reading import sources, typed
+from paperkey_alt.seal import Cost
+from paperkey_alt.sheet import draw, text
+from paperkey_alt.sheet.caption import Caption
+
+import datetime as dt  # isort: skip
+
+CORPUS = Path(__file__).parents[1] / "keys/corpus"
+CONTENT = File("log", random.Random(1).randbytes(300))
+BODY = payload.pack(CONTENT)
+SET = sets.compose(BODY, 6)
+CHARACTERS = ALPHABET + "0189?# -/.\n" + ALPHABET.lower()
+
+
+def damaged(data, rng):
+    """The bytes with bits changed, parts cut out, doubled, moved or replaced."""
+    data = bytearray(data)
+    for _ in range(rng.choice((1, 1, 2, 5, 20))):
+        at, size = rng.randrange(len(data) + 1), rng.choice((1, 1, 4, 30, 400))
+        match rng.randrange(6):
+            case 0 if at < len(data):
+                data[at] ^= 1 << rng.randrange(8)
+            case 1:
+                del data[at : at + size]
+            case 2:
+                data[at:at] = rng.randbytes(size)
+            case 3:
+                data[at:at] = data[at : at + size]
+            case 4:
+                data[at : at + size] = bytes(rng.choice((0, 255)) for _ in range(size))
+            case 5:
+                del data[at:]
+        if not data:
+            return b""
+    return bytes(data)
+
+
+def retyped(rows, rng):
+    """Text with characters changed, lost, added, and rows moved."""
+    characters = list(rows)
+    for _ in range(rng.choice((1, 3, 10, 40, 200))):
+        at = rng.randrange(len(characters) + 1)
+        match rng.randrange(4):
+            case 0:
+                characters[at : at + 1] = rng.choice(CHARACTERS)
+            case 1:
+                del characters[at : at + rng.choice((1, 1, 5, 40))]
+            case 2:
+                characters[at:at] = rng.choice(CHARACTERS)
+            case 3:
+                characters[at:at] = characters[at : at + rng.choice((1, 40, 200))]
+    return "".join(characters)
+
+
+@cache
+def key_files():
+    """Good key files."""
+    return [path.read_bytes() for path in sorted(CORPUS.iterdir()) if path.suffix in (".asc", ".pem", ".gpg", ".key", ".der")]
+
+
+@cache
+def pictures():
+    """The sheet of the set as files of pictures."""
+    words = Caption("A title", None, None, dt.date(2026, 11, 25), (), (), ())
+    pdf = draw.draw(SET, words, paper=draw.layout.PAPERS["a4"])
+    page = pypdfium2.PdfDocument(pdf)[0].render(scale=100 / 72, grayscale=True).to_pil().convert("L")
+    made = [pdf]
+    for kind in ("PNG", "JPEG", "TIFF", "WEBP", "GIF", "BMP"):
+        target = io.BytesIO()
+        page.save(target, kind)
+        made.append(target.getvalue())
+    return made
+
+
+def openpgp_key(rng):
+    """A key file: what is taken from it goes back into it."""
+    for key in openpgp.read(damaged(rng.choice(key_files()), rng)):
+        taken = openpgp.extract(key, allow_unprotected=True).payload
+        rebuilt = openpgp.rebuild(taken, key)
+        assert openpgp.extract(rebuilt.key, allow_unprotected=True).payload == taken
+
+
+@cache
+def private_files():
+    """Private keys as PEM and DER have them."""
+    keys = (rsa.generate_private_key(65537, 1024), ec.generate_private_key(ec.SECP256R1()), ed25519.Ed25519PrivateKey.generate())
+    pem, der = serialization.Encoding.PEM, serialization.Encoding.DER
+    pkcs8, openssh = serialization.PrivateFormat.PKCS8, serialization.PrivateFormat.OpenSSH
+    ways = ((pem, pkcs8), (der, pkcs8), (pem, openssh))
+    return [key.private_bytes(*way, serialization.NoEncryption()) for key in keys for way in ways]
+
+
+def private_key(rng):
+    """A private key file of another kind."""
+    data = damaged(rng.choice(private_files()), rng)
+    if private.recognises(data):
+        private.extract(data, "file", compact=False, allow_unprotected=True, ask=None)
+
+
+def typed_text(rng):
+    """Typed text: the body or none."""
+    found = sets.collect(typed.read(retyped(text.write(SET, ()), rng), "text"))
+    assert all(one.body in (BODY, None) for one in found.sets if one.head == SET.head)
+
+
+def payload_bytes(rng):
+    """A payload: what was packed, or an error."""
+    assert payload.unpack(damaged(BODY, rng)) == CONTENT
+
+
+def head_line(rng):
+    """A head line of any bytes."""
+    spoilt = damaged(heads.pack(SET.head).data, rng)[:15].ljust(15, b"\0")
+    head = heads.unpack(Line(0, rng.choice((spoilt, rng.randbytes(15)))))
+    assert heads.unpack(heads.pack(head)) == head
+
+
+SEALED = seals.seal(payload.encode(CONTENT), "tide", bytes(16), Cost(1, 1, 10))
+
+
+def sealed_body(rng):
+    """A sealed body under its passphrase: the content or an error."""
+    data = damaged(SEALED, rng)
+    # A cost that was changed is within the bounds of what would be paid, but takes long.
+    if data[:3] == SEALED[:3]:
+        assert body.unwrap(data, sealed=True, ask=Once("tide")).payload == CONTENT
+
+
+class Once:
+    """Gives one passphrase, once."""
+
+    def __init__(self, passphrase):
+        self.left = [passphrase]
+
+    def __call__(self, what):
+        """Return it."""
+        if not self.left:
+            raise seals.WrongPassphrase(f"no passphrase opens the {what}")
+        return self.left.pop()
+
+
+SHARES = backups.deal(BODY, Terms(2, 3), sealed=False, spare=4, random_bytes=random.Random(2).randbytes)
+DEALT = [text.write(one, ()) for one in SHARES]
+
+
+def shares(rng):
+    """Shares, one of them damaged: the body or an error."""
+    texts = [retyped(one, rng) if at == 0 else one for at, one in enumerate(rng.sample(DEALT, rng.choice((2, 3))))]
+    assembled = backups.assemble(sets.collect([one for part in texts for one in typed.read(part, "text")]), None)
+    assert assembled.body == BODY
+
+
+def picture(rng):
+    """A file of pictures: lines that are fine are those that were printed."""
+    parts = sources.read(damaged(rng.choice(pictures()), rng), "picture")
+    found = sets.collect([one for part in parts for one in part.sightings])
+    assert all(one.body in (BODY, None) for one in found.sets if one.head == SET.head)
+
+
+@cache
+def register_file():
+    """A register with some entries."""
+    with tempfile.TemporaryDirectory() as folder:
+        book = register.Register(Path(folder) / "r")
+        for at in range(30):
+            book.add(register.Entry((f"MARK{at}",), "00" * 20, "secret part", 2, dt.date(2026, 11, 25)))
+        return book.path.read_bytes()
+
+
+def register_bytes(rng):
+    """A register: entries or an error."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "r"
+        path.write_bytes(damaged(register_file(), rng))
+        register.due(register.Register(path).entries(), dt.date(2026, 11, 25))
+
+
+TARGETS = {
+    one.__name__: one
+    for one in (openpgp_key, private_key, typed_text, payload_bytes, head_line, sealed_body, shares, picture, register_bytes)
+}
+
+
+def fired(name, seconds, seed=0):
+    """Executions, refusals and findings of one target within some seconds."""
+    end, count, refused, findings = time.monotonic() + seconds, 0, 0, []
+    while time.monotonic() < end:
+        count += 1
+        try:
+            TARGETS[name](random.Random(f"{name} {seed} {count}"))
+        except RagleafError:
+            refused += 1
+        except Exception:  # noqa: BLE001 - any other exception is a finding
+            findings.append((f"{name} {seed} {count}", traceback.format_exc()))
+    return count, refused, findings
+
+
+def main():
+    """Print the table; end with 1 if there is a finding."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("seconds", type=float, nargs="?", default=60)
+    parser.add_argument("targets", nargs="*", default=list(TARGETS))
+    parser.add_argument("--seed", type=int, default=0)
+    given = parser.parse_args()
+    print(f"{'target':<18}{'executions':>12}{'refused':>10}{'findings':>10}")
+    everything = []
+    for name in given.targets:
+        count, refused, findings = fired(name, given.seconds / len(given.targets), given.seed)
+        everything += findings
+        print(f"{name:<18}{count:>12,}{refused:>10,}{len(findings):>10}", flush=True)
+    for seed, trace in everything[:10]:
+        print(f"\nseed {seed!r}\n{trace}")
+    return 1 if everything else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
