@@ -16,6 +16,8 @@ from functools import cache
 from pathlib import Path
 
 import pypdfium2
+from cryptography.hazmat.primitives import serialization
+from cryptography.hazmat.primitives.asymmetric import ec, ed25519, rsa
 
 from paperkey_alt import backups, body, payload, register, sets
 from paperkey_alt import head as heads
@@ -235,7 +237,7 @@ def main():
         count, refused, findings = fired(name, given.seconds / len(given.targets), given.seed)
         everything += findings
         print(f"{name:<18}{count:>12,}{refused:>10,}{len(findings):>10}", flush=True)
-    for seed, trace in everything[:10]:
+    for seed, trace in everything[:3]:
         print(f"\nseed {seed!r}\n{trace}")
     return 1 if everything else 0
 
