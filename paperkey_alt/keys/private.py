@@ -98,7 +98,8 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
         # What the library raises where a passphrase is needed.
         if ask is None:
             return None
-    except (ValueError, UnsupportedAlgorithm):
+    except (ValueError, UnsupportedAlgorithm, NotImplementedError):
+        # The last is how the library says that a point is compressed.
         if not _is_protected_openssh(match, data):
             raise DamagedKeyFile(f"the private key ({kind}) is damaged, or of a kind that cannot be read here") from None
         if ask is None:
@@ -107,7 +108,7 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
         passphrase = ask(f"private key ({kind})").encode()
         try:
             return Opened(load(data, passphrase), kind, protected=True)
-        except UnsupportedAlgorithm:
+        except (UnsupportedAlgorithm, NotImplementedError):
             raise UnsupportedKey(f"the passphrase over the private key ({kind}) cannot be tried here", advice=_UNOPENED) from None
         except ValueError:
             continue
@@ -158,7 +159,7 @@ def _is_protected_openssh(match: re.Match[bytes] | None, data: bytes) -> bool:
     except UnsupportedAlgorithm:
         # Only a protected file gets as far as the missing key derivation.
         return True
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, NotImplementedError):
         return False
     return True
 

@@ -7,6 +7,7 @@ exception, and any other result, is a finding, told with the seed that makes it 
 
 import argparse
 import io
+import math
 import random
 import sys
 import tempfile
@@ -112,7 +113,12 @@ def openpgp_key(rng):
 @cache
 def private_files():
     """Private keys as PEM and DER have them."""
-    keys = (rsa.generate_private_key(65537, 1024), ec.generate_private_key(ec.SECP256R1()), ed25519.Ed25519PrivateKey.generate())
+    # The same keys at every run; the primes are Mersenne's.
+    p, q, e = 2**521 - 1, 2**607 - 1, 65537
+    d = pow(e, -1, math.lcm(p - 1, q - 1))
+    numbers = rsa.RSAPrivateNumbers(p, q, d, d % (p - 1), d % (q - 1), pow(q, -1, p), rsa.RSAPublicNumbers(e, p * q))
+    curve = ec.derive_private_key(2**200 + 1, ec.SECP256R1())
+    keys = (numbers.private_key(), curve, ed25519.Ed25519PrivateKey.from_private_bytes(bytes(range(32))))
     pem, der = serialization.Encoding.PEM, serialization.Encoding.DER
     pkcs8, openssh = serialization.PrivateFormat.PKCS8, serialization.PrivateFormat.OpenSSH
     ways = ((pem, pkcs8), (der, pkcs8), (pem, openssh))
