@@ -100,7 +100,7 @@ def main():
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         sheets, lines = folder / "s.pdf", folder / "s.txt"
-        backup = (*RAGLEAF, "backup", KEY, "-o", sheets, "--text", lines, "--force")
+        backup = (*RAGLEAF, "backup", KEY, "-o", sheets, "--text", lines, "--force", "--no-register")
         run(backup)
         document = pypdfium2.PdfDocument(sheets)
         pictures = [folder / f"page-{page}.png" for page in range(len(document))]
@@ -116,7 +116,7 @@ def main():
         restore = (*RAGLEAF, "restore", "--public", CERTIFICATE, "--force", "-o", folder / "k.asc")
         row(
             "backup to PDF",
-            (*RAGLEAF, "backup", KEY, "-o", sheets, "--force"),
+            (*RAGLEAF, "backup", KEY, "-o", sheets, "--force", "--no-register"),
             ("-c", BARE_DRAW, lines, folder / "b"),
         )
         row("restore from text", (*restore, lines), ("-c", BARE_TEXT, lines))

@@ -39,7 +39,7 @@ def sheets():
     with tempfile.TemporaryDirectory() as folder:
         for paper in ("a4", "letter"):
             name = f"{folder}/{paper}.pdf"
-            command = [sys.executable, "-m", "paperkey_alt", "backup", str(KEY), "-o", name, "--paper", paper]
+            command = [sys.executable, "-m", "paperkey_alt", "backup", str(KEY), "-o", name, "--paper", paper, "--no-register"]
             subprocess.run(command, check=True, capture_output=True)
             yield pypdfium2.PdfDocument(Path(name).read_bytes())
 
