@@ -7,6 +7,7 @@ import pypdfium2
 import pytest
 from desks import CERTIFICATE, KEY
 from PIL import Image
+from terminals import terminal
 
 SCALE = 200 / 72
 
@@ -99,3 +100,15 @@ def test_without_the_extra(scans, library):
     assert done.status == 2
     assert done.err.startswith(f"ragleaf: reading pictures needs the library {library}")
     assert "ragleaf[scan]" in done.err
+
+
+def test_a_progress_bar_on_long_reading(scans):
+    """On a terminal, where there are several pages; none for a single one, and none in a pipe."""
+    with terminal(scans, "check", "s.pdf") as (send, process):
+        shown = send("", "in agreement with its digest")
+        assert "Reading" in shown
+        assert "100%" in shown
+        assert process.wait(20) == 0
+    with terminal(scans, "check", "1.png") as (send, process):
+        assert "Reading" not in send("", "not complete")
+    assert "Reading" not in scans.ok("check", "s.pdf").err
