@@ -216,10 +216,10 @@ TARGETS = {
 }
 
 
-def fired(name, seconds, seed=0):
-    """Executions, refusals and findings of one target within some seconds."""
+def fired(name, seconds=math.inf, seed=0, most=math.inf):
+    """Executions, refusals and findings of one target within some seconds, or within so many executions."""
     end, count, refused, findings = time.monotonic() + seconds, 0, 0, []
-    while time.monotonic() < end:
+    while time.monotonic() < end and count < most:
         count += 1
         try:
             TARGETS[name](random.Random(f"{name} {seed} {count}"))

@@ -91,13 +91,22 @@ def plot(points):
         if math.log10(seconds) <= most:
             parts.append(f'<line x1="{left}" x2="{wide - 130}" y1="{y(seconds):.1f}" y2="{y(seconds):.1f}" stroke="#ccc"/>')
             parts.append(f'<text x="{left - 6}" y="{y(seconds) + 4:.1f}" text-anchor="end">{seconds} s</text>')
+    labels = _apart([y(points[-1][1][at][0]) for at in range(len(COLUMNS))])
     for at, (name, dashes) in enumerate(zip(COLUMNS, ("none", "6 3", "2 3", "10 3 2 3"), strict=True)):
         places = [(x(size), y(costs[at][0])) for size, costs in points]
         line = " ".join(f"{across:.1f},{down:.1f}" for across, down in places)
         parts.append(f'<polyline points="{line}" fill="none" stroke="black" stroke-width="1.5" stroke-dasharray="{dashes}"/>')
-        parts.append(f'<text x="{places[-1][0] + 8:.0f}" y="{places[-1][1] + 4:.0f}">{name}</text>')
+        parts.append(f'<text x="{places[-1][0] + 8:.0f}" y="{labels[at] + 4:.0f}">{name}</text>')
     parts.append(f'<text x="{(left + wide - 130) / 2:.0f}" y="{high - 10}" text-anchor="middle">bytes carried</text></svg>')
     return "\n".join(parts) + "\n"
+
+
+def _apart(places):
+    """The places of labels, moved down until each has room."""
+    moved, last = {}, -math.inf
+    for at in sorted(range(len(places)), key=lambda one: places[one]):
+        moved[at] = last = max(places[at], last + 15)
+    return [moved[at] for at in range(len(places))]
 
 
 def main():
