@@ -28,9 +28,9 @@ _NETWORK = frozenset(
 
 
 class Weight(Enum):
-    """How much a finding matters."""
+    """How much a finding matters, and the word for it."""
 
-    MATTERS = "matters"
+    MATTERS = "MATTERS"
     NOTE = "note"
     UNKNOWN = "not known"
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -78,7 +77,7 @@ def command(**given: Any) -> None:
         subject, seal = _taken(given)
     paper = layout.PAPERS[given["paper"]]
     line_sets = _line_sets(body.wrap(subject.payload, seal), terms, given["spare"], paper, sealed=seal is not None)
-    today = dt.datetime.now().astimezone().date()
+    today = registers.today()
     captions = [words.caption(subject, one, today=today, anonymous=given["anonymous"]) for one in line_sets]
     contents: dict[str, bytes] = {}
     for (sheets, lines), line_set, caption in zip(outputs, line_sets, captions, strict=True):

@@ -17,8 +17,6 @@ from paperkey_alt.preflight import Weight
 if TYPE_CHECKING:
     from paperkey_alt.preflight import Finding
 
-_WORDS = {Weight.MATTERS: "MATTERS", Weight.NOTE: "note", Weight.UNKNOWN: "not known"}
-
 
 @click.command()
 @click.option("--output", metavar="FOLDER", default=".", help="Where the sheets are to be written; this folder if not given.")
@@ -45,4 +43,4 @@ def command(**given: Any) -> None:
 
 
 def _told(finding: Finding) -> str:
-    return f"{_WORDS[finding.weight]}: {finding.what}.\n  {finding.why} {finding.mend}"
+    return f"{finding.weight.value}: {finding.what}.\n  {finding.why} {finding.mend}"

@@ -55,7 +55,7 @@ def command(**given: Any) -> None:
     payload = Revocation(key.fingerprint, packet)
     carried = body.wrap(payload, None)
     line_set = sets.compose(carried, sets.spare_count(-(-len(carried) // DATA_BYTES)))
-    caption = words.revocation_caption(key, line_set, payload, today=dt.datetime.now().astimezone().date())
+    caption = words.revocation_caption(key, line_set, payload, today=registers.today())
     contents = {given["output"]: draw.draw(line_set, caption, paper=layout.PAPERS[given["paper"]])}
     if given["text"]:
         contents[given["text"]] = text.write(line_set, words.remarks(line_set, caption)).encode()

@@ -33,8 +33,9 @@ def command(lines: str, others: tuple[str, ...], *, is_plain: bool) -> None:
     A line is checked as its last character is typed. Right ones are saved at once.
     """
     files.require_free([lines], force=True)
-    begun = transcript.begin([*_there(lines), *(one for part in sheets.read(others) for one in part.sightings)])
-    save = _saving(lines)
+    there = _there(lines)
+    begun = transcript.begin([*there, *(one for part in sheets.read(others) for one in part.sightings)])
+    save = _saving(lines, transcript.begin(there))
     save(begun)
     left = _front_end(is_plain=is_plain)(begun, save)
     say(_ended(left, lines))
@@ -47,9 +48,9 @@ def _there(name: str) -> tuple[Sighting, ...]:
     return typed.read(files.read(name, files.LONGEST_KEY_FILE).decode("utf-8", "replace"), name)
 
 
-def _saving(name: str) -> Callable[[Transcript], None]:
-    """Return what writes the lines of a transcript that are not in the file yet."""
-    saved = dict(transcript.begin(_there(name)).lines)
+def _saving(name: str, there: Transcript) -> Callable[[Transcript], None]:
+    """Return what writes the lines of a transcript that are not in the file yet, which holds *there*."""
+    saved = dict(there.lines)
 
     def save(done: Transcript) -> None:
         for number, characters in done.lines.items():

@@ -31,7 +31,7 @@ def best(likeness: NDArray[np.float32]) -> str:
 
 def doubtful(likeness: NDArray[np.float32], most: int) -> str:
     """Return the likeliest characters, with ``?`` for up to *most* of those that are not sure, the least sure first."""
-    lead = _lead(likeness)
+    lead = _lead(-np.sort(-likeness, axis=1))
     unsure = [int(at) for at in np.argsort(lead) if lead[at] < SURE][:most]
     return "".join(UNREADABLE if at in unsure else character for at, character in enumerate(best(likeness)))
 
@@ -54,7 +54,7 @@ def _changed(
 ) -> tuple[float, NDArray[np.int64]] | None:
     """Return the cheapest change of the *size* least sure characters, *depth* readings each, by which *wrong* becomes 0."""
     shares = _shares()
-    unsure = np.argsort(top[:, 0] - top[:, 1])[:size]
+    unsure = np.argsort(_lead(top))[:size]
     remainders, costs = np.zeros(1, np.int64), np.zeros(1)
     for at in unsure:
         readings = ranked[at, :depth]
@@ -70,9 +70,9 @@ def _changed(
     return float(costs[cheapest]), chosen
 
 
-def _lead(likeness: NDArray[np.float32]) -> NDArray[np.float32]:
-    first, second = -np.partition(-likeness, 1, axis=1)[:, :2].T
-    lead: NDArray[np.float32] = first - second
+def _lead(top: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return by how much the likeliest character of each cell leads the next; *top* is sorted, the likeliest first."""
+    lead: NDArray[np.float32] = top[:, 0] - top[:, 1]
     return lead
 
 

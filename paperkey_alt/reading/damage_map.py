@@ -12,11 +12,9 @@ import io
 from dataclasses import dataclass
 from enum import Enum
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-import reportlab
 from PIL import Image, ImageDraw, ImageFont, ImageStat
 from reportlab.pdfgen.canvas import Canvas
 
@@ -24,6 +22,7 @@ from paperkey_alt import head as heads
 from paperkey_alt import lines
 from paperkey_alt.errors import LineError
 from paperkey_alt.lines import NO_MARK, Line
+from paperkey_alt.sheet import fonts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -242,4 +241,4 @@ def _write_legend(made: Picture, findings: Sequence[Finding], title: str, top: i
 
 @cache
 def _font(size: int) -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(str(Path(reportlab.__file__).parent / "fonts" / "VeraBd.ttf"), size)
+    return ImageFont.truetype(fonts.VERA_BOLD, size)

@@ -9,14 +9,13 @@ neither brightness nor contrast changes. A cell is `WIDE` × `HIGH` pixels at `E
 from __future__ import annotations
 
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-import reportlab
 from PIL import Image, ImageDraw, ImageFilter, ImageFont
 
 from paperkey_alt.lines import ALPHABET
+from paperkey_alt.sheet import fonts
 from paperkey_alt.sheet.layout import ADVANCE
 
 if TYPE_CHECKING:
@@ -39,7 +38,7 @@ _FLAT = 1e-3
 @cache
 def rendered(characters: str = ALPHABET, blur: float = BLURS[0]) -> NDArray[np.float32]:
     """Return *characters* as pictures of ink (1 black, 0 white), blurred by a Gaussian; shape (characters, HIGH, WIDE)."""
-    font = ImageFont.truetype(str(Path(reportlab.__file__).parent / "fonts" / "cob_____.pfb"), EM * _FINE)
+    font = ImageFont.truetype(fonts.COURIER_BOLD, EM * _FINE)
     return np.stack([_ink(character, font, blur) for character in characters])
 
 

@@ -11,10 +11,8 @@ import io
 import unicodedata
 from functools import cache
 from itertools import groupby
-from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-import reportlab
 from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
@@ -22,7 +20,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt.head import backup_characters
 from paperkey_alt.lines import group
-from paperkey_alt.sheet import layout, qr
+from paperkey_alt.sheet import fonts, layout, qr
 from paperkey_alt.sheet.layout import ADVANCE, MARGIN, MARGIN_ENDS, NUMBER_CHARACTERS
 
 if TYPE_CHECKING:
@@ -269,11 +267,10 @@ def _runs(row: Sequence[bool]) -> list[tuple[int, int]]:
 @cache
 def register_fonts() -> None:
     """Make LINES, PROSE and BOLD known to reportlab."""
-    fonts = Path(reportlab.__file__).parent / "fonts"
-    face = pdfmetrics.EmbeddedType1Face(str(fonts / "cob_____.afm"), str(fonts / "cob_____.pfb"))
+    face = pdfmetrics.EmbeddedType1Face(fonts.COURIER_BOLD_METRICS, fonts.COURIER_BOLD)
     # Under its own name it would pass for the viewer's Courier, and not be embedded.
     face.name = LINES
     pdfmetrics.registerTypeFace(face)
     pdfmetrics.registerFont(pdfmetrics.Font(LINES, face.name, "WinAnsiEncoding"))
-    pdfmetrics.registerFont(TTFont(PROSE, str(fonts / "Vera.ttf")))
-    pdfmetrics.registerFont(TTFont(BOLD, str(fonts / "VeraBd.ttf")))
+    pdfmetrics.registerFont(TTFont(PROSE, fonts.VERA))
+    pdfmetrics.registerFont(TTFont(BOLD, fonts.VERA_BOLD))

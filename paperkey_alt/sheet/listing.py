@@ -29,8 +29,8 @@ def draw(source: str, title: str, *, paper: Paper) -> bytes:
     target = io.BytesIO()
     canvas = Canvas(target, pagesize=(paper.width, paper.height), invariant=True, pageCompression=1)
     sheets.register_fonts()
+    digest = hashlib.sha256(source.encode()).hexdigest()
     for number, page in enumerate(pages, 1):
-        digest = hashlib.sha256(source.encode()).hexdigest()
         canvas.setFont(sheets.PROSE, _TITLE)
         canvas.drawString(MARGIN, paper.height - MARGIN_ENDS - _TITLE, f"{title}, page {number} of {len(pages)}")
         canvas.setFont(sheets.PROSE, _TITLE * 0.72)

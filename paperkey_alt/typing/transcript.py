@@ -38,11 +38,6 @@ class Transcript:
             raise ValueError("a transcript has a head when it has line 0, and no other line before")
 
     @property
-    def wanted(self) -> int:
-        """How many lines are needed in all, the head line among them; 1 as long as that is not known."""
-        return 1 + (self.head.data_lines if self.head else 0)
-
-    @property
     def needed(self) -> int:
         """How many more lines are needed, data lines or spare lines; 0 when the set can be had back."""
         if self.head is None:

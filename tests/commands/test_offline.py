@@ -1,5 +1,6 @@
 """Installation from the wheel folder, with the network cut, as docs/offline.md says; then the main job."""
 
+import shutil
 import subprocess
 import sys
 
@@ -13,17 +14,25 @@ def is_possible():
     return all(subprocess.run(command, capture_output=True, check=False).returncode == 0 for command in needed)
 
 
-@pytest.mark.skipif(not is_possible(), reason="needs a package index and network namespaces")
-def test_installation_without_a_network(tmp_path):
+pytestmark = pytest.mark.skipif(not is_possible(), reason="needs a package index and network namespaces")
+
+
+@pytest.fixture(scope="module")
+def wheels(tmp_path_factory):
+    """The folder that the script makes."""
+    folder = tmp_path_factory.mktemp("offline") / "wheels"
+    subprocess.run(["sh", ROOT / "docs/make_wheels.sh", folder], check=True, capture_output=True)
+    return folder
+
+
+def test_installation_without_a_network(wheels, tmp_path):
     """The folder is made, every wheel in it is named with its hash, it installs without a network, and the program does its job."""
-    subprocess.run(["sh", ROOT / "docs/make_wheels.sh", tmp_path / "wheels"], check=True, capture_output=True)
-    wheels = sorted((tmp_path / "wheels").glob("*.whl"))
-    named = (tmp_path / "wheels/requirements.txt").read_text().splitlines()
-    assert len(named) == len(wheels) >= 12
+    named = (wheels / "requirements.txt").read_text().splitlines()
+    assert len(named) == len(sorted(wheels.glob("*.whl"))) >= 12
     assert all(" --hash=sha256:" in row for row in named)
     script = f"""
         python3 -m venv ragleaf
-        ragleaf/bin/pip install -q --no-index --find-links wheels --require-hashes -r wheels/requirements.txt
+        ragleaf/bin/pip install -q --no-index --find-links {wheels} --require-hashes -r {wheels}/requirements.txt
         ragleaf/bin/ragleaf backup {KEY} -o s.pdf --register r
         ragleaf/bin/ragleaf restore s.pdf --public {CERTIFICATE} -o key.asc
         cmp key.asc {KEY}
@@ -32,10 +41,9 @@ def test_installation_without_a_network(tmp_path):
     assert done.returncode == 0, done.stderr
 
 
-@pytest.mark.skipif(not is_possible(), reason="needs a package index and network namespaces")
-def test_a_wheel_that_was_changed_is_refused(tmp_path):
+def test_a_wheel_that_was_changed_is_refused(wheels, tmp_path):
     """One more byte in one wheel, and nothing is installed."""
-    subprocess.run(["sh", ROOT / "docs/make_wheels.sh", tmp_path / "wheels"], check=True, capture_output=True)
+    shutil.copytree(wheels, tmp_path / "wheels")
     with next((tmp_path / "wheels").glob("segno-*.whl")).open("ab") as wheel:
         wheel.write(b"\0")
     script = "python3 -m venv v && v/bin/pip install -q --no-index --find-links wheels --require-hashes -r wheels/requirements.txt"
