@@ -14,7 +14,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from cryptography.exceptions import UnsupportedAlgorithm
+from cryptography.exceptions import InternalError, UnsupportedAlgorithm
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.hazmat.primitives.serialization import (
     Encoding,
@@ -62,6 +62,11 @@ _RULES: dict[int, Callable[[int, int, int], int]] = {
 }
 
 
+# What the library raises for a key that it cannot load, besides ValueError: an algorithm or a compressed point that it does not
+# know, a raw key of the wrong length.
+_UNKNOWN = (UnsupportedAlgorithm, NotImplementedError)
+_MALFORMED = (ValueError, InternalError)
+
 _UNOPENED = "Print it without --prove and --compact: it is carried byte for byte, with its passphrase over it."
 _NOT_REDUCED = "The file is carried as it stands: it cannot be computed anew to the same bytes."
 
@@ -98,17 +103,18 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
         # What the library raises where a passphrase is needed.
         if ask is None:
             return None
-    except (ValueError, UnsupportedAlgorithm, NotImplementedError):
-        # The last is how the library says that a point is compressed.
+    except (*_MALFORMED, *_UNKNOWN):
         if not _is_protected_openssh(match, data):
-            raise DamagedKeyFile(f"the private key ({kind}) is damaged, or of a kind that cannot be read here") from None
+            raise _damaged(kind) from None
         if ask is None:
             return None
     while True:
         passphrase = ask(f"private key ({kind})").encode()
         try:
             return Opened(load(data, passphrase), kind, protected=True)
-        except (UnsupportedAlgorithm, NotImplementedError):
+        except InternalError:
+            raise _damaged(kind) from None
+        except _UNKNOWN:
             raise UnsupportedKey(f"the passphrase over the private key ({kind}) cannot be tried here", advice=_UNOPENED) from None
         except ValueError:
             continue
@@ -159,9 +165,13 @@ def _is_protected_openssh(match: re.Match[bytes] | None, data: bytes) -> bool:
     except UnsupportedAlgorithm:
         # Only a protected file gets as far as the missing key derivation.
         return True
-    except (ValueError, TypeError, NotImplementedError):
+    except (*_MALFORMED, TypeError, NotImplementedError):
         return False
     return True
+
+
+def _damaged(kind: str) -> DamagedKeyFile:
+    return DamagedKeyFile(f"the private key ({kind}) is damaged, or of a kind that cannot be read here")
 
 
 def _reduced(opened: Opened, data: bytes, name: str) -> RsaFile | None:
@@ -187,5 +197,5 @@ def _written(payload: RsaFile) -> bytes:
         public = rsa.RSAPublicNumbers(e, p * q)
         numbers = rsa.RSAPrivateNumbers(p, q, d, d % (p - 1), d % (q - 1), pow(q, -1, p), public)
         return numbers.private_key().private_bytes(encoding, form, NoEncryption())
-    except (KeyError, ValueError, ZeroDivisionError):
+    except (KeyError, ZeroDivisionError, *_MALFORMED):
         raise ProofFailed("the numbers on the paper make no RSA key") from None

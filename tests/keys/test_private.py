@@ -173,6 +173,29 @@ def test_a_plain_file_is_sealed_or_acknowledged():
         plain.extract(b"", "note", allow_unprotected=True)
 
 
+# RFC 8410 §7: an Ed25519 key is an octet string of 32 bytes within another, behind the algorithm 1.3.101.112; 113 is Ed448.
+ED25519_HEAD = bytes.fromhex("302e 020100 3005 0603 2b6570 0422 0420")
+
+
+def relabelled(protected):
+    """The PKCS #8 file of an Ed25519 key that calls itself an Ed448 key, whose secret is longer."""
+    file = written("ed25519", Encoding.DER, passphrase=PASSPHRASE if protected else None)
+    at = ED25519_HEAD.index(0x70)
+    if protected:
+        # The bits of the first block of CBC are those of the initial vector: the last octet string before the ciphertext.
+        at += len(file) - 64 - 2 - 16
+        assert file[-84:-82] == b"\4\x10"
+    return file[:at] + bytes([file[at] ^ 1]) + file[at + 1 :]
+
+
+@pytest.mark.parametrize("protected", [False, True])
+def test_a_raw_key_of_the_wrong_length_is_refused(protected):
+    """The library calls it an error of its own; here it is a damaged key like any other."""
+    assert written("ed25519", Encoding.DER).startswith(ED25519_HEAD)
+    with pytest.raises(DamagedKeyFile):
+        private.open_(relabelled(protected), asks(PASSPHRASE))
+
+
 def test_a_compressed_point_is_refused():
     """The library says so in a way of its own; here it is a damaged or unreadable key like any other."""
     key = ec.derive_private_key(2**200 + 1, ec.SECP256R1())
