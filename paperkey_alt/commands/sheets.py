@@ -83,7 +83,7 @@ def restored(findings: Findings, mark: str | None, certificate: Key | None, ask:
     assembled = backups.assemble(findings, mark)
     say(f"Set {wrong} does not belong to the others, though its lines are fine: forged or mixed up." for wrong in assembled.wrong)
     unwrapped = body.unwrap(assembled.body, sealed=assembled.sealed, ask=ask)
-    return _restored(unwrapped.payload, certificate, unwrapped.passphrase, ask), unwrapped.passphrase
+    return rebuild(unwrapped.payload, certificate, unwrapped.passphrase, ask), unwrapped.passphrase
 
 
 def certificate(name: str | None, fingerprint: str | None) -> Key | None:
@@ -94,7 +94,8 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
         return openpgp.choose(openpgp.read(files.read(name, files.LONGEST_KEY_FILE)), fingerprint)
 
 
-def _restored(payload: Payload, certificate: Key | None, passphrase: str | None, ask: Ask) -> Restored:
+def rebuild(payload: Payload, certificate: Key | None, passphrase: str | None, ask: Ask) -> Restored:
+    """Return the key file or other file that *payload* was made from; *passphrase* is that of the seal, if one was over it."""
     match payload:
         case File():
             return plain.rebuild(payload)

@@ -87,23 +87,33 @@ def read(data: bytes, primary: KeyPacket) -> bytes:
     Raises NotARevocation where the file holds something else, or a revocation that this key did not make; DamagedKeyFile.
     """
     blocks = armor.dearmor(data)
-    found = packets.split(blocks[0].data if blocks else data)
-    if len(found) != 1 or found[0].tag != packets.SIGNATURE:
-        raise NotARevocation("the file does not hold one signature and nothing else, as a revocation certificate does")
-    body = found[0].body
+    packet = blocks[0].data if blocks else data
+    body = _body(packet)
     claims = signature.parse(body)
-    if claims.kind != KEY_REVOCATION:
-        raise NotARevocation("the file holds a signature that is no revocation of a key")
     if claims.issuers and not claims.issuers & {primary.key_id, primary.fingerprint}:
         raise NotARevocation("the revocation is of another key")
     _verify(body, primary)
-    return packets.join(found)
+    return packet
 
 
 def write(packet: bytes) -> bytes:
-    """Return a revocation as an armored file: by common practice, no source, under the words of a public key block."""
-    is_v6 = packets.split(packet)[0].body[0] == 6
+    """
+    Return a revocation as an armored file: by common practice, no source, under the words of a public key block.
+
+    Raises NotARevocation and DamagedKeyFile as `read` does, but that nothing is verified.
+    """
+    is_v6 = _body(packet)[0] == 6
     return armor.armor(packet, kind=armor.ArmorKind.PUBLIC_KEY, checksum=not is_v6).encode()
+
+
+def _body(packet: bytes) -> bytes:
+    """Return the body of the one packet there, a signature that revokes a key."""
+    found = packets.split(packet)
+    if len(found) != 1 or found[0].tag != packets.SIGNATURE:
+        raise NotARevocation("there is not one signature and nothing else, as in a revocation certificate")
+    if signature.parse(found[0].body).kind != KEY_REVOCATION:
+        raise NotARevocation("there is a signature that is no revocation of a key")
+    return found[0].body
 
 
 def _verify(body: bytes, key: KeyPacket) -> None:

@@ -6,6 +6,8 @@ exception, and any other result, is a finding, told with the seed that makes it 
 """
 
 import argparse
+import contextlib
+import hashlib
 import io
 import math
 import random
@@ -24,8 +26,9 @@ from paperkey_alt import backups, body, payload, register, sets
 from paperkey_alt import head as heads
 from paperkey_alt import seal as seals
 from paperkey_alt.backups import Terms
-from paperkey_alt.errors import RagleafError
-from paperkey_alt.keys import openpgp, private
+from paperkey_alt.commands import sheets
+from paperkey_alt.errors import RagleafError, UnsupportedKey
+from paperkey_alt.keys import armor, compact, openpgp, private, revocation
 from paperkey_alt.lines import ALPHABET, Line
 from paperkey_alt.payload import File
 from paperkey_alt.reading import sources, typed
@@ -84,8 +87,16 @@ def retyped(rows, rng):
 
 @cache
 def key_files():
-    """Good key files."""
-    return [path.read_bytes() for path in sorted(CORPUS.iterdir()) if path.suffix in (".asc", ".pem", ".gpg", ".key", ".der")]
+    """Good key files, armored and binary: most damage to armor is told by its base64 or its checksum."""
+    armored = [path.read_bytes() for path in sorted(CORPUS.glob("*.asc"))]
+    return [*armored, *(block.data for file in armored for block in armor.dearmor(file))]
+
+
+@cache
+def keys(pattern):
+    """The keys in the files of that name, each with its certificate."""
+    pairs = [(path, path.with_name(path.name.replace(".asc", ".cert.asc"))) for path in sorted(CORPUS.glob(pattern))]
+    return [tuple(openpgp.read(path.read_bytes())[0] for path in pair) for pair in pairs if pair[1].exists()]
 
 
 @cache
@@ -110,26 +121,64 @@ def openpgp_key(rng):
         assert openpgp.extract(rebuilt.key, allow_unprotected=True).payload == taken
 
 
+def opened_key(rng):
+    """A key that no passphrase protects: what is reduced is proven, and comes back as it stood."""
+    key, _ = rng.choice(keys("*-open.asc"))
+    for read in openpgp.read(damaged(openpgp.write(key, armored=False), rng)):
+        lean = openpgp.extract(read, allow_unprotected=True).payload
+        unlocked = compact.unlock(read, Once())
+        compact.prove_all(unlocked)
+        reduced, _ = compact.compact(unlocked, "tide")
+        assert compact.restore(reduced, read, "tide", Once()) == lean
+
+
+def certificate(rng):
+    """A certificate that the secrets are put into: they are in it afterwards, every one."""
+    key, public = rng.choice(keys("*.asc"))
+    lean = openpgp.extract(key, allow_unprotected=True).payload
+    for read in openpgp.read(damaged(openpgp.write(public, armored=False), rng)):
+        assert set(openpgp.extract(openpgp.rebuild(lean, read).key, allow_unprotected=True).payload.parts) >= set(lean.parts)
+
+
+@cache
+def revocations():
+    """Keys, and a revocation of each."""
+    made = []
+    for key, _ in keys("*-open.asc"):
+        with contextlib.suppress(UnsupportedKey):
+            primary = compact.unlock_primary(key, Once())
+            made.append((key, revocation.make(primary, revocation.Reason.NONE, "", 2**31, bytes(32))))
+    return made
+
+
+def revocation_file(rng):
+    """A revocation certificate: it is taken only if the key made what it signs."""
+    key, packet = rng.choice(revocations())
+    taken = revocation.read(damaged(packet, rng), key.primary)
+    assert revocation.read(revocation.write(taken), key.primary) == taken
+
+
 @cache
 def private_files():
-    """Private keys as PEM and DER have them."""
+    """Private keys as PEM and DER have them, with a passphrase and without."""
     # The same keys at every run; the primes are Mersenne's.
     p, q, e = 2**521 - 1, 2**607 - 1, 65537
     d = pow(e, -1, math.lcm(p - 1, q - 1))
     numbers = rsa.RSAPrivateNumbers(p, q, d, d % (p - 1), d % (q - 1), pow(q, -1, p), rsa.RSAPublicNumbers(e, p * q))
     curve = ec.derive_private_key(2**200 + 1, ec.SECP256R1())
-    keys = (numbers.private_key(), curve, ed25519.Ed25519PrivateKey.from_private_bytes(bytes(range(32))))
+    pairs = (numbers.private_key(), curve, ed25519.Ed25519PrivateKey.from_private_bytes(bytes(range(32))))
     pem, der = serialization.Encoding.PEM, serialization.Encoding.DER
     pkcs8, openssh = serialization.PrivateFormat.PKCS8, serialization.PrivateFormat.OpenSSH
     ways = ((pem, pkcs8), (der, pkcs8), (pem, openssh))
-    return [key.private_bytes(*way, serialization.NoEncryption()) for key in keys for way in ways]
+    bare = [key.private_bytes(*way, serialization.NoEncryption()) for key in pairs for way in ways]
+    return [*bare, *(key.private_bytes(*way, serialization.BestAvailableEncryption(b"tide")) for key in pairs for way in ways[:2])]
 
 
 def private_key(rng):
     """A private key file of another kind."""
     data = damaged(rng.choice(private_files()), rng)
     if private.recognises(data):
-        private.extract(data, "file", compact=False, allow_unprotected=True, ask=None)
+        private.extract(data, "file", compact=rng.random() < 0.1, allow_unprotected=True, ask=Once("tide"))
 
 
 def typed_text(rng):
@@ -141,6 +190,30 @@ def typed_text(rng):
 def payload_bytes(rng):
     """A payload: what was packed, or an error."""
     assert payload.unpack(damaged(BODY, rng)) == CONTENT
+
+
+@cache
+def contents():
+    """A payload of every kind, without its digest, and a certificate for those that want one."""
+    key, public = keys("curve25519-legacy-open.asc")[0]
+    rsa_key, rsa_public = keys("rsa2048-open.asc")[0]
+    opened = [(compact.unlock(one, Once()), read) for one, read in ((key, public), (rsa_key, rsa_public))]
+    reduced = [(compact.compact(unlocked, "tide")[0], read) for unlocked, read in opened]
+    carried = [openpgp.extract(key, whole=whole, allow_unprotected=True).payload for whole in (False, True)]
+    file = private.extract(private_files()[0], "file", compact=True, allow_unprotected=True, ask=None).payload
+    revoked, packet = revocations()[0]
+    rest = [(one, public) for one in (*carried, CONTENT, file, payload.Revocation(revoked.fingerprint, packet))]
+    return [(payload.encode(one), read) for one, read in (*reduced, *rest)]
+
+
+def payload_layout(rng):
+    """A payload that a forger gave a digest that agrees: laid out as the format has it, or refused; nothing else escapes."""
+    content, public = rng.choice(contents())
+    forged = damaged(content, rng)
+    found = payload.unpack(forged + hashlib.sha256(forged).digest())
+    # An exponent or a prime may have zeros before it; all else has one way to be written.
+    assert isinstance(found, payload.RsaFile) or payload.encode(found) == forged
+    sheets.rebuild(found, public, "tide", Once())
 
 
 def head_line(rng):
@@ -162,10 +235,10 @@ def sealed_body(rng):
 
 
 class Once:
-    """Gives one passphrase, once."""
+    """Gives each passphrase once."""
 
-    def __init__(self, passphrase):
-        self.left = [passphrase]
+    def __init__(self, *passphrases):
+        self.left = list(passphrases)
 
     def __call__(self, what):
         """Return it."""
@@ -212,7 +285,21 @@ def register_bytes(rng):
 
 TARGETS = {
     one.__name__: one
-    for one in (openpgp_key, private_key, typed_text, payload_bytes, head_line, sealed_body, shares, picture, register_bytes)
+    for one in (
+        openpgp_key,
+        opened_key,
+        certificate,
+        revocation_file,
+        private_key,
+        typed_text,
+        payload_bytes,
+        payload_layout,
+        head_line,
+        sealed_body,
+        shares,
+        picture,
+        register_bytes,
+    )
 }
 
 
@@ -243,7 +330,7 @@ def main():
         count, refused, findings = fired(name, given.seconds / len(given.targets), given.seed)
         everything += findings
         print(f"{name:<18}{count:>12,}{refused:>10,}{len(findings):>10}", flush=True)
-    for seed, trace in everything[:3]:
+    for seed, trace in everything[:20]:
         print(f"\nseed {seed!r}\n{trace}")
     return 1 if everything else 0
 

@@ -172,3 +172,10 @@ def test_a_forged_signature_is_refused():
     packet[-1] ^= 1
     with pytest.raises(NotARevocation, match="not signed by this key"):
         revocation.read(bytes(packet), key.primary)
+
+
+@pytest.mark.parametrize("packet", [b"\xc2\0", b"", b"\xca\3PGP", b"\xc2\5\4\x10\0\0\0", 2 * made("curve25519-legacy-open")])
+def test_a_sheet_of_no_revocation_is_refused(packet):
+    """A digest that agrees makes no revocation of what is none: it is not written as one."""
+    with pytest.raises(NotARevocation):
+        revocation.write(packet)
