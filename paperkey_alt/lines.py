@@ -40,7 +40,7 @@ _READ_AS = {character: character for character in ALPHABET} | {c.lower(): c for 
 
 # A mended line must leave one check symbol unspent, or nothing would speak for the mend.
 MOST_SPENT = CHECK_CHARACTERS - 1
-SPENT_ON_SWAP = 2
+SPENT_ON_SLIP = 2
 
 
 @dataclass(frozen=True)
@@ -155,14 +155,14 @@ def _readings_of_one(text: str, given: str) -> Iterator[str]:
         yield "".join(other if at in ones else character for at, character in enumerate(given))
 
 
-def _by_trial(attempts: Iterator[tuple[str, Mend, int]], number: int | None, mark: str) -> Reading:
+def _by_trial(attempts: Iterator[tuple[str, int, str, int]], number: int | None, mark: str) -> Reading:
     # A run of equal characters can lose any of its members: several attempts, one line.
     found: dict[Line, Reading] = {}
-    for attempt, mend, cost in attempts:
+    for attempt, at, was, cost in attempts:
         reading = _exactly(attempt, number, mark)
         if reading is not None and reading.spent + cost <= MOST_SPENT:
-            now = "" if mend.was else encode(reading.line, mark)[mend.column - 1]
-            found.setdefault(reading.line, Reading(reading.line, (Mend(mend.column, mend.was, now),), reading.spent + cost))
+            mend = Mend(at + 1, was, "" if was else encode(reading.line, mark)[at])
+            found.setdefault(reading.line, Reading(reading.line, (mend,), reading.spent + cost))
     if len(found) != 1:
         raise LineError("a character is missing, or one is too many, and the check does not tell which")
     return next(iter(found.values()))
@@ -207,7 +207,7 @@ def _reading(given: str, number: int | None, mark: str, found: bytes, spent: int
     line = Line(symbols[0] << 5 | symbols[1], _bytes(exact[:DATA_CHARACTERS]))
     renumbered = () if number in (None, line.number) else (Mend(0, str(number), str(line.number)),)
     mends = renumbered + (differences(given, exact) or ())
-    return Reading(line, mends, SPENT_ON_SWAP if is_swap(mends) else spent)
+    return Reading(line, mends, SPENT_ON_SLIP if is_swap(mends) else spent)
 
 
 def _masked(symbols: Sequence[int], mark: str) -> list[int]:
@@ -223,14 +223,15 @@ def is_swap(mends: tuple[Mend, ...]) -> bool:
     return (mends[0].was, mends[0].now) == (mends[1].now, mends[1].was)
 
 
-def _with_one_more(given: str) -> Iterator[tuple[str, Mend, int]]:
+def _with_one_more(given: str) -> Iterator[tuple[str, int, str, int]]:
+    """Yield each attempt, its place, what stood there, and the check symbols it costs besides those for what is unreadable."""
     for at in range(CHARACTERS):
-        yield given[:at] + UNREADABLE + given[at:], Mend(at + 1, "", UNREADABLE), 1
+        yield given[:at] + UNREADABLE + given[at:], at, "", SPENT_ON_SLIP - 1
 
 
-def _with_one_less(given: str) -> Iterator[tuple[str, Mend, int]]:
+def _with_one_less(given: str) -> Iterator[tuple[str, int, str, int]]:
     for at in range(len(given)):
-        yield given[:at] + given[at + 1 :], Mend(at + 1, given[at], ""), 2
+        yield given[:at] + given[at + 1 :], at, given[at], SPENT_ON_SLIP
 
 
 def _number_symbols(number: int) -> list[int]:

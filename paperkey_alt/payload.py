@@ -281,7 +281,7 @@ def _take(data: bytes, at: int, width: int) -> tuple[bytes, int]:
     """Return the bytes behind a length of *width* bytes at *at*, and the place behind them."""
     start = at + width
     end = start + int.from_bytes(data[at:start], "big")
-    if start > len(data) or end > len(data):
+    if end > len(data):
         raise ValueError("a part reaches past the end")
     return data[start:end], end
 

@@ -40,8 +40,16 @@ def test_as_many_lines_may_be_lost_as_there_are_spare(data, spare):
     left = {number: line for number, line in every.items() if number not in lost}
     assert mend(left, data, spare) == tuple(every.values())
     del left[next(iter(left))]
-    with pytest.raises(NotEnoughLines):
+    with pytest.raises(NotEnoughLines, match=r"^\d+ of \d+ lines are not there, and (\d+) spare lines stand in for \1$"):
         mend(left, data, spare)
+
+
+def test_a_wrong_line_too_many_is_refused():
+    """Past the limit nothing is mended: the lines are no codeword's neighbours, and that is said."""
+    every = dict(enumerate(lines_of(8) + add(lines_of(8), 4), 1))
+    wrong = every | {number: bytes(15) for number in (1, 2, 3)}
+    with pytest.raises(NotEnoughLines, match=r"^more lines are wrong or not there than the spare lines can stand in for$"):
+        mend(wrong, 8, 4)
 
 
 @given(st.integers(1, 60), st.integers(2, 40), st.data())
