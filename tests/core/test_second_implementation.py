@@ -15,7 +15,7 @@ from paperkey_alt import backups, payload, sets
 from paperkey_alt.backups import Terms
 from paperkey_alt.keys import compact, openpgp
 from paperkey_alt.lines import ALPHABET
-from paperkey_alt.payload import File, Whole, encode, pack
+from paperkey_alt.payload import Compact, File, ReducedPart, Revocation, RsaFile, SecretPart, Whole, encode, pack
 from paperkey_alt.seal import Cost, seal
 from paperkey_alt.sheet import qr, text
 
@@ -139,3 +139,60 @@ def test_the_numbers_of_a_compact_payload(tmp_path):
     body = seal(payload.encode(reduced), PASSPHRASE, bytes(16), Cost(1, 1, 10))
     data, said = restored(tmp_path, text.write(line_set(body, sealed=True), ()), input=f"{PASSPHRASE}\n", start_new_session=True)
     assert reduced.parts[0].value.hex().encode() in data.lower(), said
+
+
+V6, V4 = b"6" * 32, b"4" * 20
+FORMS = (
+    ReducedPart(1, b"scalar", b"prefix", b"12345678"),
+    ReducedPart(2, b"prime", b"p", b"abcdefgh"),
+    ReducedPart(3, b"\xff" * 300, b"p", bytes(8)),
+    ReducedPart(4, b"pd", b"p", bytes(8), other_passphrase=True),
+    SecretPart(V6, b"kept"),
+    SecretPart(V4, b"as well"),
+)
+COMPACT = """\
+form 1
+value 7363616c6172
+prefix 707265666978
+check 3132333435363738
+form 2
+value 7072696d65
+prefix 70
+check 6162636465666768
+form 3
+value {}
+prefix 70
+check 0000000000000000
+form 132
+value 7064
+prefix 70
+check 0000000000000000
+form 0
+fingerprint {}
+secret part 6b657074
+form 0
+fingerprint {}
+secret part 61732077656c6c
+""".format("ff" * 300, V6.hex(), V4.hex())
+
+
+def test_every_form_of_a_compact_payload(tmp_path):
+    """Reduced by each rule, under another passphrase, and not reduced, of versions 4 and 6: field by field as on the paper."""
+    body = seal(encode(Compact(FORMS)), PASSPHRASE, bytes(16), Cost(1, 1, 10))
+    data, said = restored(tmp_path, text.write(line_set(body, sealed=True), ()), input=f"{PASSPHRASE}\n", start_new_session=True)
+    assert data == COMPACT.encode(), said
+
+
+@pytest.mark.parametrize("style", [1, 2, 3, 4])
+@pytest.mark.parametrize("rule", [2, 3])
+def test_every_style_of_an_rsa_file(tmp_path, style, rule):
+    """The numbers, and how they were written."""
+    data, said = restored(tmp_path, text.write(line_set(pack(RsaFile("buoy.key", style, rule, 65537, 0x1F3, 0xD3))), ()))
+    assert data == f"name buoy.key\nstyle {style}\nrule of d {rule}\ne 010001\np 01f3\nq d3\n".encode(), said
+
+
+@pytest.mark.parametrize("fingerprint", [V4, V6])
+def test_a_revocation(tmp_path, fingerprint):
+    """The packet, of a version 4 and of a version 6 key."""
+    data, said = restored(tmp_path, text.write(line_set(pack(Revocation(fingerprint, b"\xc2\1x"))), ()))
+    assert data == b"\xc2\1x", said
