@@ -10,8 +10,8 @@ import base64
 import hashlib
 from dataclasses import dataclass, replace
 
-from paperkey_alt.errors import UnknownFormat
-from paperkey_alt.lines import ALPHABET, DATA_BYTES, LAST_NUMBER, Line
+from paperkey_alt.errors import RagleafError, UnknownFormat
+from paperkey_alt.lines import ALPHABET, DATA_BYTES, LAST_NUMBER, NO_MARK, Line, decode
 
 NUMBER = 0
 VERSION = 1
@@ -134,6 +134,14 @@ def unpack(line: Line) -> Head:
         )
     except ValueError as reason:
         raise UnknownFormat(f"the head line makes no sense: {reason}") from None
+
+
+def read(text: str) -> Head | None:
+    """Return the head that *text* says, the 29 characters of a head line mended where need be; None where it says none."""
+    try:
+        return unpack(decode(text, NUMBER, NO_MARK).line)
+    except RagleafError:
+        return None
 
 
 def _characters(head: Head) -> str:

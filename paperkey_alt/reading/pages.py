@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import Place
-from paperkey_alt.reading import printed, scans, symbols
+from paperkey_alt.reading import scans, symbols
 from paperkey_alt.reading.part import Part
 from paperkey_alt.reading.sighting import Sighting
 
@@ -36,16 +36,27 @@ def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Part]:
 def _page(picture: Picture, place: Place, count: int, *, thorough: bool) -> Part:
     if min(picture.size) < symbols.LEAST_PIXELS:
         return Part(str(place.source), place.sheet or 0, count, ())
-    read = list(symbols.read(picture))
-    found = printed.find(picture, read) if thorough or not printed.covers_sheets(read) else ()
+    read = symbols.read(picture)
+    sheets: tuple[SheetReading, ...] = ()
+    if thorough or not symbols.cover_sheets(read):
+        read, sheets = _with_rows(picture, read, thorough=thorough)
+    return Part(str(place.source), place.sheet or 0, count, tuple(_sightings(read, sheets, place)), read, sheets)
+
+
+def _with_rows(picture: Picture, read: Iterable[Symbol], *, thorough: bool) -> tuple[tuple[Symbol, ...], tuple[SheetReading, ...]]:
+    """Return the symbols *read*, with those that are found with more effort, and what the rows say that none of them carries."""
+    # It takes longer to load than most pages to read, and pages whose symbols are legible do without.
+    from paperkey_alt.reading import printed  # noqa: PLC0415
+
+    read = list(read)
+    found = printed.find(picture, read)
     if not (read or found):
         read = list(symbols.read_harder(picture))
         found = printed.find(picture, read) if read else ()
     for sheet in found:
         read += printed.read_blocks(picture, sheet, {symbol.first for symbol in read})
     carried = () if thorough else {number for symbol in read for number, _ in symbol.lines}
-    sheets = tuple(printed.read(picture, sheet, carried) for sheet in found)
-    return Part(str(place.source), place.sheet or 0, count, tuple(_sightings(read, sheets, place)), tuple(read), sheets)
+    return tuple(read), tuple(printed.read(picture, sheet, carried) for sheet in found)
 
 
 def _sightings(read: Iterable[Symbol], sheets: Iterable[SheetReading], place: Place) -> Iterator[Sighting]:

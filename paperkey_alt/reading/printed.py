@@ -14,7 +14,6 @@ import numpy as np
 
 from paperkey_alt import head as heads
 from paperkey_alt import lines
-from paperkey_alt.errors import RagleafError
 from paperkey_alt.lines import ALPHABET, CHARACTERS, LAST_NUMBER, NO_MARK
 from paperkey_alt.reading import choice, glyphs, marks, pose, strips, symbols
 from paperkey_alt.reading.strips import STRAIGHT, Warp
@@ -106,16 +105,6 @@ def find(picture: Picture, read: Sequence[Symbol]) -> tuple[Found, ...]:
     return (by_marks,) if by_marks else ()
 
 
-def covers_sheets(read: Sequence[Symbol]) -> bool:
-    """Tell whether symbols carry every line of the sheets that they stand on."""
-    firsts = {symbol.first for symbol in read}
-    sheets = {(head, _sheet_of(symbol, head)) for symbol in read if (head := _head(symbol.lines[0][1])) is not None}
-    paper = PAPERS["a4"]
-    return bool(sheets) and all(
-        {block.first for block in layout.plan(head.total, paper).sheets[number].blocks} <= firsts for head, number in sheets
-    )
-
-
 def read_blocks(picture: Picture, found: Found, known: Collection[int]) -> Iterator[Symbol]:
     """Yield the symbols of *found* that can be read at their places, but those whose first line is *known*."""
     fewest = layout.fewest_modules(found.paper, found.preset)
@@ -150,9 +139,8 @@ def _by_symbols(picture: Picture, read: Iterable[Symbol]) -> Iterator[Found]:
     """Yield for each sheet that some of the symbols *read* are of the likeliest place."""
     sheets: dict[tuple[Head, int], list[Symbol]] = {}
     for symbol in read:
-        head = _head(symbol.lines[0][1])
-        if head is not None:
-            sheets.setdefault((head, _sheet_of(symbol, head)), []).append(symbol)
+        if symbol.head is not None:
+            sheets.setdefault((symbol.head, symbol.sheet), []).append(symbol)
     for (head, number), ours in sheets.items():
         found = (
             Found(paper, plan.preset, plan.sheets[number], one, STRAIGHT, head)
@@ -163,12 +151,6 @@ def _by_symbols(picture: Picture, read: Iterable[Symbol]) -> Iterator[Found]:
         best = _likeliest(picture, found)
         if best is not None:
             yield best
-
-
-def _sheet_of(symbol: Symbol, head: Head) -> int:
-    """Return on which sheet of its set, from 0, *symbol* stands: on paper of any size the same."""
-    lines_a_page = layout.plan(head.total, PAPERS["a4"]).preset.lines_a_page
-    return min(symbol.first - 1, head.total - 1) // lines_a_page
 
 
 def _poses(picture: Picture, read: Iterable[Symbol], sheet: Sheet, preset: Preset, paper: Paper) -> Iterator[Pose]:
@@ -234,7 +216,7 @@ def _head_at(picture: Picture, one: Pose, paper: Paper, preset: Preset) -> Head 
 def _head_read(seen: View, row: Row, preset: Preset, warp: Warp) -> Head | None:
     cells = strips.cells(strips.settled(strips.cut(seen, [row], preset.type_size, warp)))
     text = choice.agreed(_likeness(cells)[0][0], heads.NUMBER, NO_MARK)
-    return _head(text) if text else None
+    return heads.read(text) if text else None
 
 
 def _by_likeness(picture: Picture) -> Found | None:
@@ -329,10 +311,3 @@ def _readings(rows: Sequence[Row], likeness: NDArray[np.float32], texts: Sequenc
         elif (one.max(axis=1) >= choice.LEGIBLE).sum() >= _LEGIBLE_ROW:
             ways = tuple(dict.fromkeys(choice.doubtful(one, most) for most in _MOST_UNSURE))
             yield RowReading(row.number, choice.best(one), None, ways)
-
-
-def _head(text: str) -> Head | None:
-    try:
-        return heads.unpack(lines.decode(text, heads.NUMBER, NO_MARK).line)
-    except RagleafError:
-        return None

@@ -9,21 +9,24 @@ from __future__ import annotations
 import cmath
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
 import zxingcpp
 from PIL import Image, ImageFilter, ImageOps, ImageStat
 
+from paperkey_alt import head as heads
 from paperkey_alt.lines import ALPHABET, CHARACTERS
-from paperkey_alt.sheet import qr
+from paperkey_alt.sheet import layout, qr
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from PIL.Image import Image as Picture
 
+    from paperkey_alt.head import Head
     from paperkey_alt.reading.pose import Points
+    from paperkey_alt.sheet.layout import Plan
 
 LEAST_PIXELS = 21  # of a side of a picture with a symbol: the smallest has 21 modules (ISO/IEC 18004)
 _SMALL = 2500  # pixels of the longer side up to which a picture is worth enlarging
@@ -53,6 +56,18 @@ class Symbol:
         """The number of the first line that it carries, the head line left aside."""
         return self.lines[1][0]
 
+    @cached_property
+    def head(self) -> Head | None:
+        """The head line that it carries, if that is one."""
+        return heads.read(self.lines[0][1])
+
+    @property
+    def sheet(self) -> int:
+        """On which sheet of its set, from 0, it stands: on paper of any size the same. 0 where it has no head."""
+        if self.head is None:
+            return 0
+        return min(self.first - 1, self.head.total - 1) // _plan(self.head).preset.lines_a_page
+
 
 def read(picture: Picture) -> tuple[Symbol, ...]:
     """
@@ -66,6 +81,14 @@ def read(picture: Picture) -> tuple[Symbol, ...]:
         if _gathered(found, prepare(picture), binarizer) and found:
             break
     return tuple(found.values())
+
+
+def cover_sheets(found: Iterable[Symbol]) -> bool:
+    """Tell whether the symbols carry every line of the sheets that they stand on."""
+    found = tuple(found)
+    firsts = {symbol.first for symbol in found}
+    sheets = {(symbol.head, symbol.sheet) for symbol in found if symbol.head is not None}
+    return bool(sheets) and all({block.first for block in _plan(head).sheets[sheet].blocks} <= firsts for head, sheet in sheets)
 
 
 def read_harder(picture: Picture) -> tuple[Symbol, ...]:
@@ -165,6 +188,10 @@ _STEPS: tuple[tuple[Callable[[Picture], Iterator[_Prepared]], zxingcpp.Binarizer
 )
 
 
+def _plan(head: Head) -> Plan:
+    return layout.plan(head.total, layout.PAPERS["a4"])
+
+
 def _codes(picture: Picture, binarizer: zxingcpp.Binarizer) -> list[zxingcpp.Barcode]:
     formats = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
     return zxingcpp.read_barcodes(picture, formats=formats, binarizer=binarizer, return_errors=True)
@@ -177,6 +204,8 @@ def _corners(code: zxingcpp.Barcode) -> _Corners:
 
 def _straightened(picture: Picture, corners: Points, count: int) -> Picture:
     """Return the symbol at *corners* with its quiet zone, upright and flat."""
+    import numpy as np  # noqa: PLC0415 - slow to load, and symbols that are read at once need none of it
+
     size, quiet = count * _MODULE, qr.QUIET_MODULES * _MODULE
     # Pillow wants the corners upper left, lower left, lower right, upper right, and no more of the picture than they span.
     span = (1 + 2 * qr.QUIET_MODULES / count, -qr.QUIET_MODULES / count)
@@ -194,6 +223,8 @@ def _straightened(picture: Picture, corners: Points, count: int) -> Picture:
 
 def _by_modules(straight: Picture, count: int) -> Picture:
     """Return *straight* with each module black or white, by the mean of its middle against the mean around it."""
+    import numpy as np  # noqa: PLC0415 - as above
+
     side = count + 2 * qr.QUIET_MODULES
     grey = np.asarray(straight, np.float32).reshape(side, _MODULE, side, _MODULE)
     inner = grey[:, 2:-2, :, 2:-2].mean(axis=(1, 3))

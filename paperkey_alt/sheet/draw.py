@@ -210,12 +210,14 @@ class _Page:
         fewest = layout.fewest_modules(self.plan.paper, self.plan.preset)
         modules = qr.symbol(qr.encode_block(self.line_set.head_line, block.first, lines), fewest)
         side = self.plan.preset.symbol / len(modules)
-        path = self.canvas.beginPath()
-        for y, row in enumerate(modules):
-            for start, length in _runs(row):
-                path.rect(block.x + start * side, self.height - block.y - (y + 1) * side, length * side, side)
+        self.canvas.saveState()
         self.canvas.setFillGray(0)
-        self.canvas.drawPath(path, stroke=0, fill=1)
+        self.canvas.translate(block.x, self.height - block.y)
+        self.canvas.scale(side, -side)
+        # PDF's own words (ISO 32000-1 §8.5.2), for most of the time on a page went into the decimals of these numbers.
+        runs = (f"{start} {y} {length} 1 re" for y, row in enumerate(modules) for start, length in _runs(row))
+        self.canvas.addLiteral("\n".join([*runs, "f"]))
+        self.canvas.restoreState()
 
     def _text(self, x: float, y: float, text: str, style: _Style) -> None:
         """Set *text* from *x* on."""
