@@ -289,6 +289,16 @@ def test_differences_name_columns():
     assert differences(exact[1:], exact) is None
 
 
+NO_LINES = [(ZEROS[1:], 1), (ZEROS + "A", 1), ("?" + ZEROS[1:], 1), (ZEROS, -1), (ZEROS, 1024), ("?" + ZEROS[1:], 1024)]
+
+
+@pytest.mark.parametrize(("text", "number"), NO_LINES)
+def test_no_mark_is_implied(text, number):
+    """Of a text that is not 29 readable characters, or has a number that none has, nothing is said."""
+    assert implied_mark(text, number) is None
+    assert implied_mark(ZEROS, 1) == MARK
+
+
 @pytest.mark.parametrize(("number", "content"), [(-1, bytes(15)), (1024, bytes(15)), (1, bytes(14)), (1, bytes(16))])
 def test_no_line_holds_an_invalid_value(number, content):
     """A Line outside its bounds cannot exist."""

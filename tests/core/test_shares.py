@@ -66,6 +66,11 @@ def test_galois_splits_and_joins_alike(threshold, count):
         assert interpolate({x: shares[x - 1] for x in chosen}, chosen, 0)[at] == byte
 
 
+def test_a_polynomial_through_one_point_is_constant():
+    """The smallest case of Lagrange's formula: empty products are 1."""
+    assert interpolate({3: b"bell"}, (3,), 0) == interpolate({3: b"bell"}, (3,), 3) == b"bell"
+
+
 @pytest.mark.parametrize("count", range(2, 7))
 def test_every_subset_of_the_threshold_joins(count):
     """Any k of n shares give the secret back, for all k and n up to 6."""
