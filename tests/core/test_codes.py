@@ -55,7 +55,7 @@ def damaged_words(draw):
 
 
 @given(damaged_words())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_all_damage_within_the_limit_is_undone(case):
     """Twice the wrong symbols plus the erased ones up to the check symbols: the word comes back, its changes listed."""
     code, word, damaged, erased = case

@@ -57,7 +57,6 @@ def test_galois_gives_the_same_check():
 
 
 @given(numbers, data, marks)
-@settings(deadline=None)
 def test_both_ways(number, content, mark):
     """A line comes back, with its number and without, and names its set mark."""
     line = Line(number, content)
@@ -69,7 +68,7 @@ def test_both_ways(number, content, mark):
 
 
 @given(numbers, data, st.data())
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_up_to_two_wrong_characters_are_located_and_mended(number, content, draw):
     """Which characters, from what to what, is told for one and two wrong ones."""
     text = encode(Line(number, content), MARK)
@@ -84,7 +83,7 @@ def test_up_to_two_wrong_characters_are_located_and_mended(number, content, draw
 
 
 @given(numbers, data, st.data())
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 def test_unreadable_characters_count_as_half(number, content, draw):
     """Up to four characters known to be unreadable are filled in; five are refused."""
     text = encode(Line(number, content), MARK)
@@ -108,7 +107,7 @@ def with_slips(text, at, extra):
 
 
 @given(numbers, data, st.integers(0, CHARACTERS - 1), st.sampled_from(ALPHABET))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_a_slip_is_mended_into_the_line_or_into_none(number, content, at, extra):
     """A missing, a surplus and two swapped characters never give another line, whatever the line."""
     for slip in with_slips(encode(Line(number, content), MARK), at, extra):

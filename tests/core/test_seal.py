@@ -41,7 +41,7 @@ def test_the_sealed_body_as_docs_format_lays_it_out():
 
 
 @given(st.binary(min_size=1, max_size=100), st.text(min_size=1).filter(lambda text: text.isprintable()))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_both_ways(content, passphrase):
     """What was sealed comes back under its passphrase, and under no other."""
     body = seal(content, passphrase, SALT, CHEAP)

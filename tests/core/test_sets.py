@@ -39,7 +39,7 @@ def with_wrong(text, columns, choose):
 
 
 @given(st.binary(min_size=1, max_size=900), st.integers(0, 60), st.booleans(), st.randoms(use_true_random=False))
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_both_ways_in_any_order(body, percent, sealed, choose):
     """A body comes back from its lines in any order, duplicates among them."""
     line_set = compose(body, spare_count(-(-len(body) // 15), percent), sealed=sealed)

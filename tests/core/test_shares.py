@@ -99,7 +99,7 @@ def test_fewer_shares_say_nothing():
 
 
 @given(st.binary(min_size=1, max_size=60), st.integers(2, 5), st.integers(0, 3), st.randoms(use_true_random=False))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_forged_shares_are_named(secret, threshold, more, choose):
     """With two shares more than needed one forged is outvoted; with one more the secret that can be confirmed decides."""
     shares = dict(enumerate(split(secret, threshold, threshold + more, choose.randbytes), 1))

@@ -55,7 +55,7 @@ def test_a_wrong_line_too_many_is_refused():
 
 
 @given(st.integers(1, 60), st.integers(2, 40), st.data())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_a_wrong_line_costs_two(data, spare, draw):
     """Lost lines and wrong lines together: lost + 2 · wrong up to the number of spare lines."""
     every = dict(enumerate(lines_of(data) + add(lines_of(data), spare), 1))

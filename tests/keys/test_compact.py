@@ -305,7 +305,7 @@ def test_an_algorithm_without_a_proof_is_said():
 
 
 @given(st.data())
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_any_flipped_bit_of_a_compact_payload_restores_the_same_or_nothing(draw):
     """Past the seal, as if its tag did not exist: an error of ours, or the identical secrets."""
     data = bytearray(CONTENT)

@@ -122,7 +122,7 @@ def outcome(data):
         return error
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 @given(st.sampled_from(sorted(FLIPPED)), st.data())
 def test_one_byte_altered(name, draw):
     """
@@ -139,7 +139,7 @@ def test_one_byte_altered(name, draw):
         assert all(part.secret == right.get(part.fingerprint, part.secret) for part in got.payload.parts)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.sampled_from(sorted(FLIPPED)), st.data())
 def test_a_file_cut_short(name, draw):
     """However a key file is cut, the result is the key as far as whole packets go, or an error of ours."""
@@ -149,7 +149,7 @@ def test_a_file_cut_short(name, draw):
         assert got.payload.parts == outcome(data).payload.parts[: len(got.payload.parts)]
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.integers(0, len(ARMOR) - 1), st.integers(0, 255))
 def test_one_byte_of_armor_altered(at, value):
     """As above, in an armored file."""
@@ -157,7 +157,6 @@ def test_one_byte_of_armor_altered(at, value):
     outcome(data[:at] + bytes([value]) + data[at + 1 :])
 
 
-@settings(deadline=None)
 @given(
     st.binary(max_size=200)
     | st.tuples(st.sampled_from([b"\xc5", b"\x94", b"\xc6\xff", b"\xef\xbb\xbf"]), st.binary(max_size=80)).map(b"".join)
@@ -167,7 +166,7 @@ def test_noise(data):
     outcome(data)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.binary(min_size=1, max_size=80), st.sampled_from(["nist-p256", "v6-curve25519"]))
 def test_any_secret_part_is_rebuilt_or_refused(secret, name):
     """A part with the right fingerprint and arbitrary bytes as its secret gives a key with these bytes, or an error of ours."""

@@ -125,7 +125,7 @@ def test_what_is_no_private_key_is_not_taken_for_one(data):
 
 
 @given(st.integers(0, 10_000), st.integers(1, 255))
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=120)
 def test_any_damage_gives_the_same_bytes_or_an_error_of_ours(at, flip):
     """A flipped byte in a key file is refused, or carried as it stands where nothing tells it: never another exception."""
     data = bytearray(FILES["PKCS #8 DER"][0])

@@ -211,7 +211,7 @@ def test_pgpy_unlocks_to_the_same_numbers(name):
 
 
 @given(st.sampled_from(["curve25519-legacy", "v6-curve25519", "nist-p256"]), st.integers(0, 500), st.integers(1, 255))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_any_damage_is_an_error_of_ours(name, at, flip):
     """A flipped byte in a protected secret never opens it, and never raises another exception."""
     one = sample(name)

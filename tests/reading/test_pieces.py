@@ -107,7 +107,7 @@ def as_read(rng, columns, slips):
     return "".join(characters)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(st.integers(0, 1 << 32), st.integers(1, 3), st.sampled_from([0.0, 0.005, 0.02, 0.05, 0.15]))
 def test_no_text_gives_another_body(seed, columns, slips):
     """However the text is garbled, the body comes back or it does not; nothing else ever comes."""

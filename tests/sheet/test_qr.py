@@ -2,7 +2,7 @@
 
 import pytest
 import segno
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from paperkey_alt.lines import ALPHABET
@@ -13,7 +13,6 @@ HEAD, LINE = "B" * 29, "K" * 29
 
 
 @given(rows, st.integers(1, 900), st.lists(rows, min_size=1, max_size=40))
-@settings(deadline=None)
 def test_both_ways(head, first, lines):
     """Head line, numbers and lines come back from a block's text."""
     text = qr.encode_block(head, first, lines)
