@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from paperkey_alt import head as heads
 from paperkey_alt import sets
 from paperkey_alt.errors import SeveralSets
-from paperkey_alt.lines import ALPHABET, group
+from paperkey_alt.lines import ALPHABET, NO_MARK, Line, encode, group
 from paperkey_alt.reading import typed
 from paperkey_alt.sheet import text
 from paperkey_alt.typing import transcript
@@ -170,3 +171,21 @@ def test_a_transcript_has_a_head_with_line_0_alone():
         Transcript(None, {0: EVERY[0]})
     with pytest.raises(ValueError, match="has a head"):
         Transcript(SET.head, {})
+
+
+def test_a_line_that_the_set_has_not_is_refused():
+    """Line 900 of this set's mark is no line of it, however right its check."""
+    beyond = encode(Line(900, bytes(15)), SET.head.mark)
+    answer = transcript.feed(after(), 900, beyond)
+    assert isinstance(answer, Problem)
+    assert answer.what == "the set has no line 900"
+
+
+def test_a_head_line_of_another_version_is_named():
+    """Not taken, and said why; among lines that are gone on with it is passed over."""
+    data = heads.pack(SET.head).data
+    newer = encode(Line(0, bytes([data[0] & 7 | 2 << 3, *data[1:]])), NO_MARK)
+    answer = transcript.feed(Transcript(), 0, newer)
+    assert isinstance(answer, Problem)
+    assert answer.what == "the head line is of format version 2; this program knows version 1"
+    assert transcript.begin(typed.read(f"0 {newer}\n{LINE[:-1]}\n5 {changed(LINE, 1, 2, 3)}", "t")) == Transcript()
