@@ -295,7 +295,12 @@ NO_LINES = [(ZEROS[1:], 1), (ZEROS + "A", 1), ("?" + ZEROS[1:], 1), (ZEROS, -1),
 def test_no_mark_is_implied(text, number):
     """Of a text that is not 29 readable characters, or has a number that none has, nothing is said."""
     assert implied_mark(text, number) is None
-    assert implied_mark(ZEROS, 1) == MARK
+
+
+@pytest.mark.parametrize("number", [0, 1, 1023])
+def test_a_mark_is_implied_by_every_number(number):
+    """The first and the last as well."""
+    assert implied_mark(encode(Line(number, bytes(15)), MARK), number) == MARK
 
 
 @pytest.mark.parametrize(("number", "content"), [(-1, bytes(15)), (1024, bytes(15)), (1, bytes(14)), (1, bytes(16))])
