@@ -35,9 +35,10 @@ def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Part]:
     try:
         # The imaging libraries are an extra, and slow to import.
         from paperkey_alt.reading import pages  # noqa: PLC0415
+
+        yield from pages.read(data, name, thorough=thorough)
     except ImportError as error:
         raise MissingExtra(f"reading pictures needs the library {error.name}, which is not installed") from None
-    yield from pages.read(data, name, thorough=thorough)
 
 
 def _text(data: bytes, name: str) -> str:

@@ -92,14 +92,24 @@ def test_wrong_use(scans, name):
     assert not [file for file in scans.files() if file.startswith("map")]
 
 
+def without(library):
+    """The command on a machine that lacks this library."""
+    return sys.executable, "-c", f"import sys; sys.modules[{library!r}] = None; from paperkey_alt.cli import main; main()"
+
+
 @pytest.mark.parametrize("library", ["PIL", "numpy", "pypdfium2", "zxingcpp"])
 def test_without_the_extra(scans, library):
-    """One sentence names what is missing and how to get it; text files work all the same."""
-    program = f"import sys; sys.modules[{library!r}] = None; from paperkey_alt.cli import main; main()"
-    done = scans.run("check", "1.png", command=(sys.executable, "-c", program))
+    """One sentence names what is missing and how to get it, as soon as it is needed."""
+    Image.new("L", (800, 1100), 255).save(scans.folder / "blank.png")
+    done = scans.run("check", "blank.png", command=without(library))
     assert done.status == 2
     assert done.err.startswith(f"ragleaf: reading pictures needs the library {library}")
     assert "ragleaf[scan]" in done.err
+
+
+def test_legible_symbols_need_no_numpy(scans):
+    """What reads rows is not loaded where there are none to be read."""
+    assert scans.run("check", "s.pdf", command=without("numpy")).status == 0
 
 
 def test_a_progress_bar_on_long_reading(scans):
