@@ -6,7 +6,7 @@ FILES are text files: rows typed from the sheets (line number, then the line), o
 public certificate, for sheets that carry only what is secret. Written from the format document, version 1, alone.
 The way back: rows -> lines and spare lines -> body -> [join shares] -> [open the seal] -> payload -> key.
 """
-import argparse, base64, collections, functools, getpass, hashlib, itertools, operator, os, re, struct, sys, unicodedata
+import argparse, base64, collections, functools, getpass, hashlib, itertools, operator, os, pathlib, re, struct, sys, unicodedata
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"
 VALUE = dict({c: v for v, c in enumerate(ALPHABET)}, **{"0": 14, "8": 1})  # 0 is read as O, 8 as B
 
@@ -99,7 +99,7 @@ def tidy(text):
     kept = (c for c in text if not c.isspace() and unicodedata.category(c) != "Pd" and c not in "\u2212\u00ad")
     return "".join(c.upper() if c.isascii() else "?" for c in kept)
 def rows_of(path):
-    for place, text in enumerate(open(path, encoding="utf-8-sig", errors="replace"), 1):
+    for place, text in enumerate(pathlib.Path(path).read_text("utf-8-sig", "replace").split("\n"), 1):
         block, ways = re.match(r"\s*0\s+([^/]{29})/([0-9]{1,4})\s(.+)", text), []
         if block:  # the text of a QR block
             yield Row(path, place, [(0, tidy(block[1]))])
@@ -293,7 +293,7 @@ def chacha20(key, counter):
     return struct.pack("<16I", *((x + y) & M32 for x, y in zip(w, state)))
 def unseal(body, passphrase):
     """The payload's kind and content."""
-    passes, lanes, memory, text, tag = body[0], body[1], body[2], body[19:-16], body[-16:]
+    (passes, lanes, memory), text, tag = (body + bytes(3))[:3], body[19:-16], body[-16:]
     if not (1 <= passes <= 16 and 1 <= lanes <= 16 and 10 <= memory <= 20 and passes << memory <= 2 ** 22):
         raise Failure("the seal's parameters are out of bounds")
     key = argon2id(unicodedata.normalize("NFC", passphrase).encode(), body[3:19], passes, lanes, 2 ** memory)
@@ -335,7 +335,7 @@ def packets(data):
         yield kind, old, before[:len(before) - len(rest.data)], body
 def fingerprint(body):
     new = hashlib.sha256(b"\x9b" + struct.pack(">I", len(body)) + body).digest()
-    return new if body[0] == 6 else hashlib.sha1(b"\x99" + struct.pack(">H", len(body)) + body).digest()
+    return new if body[:1] == b"\6" else hashlib.sha1(b"\x99" + struct.pack(">I", len(body))[2:] + body).digest()
 def packet(kind, old, body):
     """With the shortest header of that form."""
     n = len(body)
@@ -358,7 +358,7 @@ def dearmor(data):
     return base64.b64decode(armored[1]) if armored else data
 def content_of(payload, certificate):
     """What to write for a payload's kind and content."""
-    kind, rest, text = payload[0], Bytes(payload[1:]), ""
+    kind, rest, text = Bytes(payload).take(1)[0], Bytes(payload[1:]), ""
     if kind == 1:
         secrets = {rest.sized(1): rest.sized(2) for _ in range(rest.take(1)[0])}
         if certificate:
@@ -389,7 +389,7 @@ def main():
         payload = unseal(body, getpass.getpass("Passphrase of the seal (opening takes minutes): ")) if sealed else body[:-32]
         if not sealed and hashlib.sha256(payload).digest() != body[-32:]:
             raise Failure("the payload's SHA-256 disagrees: nothing is written")
-        content = content_of(payload, given.public and dearmor(open(given.public, "rb").read()))
+        content = content_of(payload, given.public and dearmor(pathlib.Path(given.public).read_bytes()))
         with os.fdopen(os.open(given.out, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
             out.write(content)
         say(f"{given.out}: {len(content)} bytes" + "; it is the BARE SECRET: use it, then destroy it" * (payload[0] in (3, 5)))

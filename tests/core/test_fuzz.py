@@ -20,6 +20,9 @@ EXECUTIONS = {
     "shares": 200,
     "picture": 100,
     "register_bytes": 5000,
+    "rescue_text": 100,
+    "rescue_content": 30_000,
+    "rescue_seal": 10,
 }
 SPEC = importlib.util.spec_from_file_location("fuzz", Path(__file__).parents[1] / "bench/fuzz.py")
 fuzz = importlib.util.module_from_spec(SPEC)

@@ -4,6 +4,7 @@ somebody who did not see this package, for the standard library of Python 3.8. W
 is wrong.
 """
 
+import hashlib
 import random
 import subprocess
 import sys
@@ -196,3 +197,23 @@ def test_a_revocation(tmp_path, fingerprint):
     """The packet, of a version 4 and of a version 6 key."""
     data, said = restored(tmp_path, text.write(line_set(pack(Revocation(fingerprint, b"\xc2\1x"))), ()))
     assert data == b"\xc2\1x", said
+
+
+@pytest.mark.parametrize("body", [b"", b"\1", b"\1\1\x0a", b"\7x", b"\4\5ab"])
+@pytest.mark.parametrize("sealed", [False, True])
+def test_a_forged_body_is_refused(tmp_path, sealed, body):
+    """Digests that agree make no payload of what is none: said in a sentence."""
+    forged = body or b"\1" if sealed else body + hashlib.sha256(body).digest()
+    given = {"input": f"{PASSPHRASE}\n", "start_new_session": True} if sealed else {}
+    data, said = restored(tmp_path, text.write(line_set(forged, sealed=sealed), ()), **given)
+    assert data is None
+    assert "Not restored: " in said
+
+
+def test_a_damaged_certificate_is_refused(tmp_path):
+    """A packet without a body has no fingerprint."""
+    key, _ = demo_key()
+    (tmp_path / "cert").write_bytes(b"\xc6\0")
+    data, said = restored(tmp_path, text.write(line_set(pack(openpgp.extract(key).payload)), ()), public=tmp_path / "cert")
+    assert data is None
+    assert "Not restored: the certificate has no key" in said
