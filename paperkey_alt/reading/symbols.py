@@ -20,7 +20,7 @@ from paperkey_alt.lines import ALPHABET, CHARACTERS
 from paperkey_alt.sheet import layout, qr
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from PIL.Image import Image as Picture
 
@@ -83,9 +83,8 @@ def read(picture: Picture) -> tuple[Symbol, ...]:
     return tuple(found.values())
 
 
-def cover_sheets(found: Iterable[Symbol]) -> bool:
+def cover_sheets(found: Sequence[Symbol]) -> bool:
     """Tell whether the symbols carry every line of the sheets that they stand on."""
-    found = tuple(found)
     firsts = {symbol.first for symbol in found}
     sheets = {(symbol.head, symbol.sheet) for symbol in found if symbol.head is not None}
     return bool(sheets) and all({block.first for block in _plan(head).sheets[sheet].blocks} <= firsts for head, sheet in sheets)

@@ -7,6 +7,7 @@ exception, and any other result, is a finding, told with the seed that makes it 
 
 import argparse
 import contextlib
+import datetime as dt
 import hashlib
 import io
 import math
@@ -36,8 +37,6 @@ from paperkey_alt.rescue import rescue
 from paperkey_alt.seal import Cost
 from paperkey_alt.sheet import draw, text
 from paperkey_alt.sheet.caption import Caption
-
-import datetime as dt  # isort: skip
 
 CORPUS = Path(__file__).parents[1] / "keys/corpus"
 CONTENT = File("log", random.Random(1).randbytes(300))

@@ -111,13 +111,8 @@ def _apart(places):
 
 def growth(costs):
     """How seconds and peak MiB of one command grow with each 1,000 bytes: the slopes of the straight lines that fit best."""
-    return (
-        "".join(
-            f"{statistics.linear_regression(SIZES, values).slope * 1000:{width}}"
-            for values, width in zip(zip(*costs, strict=True), ("+8.2f", "+5.1f"), strict=True)
-        )
-        + "M"
-    )
+    seconds, peaks = (statistics.linear_regression(SIZES, values).slope * 1000 for values in zip(*costs, strict=True))
+    return f"{seconds:+8.2f}{peaks:+5.1f}M"
 
 
 def main():

@@ -1,6 +1,7 @@
 """What the lines carry: a payload with its digest, or sealed, both ways."""
 
 import pytest
+from asking import asks
 
 from paperkey_alt.body import Seal, Unwrapped, unwrap, wrap
 from paperkey_alt.errors import DigestMismatch, UnprotectedSecret, WrongPassphrase
@@ -9,18 +10,6 @@ from paperkey_alt.payload import Compact, File, SecretPart, pack
 FILE = File("log", b"the lamp of buoy 7 is out")
 COMPACT = Compact((SecretPart(b"f" * 20, b"secret"),))
 SEAL = Seal("low water at dawn", bytes(range(16)))
-
-
-def asks(*passphrases):
-    """A source of passphrases, in order; the end of it raises."""
-    left = list(passphrases)
-
-    def ask(what):
-        if not left:
-            raise WrongPassphrase(what)
-        return left.pop(0)
-
-    return ask
 
 
 def test_without_a_seal_it_is_the_payload_with_its_digest():

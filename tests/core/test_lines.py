@@ -123,8 +123,8 @@ def test_slips_are_found_and_named():
         line, at, extra = Line(choose.randrange(1024), choose.randbytes(15)), choose.randrange(CHARACTERS), choose.choice(ALPHABET)
         text = encode(line, MARK)
         missing, surplus, *swapped = (decode(slip, line.number, MARK) for slip in with_slips(text, at, extra))
-        first = at - (len(text[:at]) - len(text[:at].rstrip(text[at])))
-        before = at - (len(text[:at]) - len(text[:at].rstrip(extra)))
+        # Of a run of equal characters the first counts.
+        first, before = len(text[:at].rstrip(text[at])), len(text[:at].rstrip(extra))
         assert missing == Reading(line, (Mend(first + 1, "", text[at]),), spent=2)
         assert surplus == Reading(line, (Mend(before + 1, extra, ""),), spent=2)
         if swapped and text[at - 1] != text[at]:

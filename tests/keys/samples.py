@@ -15,7 +15,6 @@ from cryptography.hazmat.decrepit.ciphers import modes
 from cryptography.hazmat.primitives.ciphers import Cipher, algorithms
 from make_corpus import CORPUS, MAKERS, PASSPHRASE
 
-from paperkey_alt.errors import WrongPassphrase
 from paperkey_alt.keys import armor, key_packet, packets
 
 PUBLISHED = json.loads((Path(__file__).parents[1] / "vectors/openpgp-published-samples.json").read_text(encoding="utf-8"))
@@ -34,19 +33,6 @@ class Sample:
 def sample(name):
     """Return a key of the corpus."""
     return Sample(binary(f"{name}.asc"), binary(f"{name}.cert.asc"), None if name.endswith("-open") else PASSPHRASE)
-
-
-def asks(*passphrases):
-    """Return a source of passphrases, in order; the end of it raises."""
-    rows = iter(passphrases)
-
-    def ask(what):
-        row = next(rows, None)
-        if row is None:
-            raise WrongPassphrase(what)
-        return row
-
-    return ask
 
 
 def file(name):

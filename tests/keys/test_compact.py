@@ -4,9 +4,10 @@ import math
 from dataclasses import replace
 
 import pytest
+from asking import asks
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from samples import NAMES, PASSPHRASE, PUBLISHED, USAGES, asks, sample, with_secrets
+from samples import NAMES, PASSPHRASE, PUBLISHED, USAGES, sample, with_secrets
 
 from paperkey_alt.errors import (
     CertificateError,

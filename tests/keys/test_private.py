@@ -4,6 +4,7 @@ import base64
 import hashlib
 
 import pytest
+from asking import asks
 from cryptography.hazmat.primitives.asymmetric import dsa, ec, ed25519, rsa
 from cryptography.hazmat.primitives.serialization import (
     BestAvailableEncryption,
@@ -14,7 +15,6 @@ from cryptography.hazmat.primitives.serialization import (
 )
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from samples import asks
 
 from paperkey_alt.errors import (
     DamagedKeyFile,
