@@ -1,4 +1,6 @@
-"""Types a text file of lines badly, always in the same way: ``python demo/damage.py LINES TYPED``."""
+"""
+Types a text file of lines badly, always in the same way: ``python demo/damage.py LINES TYPED``.
+"""
 
 import sys
 from pathlib import Path
@@ -25,13 +27,21 @@ def mistype(row: str) -> str | None:
 
 def other(text: str, *places: int) -> str:
     """Return the text with another character at each of the places."""
-    return "".join("QZ"[character == "Q"] if at in places else character for at, character in enumerate(text))
+    return "".join(
+        "QZ"[character == "Q"] if at in places else character for at, character in enumerate(text)
+    )
 
 
 def main(source: str, target: str) -> None:
     """Read the lines from one file and write what was typed to the other."""
-    rows = [row for row in Path(source).read_text(encoding="utf-8").splitlines() if not row.startswith("#")]
-    Path(target).write_text("".join(f"{row}\n" for row in map(mistype, rows) if row is not None), encoding="utf-8")
+    rows = [
+        row
+        for row in Path(source).read_text(encoding="utf-8").splitlines()
+        if not row.startswith("#")
+    ]
+    Path(target).write_text(
+        "".join(f"{row}\n" for row in map(mistype, rows) if row is not None), encoding="utf-8"
+    )
 
 
 if __name__ == "__main__":

@@ -1,8 +1,9 @@
 """
 Every mistake Ragleaf foresees, as a type with a place and advice.
 
-A message is two sentences: what is wrong (*what*) and what to do (*advice*). A class stands for one kind of mistake and carries
-the advice that fits most of its cases; where a case needs other advice, the raiser gives it. No message ever quotes a secret.
+A message is two sentences: what is wrong (*what*) and what to do (*advice*). A class stands for one
+kind of mistake and carries the advice that fits most of its cases; where a case needs other advice,
+the raiser gives it. No message ever quotes a secret.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class Place:
     """
-    Where something stands: a file, a sheet or page in it, a line number as printed on the paper, a column counted from 1.
+    Where something stands: a file, a sheet or page in it, a line number as printed on the paper, a
+    column counted from 1.
     """
 
     source: str | None = None
@@ -28,7 +30,13 @@ class Place:
     column: int | None = None
 
     def __str__(self) -> str:
-        named = (("", self.source), ("page ", self.sheet), ("row ", self.row), ("line ", self.line), ("column ", self.column))
+        named = (
+            ("", self.source),
+            ("page ", self.sheet),
+            ("row ", self.row),
+            ("line ", self.line),
+            ("column ", self.column),
+        )
         return ", ".join(f"{word}{value}" for word, value in named if value is not None)
 
 
@@ -56,13 +64,18 @@ class RagleafError(Exception):
 
 @contextmanager
 def in_file(source: str) -> Iterator[None]:
-    """Put the name of the file *source* into the place of errors that have none: who reads bytes does not know it."""
+    """
+    Put the name of the file *source* into the place of errors that have none: who reads bytes does
+    not know it.
+    """
     try:
         yield
     except RagleafError as error:
         if error.place.source is not None:
             raise
-        raise type(error)(error.what, advice=error.advice, place=replace(error.place, source=source)) from None
+        raise type(error)(
+            error.what, advice=error.advice, place=replace(error.place, source=source)
+        ) from None
 
 
 class KeyFileError(RagleafError):
@@ -80,7 +93,9 @@ class DamagedKeyFile(KeyFileError):
 
 
 class UnsupportedKey(KeyFileError):
-    """A key of a version or algorithm whose public part Ragleaf cannot tell from its secret part."""
+    """
+    A key of a version or algorithm whose public part Ragleaf cannot tell from its secret part.
+    """
 
     advice = "Keep this key by another way; no sheet was made."
 
@@ -95,7 +110,8 @@ class UnprotectedSecret(KeyFileError):
     """The secret would stand on paper without any passphrase over it."""
 
     advice = (
-        "Give the key a passphrase in your OpenPGP program and export it again, or say --allow-unprotected "
+        "Give the key a passphrase in your OpenPGP program and export it again, or say "
+        "--allow-unprotected "
         "if the sheet will be guarded as well as the key itself."
     )
 
@@ -195,7 +211,9 @@ class MissingExtra(RagleafError):
     """A library that this job needs and that is optional is not installed."""
 
     exit_status = 2
-    advice = "Install it from your wheel folder: pip install 'ragleaf[scan]'. Text files need no extra."
+    advice = (
+        "Install it from your wheel folder: pip install 'ragleaf[scan]'. Text files need no extra."
+    )
 
 
 class WrongPassphrase(RagleafError):
@@ -210,7 +228,7 @@ class NoSuchKey(KeyFileError):
     advice = "Name one of the listed keys with --fingerprint; its last 16 digits are enough."
 
 
-class ProofFailed(KeyFileError):
+class KeyPairMismatch(KeyFileError):
     """A secret that does not belong to its public key."""
 
     advice = "The key file is damaged or was tampered with; export the key again, and compare it with an older copy."

@@ -8,28 +8,32 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from paperkey_alt import backups, body, files, passphrases, preflight, sets
-from paperkey_alt.backups import Terms
-from paperkey_alt.body import Seal
-from paperkey_alt.commands import machine, options, registers
-from paperkey_alt.commands.options import say
+from paperkey_alt.cli import bookkeeping, files, options, passphrases
+from paperkey_alt.cli.options import say
+from paperkey_alt.computer import machine, preflight
+from paperkey_alt.computer.preflight import Weight
 from paperkey_alt.errors import in_file
-from paperkey_alt.keys import compact, openpgp, plain, private
+from paperkey_alt.format import backup, body
+from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.body import Seal
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import DATA_BYTES
+from paperkey_alt.format.payload import Compact, Lean, Whole
+from paperkey_alt.format.spare_lines import spare_count
+from paperkey_alt.keys import any_file, private_key
+from paperkey_alt.keys.openpgp import compact, key_file
 from paperkey_alt.keys.subject import Subject
-from paperkey_alt.lines import DATA_BYTES
-from paperkey_alt.payload import Compact, Lean, Whole
-from paperkey_alt.preflight import Weight
-from paperkey_alt.register import KINDS
-from paperkey_alt.sheet import draw, layout, letter, text, words
+from paperkey_alt.records.register import KINDS
+from paperkey_alt.sheet import draw, layout, letter, text_file, words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from paperkey_alt.keys.openpgp import Key
-    from paperkey_alt.passphrases import FromFile, Prompt
-    from paperkey_alt.payload import Payload
-    from paperkey_alt.register import Entry
-    from paperkey_alt.sets import LineSet
+    from paperkey_alt.cli.passphrases import FromFile, Prompt
+    from paperkey_alt.format.line_set import LineSet
+    from paperkey_alt.format.payload import Payload
+    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.records.register import Entry
     from paperkey_alt.sheet.layout import Paper
 
 MOST_SPARE_PERCENT = 400
@@ -42,33 +46,64 @@ _OPENPGP = {
 
 @click.command()
 @click.argument("keyfile")
-@click.option("-o", "--output", required=True, metavar="PDF", help="The sheets; - for standard output.")
+@click.option(
+    "-o", "--output", required=True, metavar="PDF", help="The sheets; - for standard output."
+)
 @click.option("--text", metavar="FILE", help="Also write the lines as a text file.")
-@click.option("--whole", is_flag=True, help="Print all that is needed, so that no public certificate is.")
-@click.option("--compact", is_flag=True, help="Print, sealed, only what cannot be computed; asks for the key's passphrase.")
+@click.option(
+    "--whole", is_flag=True, help="Print all that is needed, so that no public certificate is."
+)
+@click.option(
+    "--compact",
+    is_flag=True,
+    help="Print, sealed, only what cannot be computed; asks for the key's passphrase.",
+)
 @click.option("--plain", is_flag=True, help="Print KEYFILE as it is, whatever it is.")
 @click.option("--seal", is_flag=True, help="Seal what is printed with a new passphrase.")
-@click.option("--prove", is_flag=True, help="Unlock the secrets and prove that they belong to the public key.")
-@click.option("--any", "threshold", type=int, metavar="N", help="Split it: any N of the shares give it back.")
+@click.option(
+    "--prove", is_flag=True, help="Unlock the secrets and prove that they belong to the public key."
+)
+@click.option(
+    "--any", "threshold", type=int, metavar="N", help="Split it: any N of the shares give it back."
+)
 @click.option("--of", "count", type=int, metavar="M", help="Into how many shares, 2 to 16.")
 @options.passphrase_from
 @click.option(
-    "--spare", default="25%", show_default=True, metavar="N%|sheet", help="Spare lines, or as many as a lost sheet costs."
+    "--spare",
+    default="25%",
+    show_default=True,
+    metavar="N%|sheet",
+    help="Spare lines, or as many as a lost sheet costs.",
 )
-@click.option("--paper", type=click.Choice(list(layout.PAPERS)), default="a4", show_default=True, help="The paper's size.")
+@click.option(
+    "--paper",
+    type=click.Choice(list(layout.PAPERS)),
+    default="a4",
+    show_default=True,
+    help="The paper's size.",
+)
 @click.option("--anonymous", is_flag=True, help="Leave the user ID off the sheets.")
-@click.option("--allow-unprotected", is_flag=True, help="Print a secret that no passphrase protects.")
-@click.option("--holder", "holders", multiple=True, metavar="NAME", help="Who gets a share, for the register alone; once for each.")
-@registers.path
-@registers.refrain
+@click.option(
+    "--allow-unprotected", is_flag=True, help="Print a secret that no passphrase protects."
+)
+@click.option(
+    "--holder",
+    "holders",
+    multiple=True,
+    metavar="NAME",
+    help="Who gets a share, for the register alone; once for each.",
+)
+@bookkeeping.path
+@bookkeeping.refrain
 @options.fingerprint
 @options.force
 def command(**given: Any) -> None:
     """
     Print the secret of the key in KEYFILE on sheets (PDF).
 
-    KEYFILE is an OpenPGP secret key, or a private key as PKCS #8, PKCS #1, SEC 1 or OpenSSH has it. With --any and --of,
-    PDF and FILE are folders: each holder's share goes into a file of its own there.
+    KEYFILE is an OpenPGP secret key, or a private key as PKCS #8, PKCS #1, SEC 1 or OpenSSH has it.
+    With --any and --of, PDF and FILE are folders: each holder's share goes into a file of its own
+    there.
     """
     terms = _terms(given)
     outputs = _outputs(given, terms)
@@ -76,26 +111,47 @@ def command(**given: Any) -> None:
     with in_file(given["keyfile"]):
         subject, seal = _taken(given)
     paper = layout.PAPERS[given["paper"]]
-    line_sets = _line_sets(body.wrap(subject.payload, seal), terms, given["spare"], paper, sealed=seal is not None)
-    today = registers.today()
-    captions = [words.caption(subject, one, today=today, anonymous=given["anonymous"]) for one in line_sets]
+    line_sets = _line_sets(
+        body.wrap(subject.payload, seal), terms, given["spare"], paper, sealed=seal is not None
+    )
+    today = bookkeeping.today()
+    captions = [
+        words.caption(subject, one, today=today, anonymous=given["anonymous"]) for one in line_sets
+    ]
     contents: dict[str, bytes] = {}
     for (sheets, lines), line_set, caption in zip(outputs, line_sets, captions, strict=True):
-        contents[sheets] = draw.draw(line_set, caption, paper=paper, letter=letter.letter(line_set.head, caption))
+        contents[sheets] = draw.draw(
+            line_set, caption, paper=paper, letter=letter.letter(line_set.head, caption)
+        )
         if lines:
-            contents[lines] = text.write(line_set, words.remarks(line_set, caption)).encode()
+            contents[lines] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=given["force"])
     sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
     say(words.printed(line_sets, subject.notes, captions[0], sheets_each))
-    weighty = [one.what for one in preflight.findings(machine.look()) if one.weight is Weight.MATTERS]
-    say([f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"] if weighty else [])
-    registers.note(given, _entry(subject, line_sets, sheets_each, given["holders"]))
+    weighty = [
+        one.what for one in preflight.findings(machine.look()) if one.weight is Weight.MATTERS
+    ]
+    say(
+        [f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"]
+        if weighty
+        else []
+    )
+    bookkeeping.note(given, _entry(subject, line_sets, sheets_each, given["holders"]))
 
 
-def _entry(subject: Subject, line_sets: Sequence[LineSet], sheets_each: int, holders: Iterable[str]) -> Entry:
+def _entry(
+    subject: Subject, line_sets: Sequence[LineSet], sheets_each: int, holders: Iterable[str]
+) -> Entry:
     kind = KINDS[type(subject.payload)] + (", sealed" if line_sets[0].head.sealed else "")
     expires = subject.expires.date() if subject.expires else None
-    return registers.entry(line_sets, kind, sheets_each, fingerprint=subject.fingerprint, holders=tuple(holders), expires=expires)
+    return bookkeeping.entry(
+        line_sets,
+        kind,
+        sheets_each,
+        fingerprint=subject.fingerprint,
+        holders=tuple(holders),
+        expires=expires,
+    )
 
 
 def _terms(given: dict[str, Any]) -> Terms | None:
@@ -104,7 +160,9 @@ def _terms(given: dict[str, Any]) -> Terms | None:
         raise click.UsageError("--whole, --compact and --plain exclude each other")
     threshold, count = given["threshold"], given["count"]
     if len(given["holders"]) not in (0, count or 1):
-        raise click.UsageError(f"{len(given['holders'])} holders were named for {count or 1} shares")
+        raise click.UsageError(
+            f"{len(given['holders'])} holders were named for {count or 1} shares"
+        )
     if threshold is None and count is None:
         return None
     if threshold is None or count is None:
@@ -116,12 +174,20 @@ def _terms(given: dict[str, Any]) -> Terms | None:
 
 
 def _outputs(given: dict[str, Any], terms: Terms | None) -> list[tuple[str, str | None]]:
-    """Return for each set the names of its sheets and, if wanted, of its text file; folders of shares are made."""
+    """
+    Return for each set the names of its sheets and, if wanted, of its text file; folders of shares
+    are made.
+    """
     if terms is None:
         return [(given["output"], given["text"])]
-    folders = [files.make_folder(name) if name else None for name in (given["output"], given["text"])]
+    folders = [
+        files.make_folder(name) if name else None for name in (given["output"], given["text"])
+    ]
     numbers = range(1, terms.count + 1)
-    return [(f"{folders[0]}/share-{number}.pdf", folders[1] and f"{folders[1]}/share-{number}.txt") for number in numbers]
+    return [
+        (f"{folders[0]}/share-{number}.pdf", folders[1] and f"{folders[1]}/share-{number}.txt")
+        for number in numbers
+    ]
 
 
 def _taken(given: dict[str, Any]) -> tuple[Subject, Seal | None]:
@@ -132,10 +198,12 @@ def _taken(given: dict[str, Any]) -> tuple[Subject, Seal | None]:
     allowed = given["allow_unprotected"] or is_sealed
     passphrase = None
     if given["plain"]:
-        subject = plain.extract(data, name, allow_unprotected=allowed)
-    elif private.recognises(data):
+        subject = any_file.extract(data, name, allow_unprotected=allowed)
+    elif private_key.recognises(data):
         opener = ask if given["compact"] or given["prove"] else None
-        subject = private.extract(data, name, compact=given["compact"], allow_unprotected=allowed, ask=opener)
+        subject = private_key.extract(
+            data, name, compact=given["compact"], allow_unprotected=allowed, ask=opener
+        )
     else:
         subject, passphrase = _openpgp(data, given, ask, allow_unprotected=allowed)
     if not is_sealed:
@@ -143,10 +211,15 @@ def _taken(given: dict[str, Any]) -> tuple[Subject, Seal | None]:
     return subject, Seal(ask.new("seal") if passphrase is None else passphrase, os.urandom(16))
 
 
-def _openpgp(data: bytes, given: dict[str, Any], ask: Prompt | FromFile, *, allow_unprotected: bool) -> tuple[Subject, str | None]:
-    """Return the OpenPGP key in *data* as something to print, and the passphrase for the seal, where it is settled."""
-    key = openpgp.choose(openpgp.read(data), given["fingerprint"])
-    taken = openpgp.extract(key, whole=given["whole"], allow_unprotected=allow_unprotected)
+def _openpgp(
+    data: bytes, given: dict[str, Any], ask: Prompt | FromFile, *, allow_unprotected: bool
+) -> tuple[Subject, str | None]:
+    """
+    Return the OpenPGP key in *data* as something to print, and the passphrase for the seal, where
+    it is settled.
+    """
+    key = key_file.choose(key_file.read(data), given["fingerprint"])
+    taken = key_file.extract(key, whole=given["whole"], allow_unprotected=allow_unprotected)
     notes = [f"Left out: {what}." for what in taken.left_out]
     if not (given["compact"] or given["prove"]):
         return _openpgp_subject(key, taken.payload, notes), None
@@ -163,22 +236,30 @@ def _openpgp(data: bytes, given: dict[str, Any], ask: Prompt | FromFile, *, allo
 def _openpgp_subject(key: Key, payload: Payload, notes: Iterable[str]) -> Subject:
     user_id, fingerprint = next(iter(key.user_ids), None), key.fingerprint.hex().upper()
     what = _OPENPGP[type(payload)]
-    return Subject(payload, what, user_id, fingerprint, key.created, key.protected, tuple(notes), key.expires)
+    return Subject(
+        payload, what, user_id, fingerprint, key.created, key.protected, tuple(notes), key.expires
+    )
 
 
-def _line_sets(data: bytes, terms: Terms | None, spare: str, paper: Paper, *, sealed: bool) -> Sequence[LineSet]:
+def _line_sets(
+    data: bytes, terms: Terms | None, spare: str, paper: Paper, *, sealed: bool
+) -> Sequence[LineSet]:
     if terms is None:
-        return [sets.compose(data, _spare_lines(len(data), spare, paper), sealed=sealed)]
-    wanted = _spare_lines(backups.shared_length(len(data)), spare, paper)
-    return backups.deal(data, terms, sealed=sealed, spare=wanted, random_bytes=os.urandom)
+        return [lay_out(data, _spare_lines(len(data), spare, paper), sealed=sealed)]
+    wanted = _spare_lines(backup.shared_length(len(data)), spare, paper)
+    return backup.deal(data, terms, sealed=sealed, spare=wanted, random_bytes=os.urandom)
 
 
 def _spare_lines(length: int, wanted: str, paper: Paper) -> int:
-    """Return the number of spare lines that `--spare` *wanted* means for a body of *length* bytes."""
+    """
+    Return the number of spare lines that `--spare` *wanted* means for a body of *length* bytes.
+    """
     data = -(-length // DATA_BYTES)
     if wanted == "sheet":
         return layout.spare_for_a_sheet(data, paper)
     percent = wanted.removesuffix("%")
     if not percent.isdecimal() or not int(percent) <= MOST_SPARE_PERCENT:
-        raise click.BadParameter(f"{wanted}: say 0% to {MOST_SPARE_PERCENT}%, or sheet", param_hint="--spare")
-    return sets.spare_count(data, int(percent))
+        raise click.BadParameter(
+            f"{wanted}: say 0% to {MOST_SPARE_PERCENT}%, or sheet", param_hint="--spare"
+        )
+    return spare_count(data, int(percent))

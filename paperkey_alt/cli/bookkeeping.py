@@ -1,4 +1,7 @@
-"""The register as the commands use it: `opened` by what is given on the command line, and `entry` for what was printed."""
+"""
+The register as the commands use it: `opened` by what is given on the command line, and `entry` for
+what was printed.
+"""
 
 from __future__ import annotations
 
@@ -10,16 +13,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from paperkey_alt.commands.options import say
+from paperkey_alt.cli.options import say
 from paperkey_alt.errors import RegisterError
-from paperkey_alt.register import Entry, Register, default_path
+from paperkey_alt.records.register import Entry, Register, default_path
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from paperkey_alt.sets import LineSet
+    from paperkey_alt.format.line_set import LineSet
 
-path = click.option("--register", metavar="PATH", help="The register's file, instead of the usual one.")
+path = click.option(
+    "--register", metavar="PATH", help="The register's file, instead of the usual one."
+)
 refrain = click.option("--no-register", is_flag=True, help="Note nothing in the register.")
 
 
@@ -33,7 +38,9 @@ def opened(given: dict[str, Any]) -> Register | None:
 
 
 def note(given: dict[str, Any], printed: Entry) -> None:
-    """Add *printed* to the register; where it cannot be, say so: the sheets are made all the same."""
+    """
+    Add *printed* to the register; where it cannot be, say so: the sheets are made all the same.
+    """
     book = opened(given)
     if book is None:
         return
@@ -49,7 +56,10 @@ def today() -> dt.date:
 
 
 def entry(line_sets: Sequence[LineSet], kind: str, sheets_each: int, **known: Any) -> Entry:
-    """Return the entry for *line_sets*, which were printed today; *known* is what else is known of them."""
+    """
+    Return the entry for *line_sets*, which were printed today; *known* is what else is known of
+    them.
+    """
     share = line_sets[0].head.share
     return Entry(
         marks=tuple(one.head.mark for one in line_sets),

@@ -8,31 +8,41 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from paperkey_alt import backups, files, passphrases, payload, report
-from paperkey_alt.commands import options, sheets
-from paperkey_alt.commands.options import say
-from paperkey_alt.keys import compact, private
+from paperkey_alt.cli import files, options, passphrases, report, sources_given
+from paperkey_alt.cli.options import say
+from paperkey_alt.format import backup, payload
+from paperkey_alt.keys import private_key
+from paperkey_alt.keys.openpgp import compact
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from PIL.Image import Image as Picture
 
-    from paperkey_alt.reading.part import Part
-    from paperkey_alt.sets import Findings
+    from paperkey_alt.format.recover import Findings
+    from paperkey_alt.reading.page import Page
 
 
 @click.command()
 @options.sources
 @click.option("--json", "as_json", is_flag=True, help="Say it as JSON.")
 @click.option(
-    "--prove", is_flag=True, help="Open what is sealed, unlock the secrets, and prove that they belong to the public key."
+    "--prove",
+    is_flag=True,
+    help="Open what is sealed, unlock the secrets, and prove that they belong to the public key.",
 )
 @options.public
 @click.option(
-    "--map", "map_", metavar="PNG|PDF", help="Also draw what became of each row and QR symbol over pictures of the sheets."
+    "--map",
+    "map_",
+    metavar="PNG|PDF",
+    help="Also draw what became of each row and QR symbol over pictures of the sheets.",
 )
-@click.option("--veil", is_flag=True, help="Show nothing that is printed on the map, so that it can be shown to a helper.")
+@click.option(
+    "--veil",
+    is_flag=True,
+    help="Show nothing that is printed on the map, so that it can be shown to a helper.",
+)
 @options.passphrase_from
 @options.mark
 @options.fingerprint
@@ -46,44 +56,56 @@ def command(sources: tuple[str, ...], **given: Any) -> None:
     if given["veil"] and not given["map_"]:
         raise click.UsageError("--veil is about the map: name one with --map")
     if given["map_"] and files.STREAM in sources:
-        raise click.UsageError("a map is drawn over pictures in files; save what comes on standard input first")
+        raise click.UsageError(
+            "a map is drawn over pictures in files; save what comes on standard input first"
+        )
     files.require_free([given["map_"]] if given["map_"] else [], force=given["force"])
-    parts = sheets.read(sources, thorough=given["map_"] is not None)
+    parts = sources_given.read(sources, thorough=given["map_"] is not None)
     if given["map_"]:
         files.write({given["map_"]: _map(parts, given)}, force=given["force"])
-    findings = sheets.collect(parts)
+    findings = sources_given.collect(parts)
     click.echo(report.json_text(findings) if given["as_json"] else report.table(findings))
     say(report.wanted(findings))
     say(_proven(findings, given) if given["prove"] else _legible(findings, given["mark"]))
 
 
-def _map(parts: Sequence[Part], given: dict[str, Any]) -> bytes:
+def _map(parts: Sequence[Page], given: dict[str, Any]) -> bytes:
     """Return the damage map of the pages among *parts*, which are read once more for it."""
     pages = [part for part in parts if part.pages]
     is_pdf = given["map_"].lower().endswith(".pdf")
     if not pages:
         raise click.UsageError("--map draws over pictures of sheets, and none is given")
     if len(pages) > 1 and not is_pdf:
-        raise click.UsageError(f"{len(pages)} pages make {len(pages)} maps: name a PDF, which holds them all")
-    from paperkey_alt.reading import damage_map, scans  # noqa: PLC0415 - the imaging libraries are an extra
+        raise click.UsageError(
+            f"{len(pages)} pages make {len(pages)} maps: name a PDF, which holds them all"
+        )
+    from paperkey_alt.reading import damage_map  # noqa: PLC0415 - the imaging libraries are an extra
+    from paperkey_alt.reading.image import scans  # noqa: PLC0415 - the imaging libraries are an extra
 
-    exact = sheets.known_lines(parts)
+    exact = sources_given.known_lines(parts)
 
     def maps() -> Iterator[Picture]:
         for name, ours in groupby(pages, key=lambda part: part.source):
-            for part, picture in zip(ours, scans.pages(files.read(name, files.LONGEST_SOURCE), name), strict=True):
+            for part, picture in zip(
+                ours, scans.pages(files.read(name, files.LONGEST_SOURCE), name), strict=True
+            ):
                 title = f"{Path(name).name}, page {part.page} of {part.pages}{', veiled' if given['veil'] else ''}"
-                yield damage_map.draw(picture, damage_map.examine(picture, part, exact), title, veil=given["veil"])
+                yield damage_map.draw(
+                    picture, damage_map.examine(picture, part, exact), title, veil=given["veil"]
+                )
 
     return damage_map.encode(maps(), pdf=is_pdf)
 
 
 def _legible(findings: Findings, mark: str | None) -> list[str]:
-    """Return what is to be said when all that was given can be read in full; raise what keeps it from that."""
-    shares = [report.standing(one) for one in backups.standings(findings)]
+    """
+    Return what is to be said when all that was given can be read in full; raise what keeps it from
+    that.
+    """
+    shares = [report.standing(one) for one in backup.standings(findings)]
     if shares:
         return shares
-    assembled = backups.assemble(findings, mark)
+    assembled = backup.assemble(findings, mark)
     if assembled.sealed:
         return ["It is sealed; whether a passphrase opens it was not tried (--prove does)."]
     payload.unpack(assembled.body)
@@ -91,15 +113,17 @@ def _legible(findings: Findings, mark: str | None) -> list[str]:
 
 
 def _proven(findings: Findings, given: dict[str, Any]) -> list[str]:
-    """Prove that the sheets carry secrets that belong to their public keys; return what to say of it."""
+    """
+    Prove that the sheets carry secrets that belong to their public keys; return what to say of it.
+    """
     ask = passphrases.source(given["passphrase_from"])
-    certificate = sheets.certificate(given["public"], given["fingerprint"])
-    restored, passphrase = sheets.restored(findings, given["mark"], certificate, ask)
+    certificate = sources_given.certificate(given["public"], given["fingerprint"])
+    restored, passphrase = sources_given.restored(findings, given["mark"], certificate, ask)
     known = () if passphrase is None else (passphrase,)
     if restored.key is not None:
         unproven = compact.prove_all(compact.unlock(restored.key, ask, known))
-    elif private.recognises(restored.data):
-        private.open_(restored.data, ask)
+    elif private_key.recognises(restored.data):
+        private_key.open_(restored.data, ask)
         unproven = ()
     else:
         unproven = ("a file of any kind has nothing to be proven by",)

@@ -25,7 +25,10 @@ _MODE = 0o600
 
 
 def read(name: str, longest: int) -> bytes:
-    """Return the content of the file *name* (``-`` is standard input); raises SourceError, also above *longest* bytes."""
+    """
+    Return the content of the file *name* (``-`` is standard input); raises SourceError, also above
+    *longest* bytes.
+    """
     try:
         if name == STREAM:
             data = sys.stdin.buffer.read(longest + 1)
@@ -33,16 +36,23 @@ def read(name: str, longest: int) -> bytes:
             with Path(name).open("rb") as file:
                 data = file.read(longest + 1)
     except IsADirectoryError:
-        raise SourceError(f"{name} is a folder, not a file", advice="Name the files in it.") from None
+        raise SourceError(
+            f"{name} is a folder, not a file", advice="Name the files in it."
+        ) from None
     except OSError as error:
         raise SourceError(f"{name} cannot be read: {_reason(error)}") from None
     if len(data) > longest:
-        raise SourceError(f"{name} is longer than {longest >> 20} MiB; no key and no scan is that long")
+        raise SourceError(
+            f"{name} is longer than {longest >> 20} MiB; no key and no scan is that long"
+        )
     return data
 
 
 def require_free(names: Iterable[str], *, force: bool) -> None:
-    """Raise OutputError where one of the output *names* exists and *force* is not set, or where its folder is not there."""
+    """
+    Raise OutputError where one of the output *names* exists and *force* is not set, or where its
+    folder is not there.
+    """
     for name in names:
         path = Path(name)
         if _is_stream(name):
@@ -50,9 +60,13 @@ def require_free(names: Iterable[str], *, force: bool) -> None:
         if path.is_dir():
             raise OutputError(f"{name} is a folder", advice="Name a file in it.")
         if not force and os.path.lexists(path):
-            raise OutputError(f"{name} exists", advice="Choose another name, or say --force to replace it.")
+            raise OutputError(
+                f"{name} exists", advice="Choose another name, or say --force to replace it."
+            )
         if not path.parent.is_dir():
-            raise OutputError(f"the folder {path.parent} is not there", advice="Make the folder first.")
+            raise OutputError(
+                f"the folder {path.parent} is not there", advice="Make the folder first."
+            )
 
 
 def make_folder(name: str) -> str:
@@ -60,7 +74,9 @@ def make_folder(name: str) -> str:
     try:
         Path(name).mkdir(mode=0o700, exist_ok=True)
     except FileExistsError:
-        raise OutputError(f"{name} is a file", advice="Name a folder: each share goes into a file of its own.") from None
+        raise OutputError(
+            f"{name} is a file", advice="Name a folder: each share goes into a file of its own."
+        ) from None
     except OSError as error:
         raise OutputError(f"the folder {name} cannot be made: {_reason(error)}") from None
     return name
@@ -70,11 +86,16 @@ def write(contents: Mapping[str, bytes], *, force: bool) -> None:
     """
     Write all of *contents* (name → bytes), 0600, or none of it; ``-``, devices and pipes come last.
 
-    Each file is written under a hidden name beside its own, which it takes only when all are on the disk. Raises OutputError.
+    Each file is written under a hidden name beside its own, which it takes only when all are on the
+    disk. Raises OutputError.
     """
     require_free(contents, force=force)
     with contextlib.ExitStack() as stack:
-        parts = {name: _write_part(Path(name), data, stack) for name, data in contents.items() if not _is_stream(name)}
+        parts = {
+            name: _write_part(Path(name), data, stack)
+            for name, data in contents.items()
+            if not _is_stream(name)
+        }
         published: list[Path] = []
         try:
             for name, part in parts.items():
@@ -90,7 +111,10 @@ def write(contents: Mapping[str, bytes], *, force: bool) -> None:
 
 
 def append(name: str, row: str) -> None:
-    """Add *row* to the text file *name*, made 0600 if it is not there, and see to it that it is on the disk; raises OutputError."""
+    """
+    Add *row* to the text file *name*, made 0600 if it is not there, and see to it that it is on the
+    disk; raises OutputError.
+    """
     try:
         descriptor = os.open(name, os.O_RDWR | os.O_CREAT | os.O_APPEND, _MODE)
         with os.fdopen(descriptor, "rb+", buffering=0) as file:
@@ -105,7 +129,10 @@ def append(name: str, row: str) -> None:
 
 
 def _is_stream(name: str) -> bool:
-    """Tell whether *name* is standard output, a device or a pipe: nothing that a file could take the place of."""
+    """
+    Tell whether *name* is standard output, a device or a pipe: nothing that a file could take the
+    place of.
+    """
     path = Path(name)
     return name == STREAM or (path.exists() and not path.is_file() and not path.is_dir())
 

@@ -1,8 +1,8 @@
 """
 The command ``ragleaf``: the list of its commands, and the way a foreseen mistake is worded.
 
-Each command is a module in `paperkey_alt.commands`, imported when it is called: ``ragleaf --help`` loads none of the libraries
-that draw, compute or see.
+Each command is a module in `paperkey_alt.cli`, imported when it is called: ``ragleaf --help`` loads
+none of the libraries that draw, compute or see.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Any
 import click
 
 from paperkey_alt import __version__
-from paperkey_alt.commands.options import say
+from paperkey_alt.cli.options import say
 from paperkey_alt.errors import RagleafError
 
 # name → module and what the list of commands says of it
@@ -26,12 +26,15 @@ COMMANDS = {
     "rescue": ("rescue", "Write the restorer that needs nothing but Python."),
     "revoke-sheet": ("revoke_sheet", "Print a revocation certificate on a sheet of its own."),
     "restore": ("restore", "Rebuild the key from its sheets."),
-    "type": ("type_lines", "Type lines from the paper; each is checked as it ends."),
+    "type": ("type", "Type lines from the paper; each is checked as it ends."),
 }
 
 
 class _Commands(click.Group):
-    """Finds commands by the list, and words every foreseen mistake: what is wrong, and below it what to do."""
+    """
+    Finds commands by the list, and words every foreseen mistake: what is wrong, and below it what
+    to do.
+    """
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's interface
         return list(COMMANDS)
@@ -39,7 +42,9 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 - click's interface
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = import_module(f"paperkey_alt.commands.{COMMANDS[cmd_name][0]}").command
+        command: click.Command = import_module(
+            f"paperkey_alt.cli.{COMMANDS[cmd_name][0]}_command"
+        ).command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - click's interface
@@ -59,7 +64,10 @@ def main() -> None:
     commands(prog_name="ragleaf")
 
 
-@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=_Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
 @click.version_option(__version__, prog_name="ragleaf")
 def commands() -> None:
     """

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import click
 
-from paperkey_alt import files
+from paperkey_alt.cli import files
 from paperkey_alt.errors import SourceError, WrongPassphrase
 
 if TYPE_CHECKING:
@@ -17,7 +17,10 @@ if TYPE_CHECKING:
 
 
 class Ask(Protocol):
-    """Called with the name of a secret, returns the next passphrase to try; raises WrongPassphrase when there is none left."""
+    """
+    Called with the name of a secret, returns the next passphrase to try; raises WrongPassphrase
+    when there is none left.
+    """
 
     def __call__(self, what: str) -> str:
         """Return the next passphrase to try on *what*."""
@@ -45,7 +48,12 @@ class Prompt:
 
     def new(self, what: str) -> str:
         """Return a new passphrase for *what*, typed twice."""
-        typed: str = click.prompt(f"New passphrase for the {what}", hide_input=True, confirmation_prompt="Once more", err=True)
+        typed: str = click.prompt(
+            f"New passphrase for the {what}",
+            hide_input=True,
+            confirmation_prompt="Once more",
+            err=True,
+        )
         return typed
 
 
@@ -72,11 +80,16 @@ class FromFile:
 
 
 def source(name: str | None) -> Prompt | FromFile:
-    """Return the source that `--passphrase-from` *name* means: a file, or the terminal where it is None."""
+    """
+    Return the source that `--passphrase-from` *name* means: a file, or the terminal where it is
+    None.
+    """
     if name is None:
         return Prompt()
     try:
         text = files.read(name, _LONGEST_FILE).decode()
     except UnicodeDecodeError:
-        raise SourceError(f"{name} is not UTF-8 text", advice="Give one passphrase a row, in UTF-8.") from None
+        raise SourceError(
+            f"{name} is not UTF-8 text", advice="Give one passphrase a row, in UTF-8."
+        ) from None
     return FromFile(name, iter(text.removesuffix("\n").split("\n")))

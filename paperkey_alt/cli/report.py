@@ -1,7 +1,9 @@
 """
-What was read in words for people and as JSON for programs: of a page `page`, of everything `table` and `json_text`, and `wanted`.
+What was read in words for people and as JSON for programs: of a page `page`, of everything `table`
+and `json_text`, and `wanted`.
 
-None shows a secret: of a mended line the mended characters alone are named, of a wrong one only their columns.
+None shows a secret: of a mended line the mended characters alone are named, of a wrong one only
+their columns.
 """
 
 from __future__ import annotations
@@ -9,19 +11,20 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from paperkey_alt.head import backup_characters
-from paperkey_alt.lines import is_swap
-from paperkey_alt.sets import Status, ranges
+from paperkey_alt.format.head_line import backup_characters
+from paperkey_alt.format.lines import is_swap
+from paperkey_alt.format.recover import Status
 from paperkey_alt.sheet import layout
+from paperkey_alt.wording import ranges
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
-    from paperkey_alt.backups import Standing
-    from paperkey_alt.head import Head
-    from paperkey_alt.lines import Mend
-    from paperkey_alt.reading.part import Part
-    from paperkey_alt.sets import Findings, LineFinding, SetFinding, Stray
+    from paperkey_alt.format.backup import Standing
+    from paperkey_alt.format.head_line import Head
+    from paperkey_alt.format.lines import Mend
+    from paperkey_alt.format.recover import Findings, LineFinding, SetFinding, Stray
+    from paperkey_alt.reading.page import Page
 
 
 _LOST = (Status.WRONG, Status.MISSING)
@@ -39,22 +42,35 @@ def json_text(findings: Findings) -> str:
         "restorable": any(one.body is not None for one in findings.sets),
         "sets": [_set_value(one) for one in findings.sets],
         "strays": [
-            {"place": str(stray.place), "number": stray.number, "mark": stray.mark, "reason": stray.reason}
+            {
+                "place": str(stray.place),
+                "number": stray.number,
+                "mark": stray.mark,
+                "reason": stray.reason,
+            }
             for stray in findings.strays
         ],
     }
     return json.dumps(value, indent=1, ensure_ascii=False)
 
 
-def page(part: Part) -> str:
+def page(part: Page) -> str:
     """Return in a row what was read from the page *part*."""
     carried = sorted({number for block in part.blocks for number, _ in block.lines[1:]})
     printed = sorted({row.number for sheet in part.sheets for row in sheet.rows} - set(carried))
     blocks = (
-        f"{len(part.blocks)} QR {'block' if len(part.blocks) == 1 else 'blocks'} with lines {ranges(carried)}" if carried else ""
+        f"{len(part.blocks)} QR {'block' if len(part.blocks) == 1 else 'blocks'} with lines "
+        f"{ranges(carried)}"
+        if carried
+        else ""
     )
-    rows = f"printed {'line' if len(printed) == 1 else 'lines'} {ranges(printed)}" if printed else ""
-    seen = " and ".join(filter(None, (blocks, rows))) or "no QR block and no printed line that can be read"
+    rows = (
+        f"printed {'line' if len(printed) == 1 else 'lines'} {ranges(printed)}" if printed else ""
+    )
+    seen = (
+        " and ".join(filter(None, (blocks, rows)))
+        or "no QR block and no printed line that can be read"
+    )
     return f"{part.source}: {f'page {part.page}: ' if part.pages > 1 else ''}{seen}"
 
 
@@ -73,18 +89,40 @@ def standing(one: Standing) -> str:
 
 def _wanted(finding: SetFinding) -> str:
     # Spare lines need not be told: the data lines that were not read are always enough.
-    lost = [line.number for line in finding.lines if line.status in _LOST and line.number <= finding.head.data_lines]
+    lost = [
+        line.number
+        for line in finding.lines
+        if line.status in _LOST and line.number <= finding.head.data_lines
+    ]
     sheets = layout.plan(finding.head.total, layout.PAPERS["a4"]).sheets
-    on_sheets = ((number, [row.number for row in sheet.rows if row.number in lost]) for number, sheet in enumerate(sheets, 1))
-    where = [f"{'line' if len(on) == 1 else 'lines'} {ranges(on)} of sheet {number}" for number, on in on_sheets if on]
-    enough = f"; any {finding.needed} of these {len(lost)} will do" if finding.needed < len(lost) else ""
+    on_sheets = (
+        (number, [row.number for row in sheet.rows if row.number in lost])
+        for number, sheet in enumerate(sheets, 1)
+    )
+    where = [
+        f"{'line' if len(on) == 1 else 'lines'} {ranges(on)} of sheet {number}"
+        for number, on in on_sheets
+        if on
+    ]
+    enough = (
+        f"; any {finding.needed} of these {len(lost)} will do" if finding.needed < len(lost) else ""
+    )
     return f"To complete set {finding.head.mark}: type {', '.join(where)}, or scan again{enough}."
 
 
 def _set_table(finding: SetFinding) -> str:
     head = finding.head
-    verdict = f"not complete: {finding.problem.what}" if finding.problem else "complete, and in agreement with its digest"
-    rows = [f"Set {head.mark}{_share(head)}, {head.data_lines} data lines and {head.spare_lines} spare lines: {verdict}."]
+    verdict = (
+        f"not complete: {finding.problem.what}"
+        if finding.problem
+        else "complete, and in agreement with its digest"
+    )
+    rows = [
+        (
+            f"Set {head.mark}{_share(head)}, {head.data_lines} data lines and {head.spare_lines} "
+            f"spare lines: {verdict}."
+        )
+    ]
     for status in Status:
         numbers = _numbers(finding, status)
         data = [number for number in numbers if number <= head.data_lines]
@@ -95,9 +133,15 @@ def _set_table(finding: SetFinding) -> str:
         if numbers or status is Status.FINE:
             rows.append(_row(status.value, numbers))
     rows.extend(_details(finding.lines))
-    lost = [line.number for line in finding.lines if line.status in _LOST and line.number <= head.data_lines]
+    lost = [
+        line.number
+        for line in finding.lines
+        if line.status in _LOST and line.number <= head.data_lines
+    ]
     if finding.body is not None and lost:
-        rows.append(f"  Spare lines stood in for {'line' if len(lost) == 1 else 'lines'} {ranges(lost)}.")
+        rows.append(
+            f"  Spare lines stood in for {'line' if len(lost) == 1 else 'lines'} {ranges(lost)}."
+        )
     return "\n".join(rows)
 
 
@@ -191,7 +235,10 @@ def _line_value(line: LineFinding) -> dict[str, object]:
         "status": line.status.value,
         "places": [str(place) for place in line.places],
         "characters": [
-            {"column": mend.column, "was": mend.was, "now": mend.now} if told else {"column": mend.column} for mend in line.mends
+            {"column": mend.column, "was": mend.was, "now": mend.now}
+            if told
+            else {"column": mend.column}
+            for mend in line.mends
         ],
         "remark": line.remark,
     }

@@ -6,14 +6,15 @@ from typing import Any
 
 import click
 
-from paperkey_alt import files, passphrases, report
-from paperkey_alt.commands import options, sheets
-from paperkey_alt.commands.options import say
+from paperkey_alt.cli import files, options, passphrases, report, sources_given
+from paperkey_alt.cli.options import say
 
 
 @click.command()
 @options.sources
-@click.option("-o", "--output", required=True, metavar="FILE", help="The restored key; - for standard output.")
+@click.option(
+    "-o", "--output", required=True, metavar="FILE", help="The restored key; - for standard output."
+)
 @options.public
 @click.option("--binary", is_flag=True, help="Write an OpenPGP key without ASCII armor.")
 @options.passphrase_from
@@ -27,10 +28,13 @@ def command(sources: tuple[str, ...], **given: Any) -> None:
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
     files.require_free([given["output"]], force=given["force"])
-    findings = sheets.collect(sheets.read(sources))
+    findings = sources_given.collect(sources_given.read(sources))
     say([report.table(findings), *report.wanted(findings)])
-    certificate = sheets.certificate(given["public"], given["fingerprint"])
+    certificate = sources_given.certificate(given["public"], given["fingerprint"])
     ask = passphrases.source(given["passphrase_from"])
-    restored, _ = sheets.restored(findings, given["mark"], certificate, ask)
-    files.write({given["output"]: restored.binary if given["binary"] else restored.data}, force=given["force"])
+    restored, _ = sources_given.restored(findings, given["mark"], certificate, ask)
+    files.write(
+        {given["output"]: restored.binary if given["binary"] else restored.data},
+        force=given["force"],
+    )
     say([*restored.notes, f"Restored: {restored.title}"])

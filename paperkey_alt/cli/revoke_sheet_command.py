@@ -8,20 +8,22 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from paperkey_alt import body, files, passphrases, sets
-from paperkey_alt.commands import options, registers
-from paperkey_alt.commands.options import say
+from paperkey_alt.cli import bookkeeping, files, options, passphrases
+from paperkey_alt.cli.options import say
 from paperkey_alt.errors import UnsupportedKey, in_file
-from paperkey_alt.keys import compact, openpgp, revocation
-from paperkey_alt.keys.key_packet import SUPPORTED_VERSIONS
-from paperkey_alt.keys.revocation import Reason
-from paperkey_alt.lines import DATA_BYTES
-from paperkey_alt.payload import Revocation
-from paperkey_alt.register import REVOCATION
-from paperkey_alt.sheet import draw, layout, text, words
+from paperkey_alt.format import body
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import DATA_BYTES
+from paperkey_alt.format.payload import Revocation
+from paperkey_alt.format.spare_lines import spare_count
+from paperkey_alt.keys.openpgp import compact, key_file, revocation
+from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
+from paperkey_alt.keys.openpgp.revocation import Reason
+from paperkey_alt.records.register import REVOCATION
+from paperkey_alt.sheet import draw, layout, text_file, words
 
 if TYPE_CHECKING:
-    from paperkey_alt.keys.openpgp import Key
+    from paperkey_alt.keys.openpgp.key_file import Key
 
 _REASONS = {reason.name.lower(): reason for reason in Reason}
 _SOON = "A revocation is dated: by this computer's clock it is made before the key. Set the clock first."
@@ -29,39 +31,67 @@ _SOON = "A revocation is dated: by this computer's clock it is made before the k
 
 @click.command()
 @click.argument("keyfile")
-@click.option("-o", "--output", required=True, metavar="PDF", help="The sheet; - for standard output.")
+@click.option(
+    "-o", "--output", required=True, metavar="PDF", help="The sheet; - for standard output."
+)
 @click.option("--text", metavar="FILE", help="Also write the lines as a text file.")
-@click.option("--certificate", metavar="FILE", help="Print this revocation certificate instead of making one.")
-@click.option("--reason", type=click.Choice(list(_REASONS)), help="Why the key is revoked; asked for when not given.")
+@click.option(
+    "--certificate", metavar="FILE", help="Print this revocation certificate instead of making one."
+)
+@click.option(
+    "--reason",
+    type=click.Choice(list(_REASONS)),
+    help="Why the key is revoked; asked for when not given.",
+)
 @click.option("--comment", default="", help="A sentence for those who read the revocation.")
-@click.option("--paper", type=click.Choice(list(layout.PAPERS)), default="a4", show_default=True, help="The paper's size.")
+@click.option(
+    "--paper",
+    type=click.Choice(list(layout.PAPERS)),
+    default="a4",
+    show_default=True,
+    help="The paper's size.",
+)
 @options.passphrase_from
-@registers.path
-@registers.refrain
+@bookkeeping.path
+@bookkeeping.refrain
 @options.fingerprint
 @options.force
 def command(**given: Any) -> None:
     """
-    Print a revocation certificate for the OpenPGP key in KEYFILE, made now or given, on a sheet of its own.
+    Print a revocation certificate for the OpenPGP key in KEYFILE, made now or given, on a sheet of
+    its own.
 
-    Whoever has the sheet can end the key, and do nothing else with it: keep it, but not with the sheets of the key.
+    Whoever has the sheet can end the key, and do nothing else with it: keep it, but not with the
+    sheets of the key.
     """
-    files.require_free([name for name in (given["output"], given["text"]) if name], force=given["force"])
+    files.require_free(
+        [name for name in (given["output"], given["text"]) if name], force=given["force"]
+    )
     with in_file(given["keyfile"]):
-        key = openpgp.choose(openpgp.read(files.read(given["keyfile"], files.LONGEST_KEY_FILE)), given["fingerprint"])
+        key = key_file.choose(
+            key_file.read(files.read(given["keyfile"], files.LONGEST_KEY_FILE)),
+            given["fingerprint"],
+        )
         if key.version not in SUPPORTED_VERSIONS:
-            raise UnsupportedKey(f"the key is of version {key.version}; revocations are made for versions 4 and 6")
+            raise UnsupportedKey(
+                f"the key is of version {key.version}; revocations are made for versions 4 and 6"
+            )
     packet = _given(given["certificate"], key) if given["certificate"] else _made(key, given)
     payload = Revocation(key.fingerprint, packet)
     carried = body.wrap(payload, None)
-    line_set = sets.compose(carried, sets.spare_count(-(-len(carried) // DATA_BYTES)))
-    caption = words.revocation_caption(key, line_set, payload, today=registers.today())
+    line_set = lay_out(carried, spare_count(-(-len(carried) // DATA_BYTES)))
+    caption = words.revocation_caption(key, line_set, payload, today=bookkeeping.today())
     contents = {given["output"]: draw.draw(line_set, caption, paper=layout.PAPERS[given["paper"]])}
     if given["text"]:
-        contents[given["text"]] = text.write(line_set, words.remarks(line_set, caption)).encode()
+        contents[given["text"]] = text_file.write(
+            line_set, words.remarks(line_set, caption)
+        ).encode()
     files.write(contents, force=given["force"])
     say(words.revocation_printed(line_set))
-    registers.note(given, registers.entry([line_set], REVOCATION, 1, fingerprint=key.fingerprint.hex().upper()))
+    bookkeeping.note(
+        given,
+        bookkeeping.entry([line_set], REVOCATION, 1, fingerprint=key.fingerprint.hex().upper()),
+    )
 
 
 def _given(name: str, key: Key) -> bytes:
@@ -73,8 +103,12 @@ def _made(key: Key, given: dict[str, Any]) -> bytes:
     now = int(dt.datetime.now(dt.UTC).timestamp())
     if now < key.created.timestamp():
         raise click.UsageError(_SOON)
-    reason = given["reason"] or click.prompt("Why is the key revoked", type=click.Choice(list(_REASONS)), default="none", err=True)
+    reason = given["reason"] or click.prompt(
+        "Why is the key revoked", type=click.Choice(list(_REASONS)), default="none", err=True
+    )
     unlocked = compact.unlock_primary(key, passphrases.source(given["passphrase_from"]))
-    made = revocation.make(unlocked, _REASONS[reason], given["comment"], now, os.urandom(revocation.SALT_BYTES))
+    made = revocation.make(
+        unlocked, _REASONS[reason], given["comment"], now, os.urandom(revocation.SALT_BYTES)
+    )
     # What is printed was read and verified as any other revocation is.
     return revocation.read(revocation.write(made), key.primary)

@@ -1,4 +1,7 @@
-"""From the sources that a command is given to what their sheets carry: `read`, `collect` and `restored`."""
+"""
+From the sources that a command is given to what their sheets carry: `read`, `collect` and
+`restored`.
+"""
 
 from __future__ import annotations
 
@@ -8,12 +11,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from paperkey_alt import backups, body, files, report, sets
-from paperkey_alt.commands.options import say
+from paperkey_alt.cli import files, report
+from paperkey_alt.cli.options import say
 from paperkey_alt.errors import PaperError, in_file
-from paperkey_alt.keys import openpgp, plain
+from paperkey_alt.format import backup, body
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.payload import Compact, File, Revocation, RsaFile
+from paperkey_alt.format.recover import recover
+from paperkey_alt.keys import any_file
+from paperkey_alt.keys.openpgp import key_file
 from paperkey_alt.keys.subject import Restored
-from paperkey_alt.payload import Compact, File, Revocation, RsaFile
 from paperkey_alt.reading import sources
 
 if TYPE_CHECKING:
@@ -21,54 +28,66 @@ if TYPE_CHECKING:
 
     from click._termui_impl import ProgressBar
 
-    from paperkey_alt.head import Head
-    from paperkey_alt.keys.openpgp import Key
-    from paperkey_alt.passphrases import Ask
-    from paperkey_alt.payload import Lean, Payload, Whole
-    from paperkey_alt.reading.part import Part
-    from paperkey_alt.sets import Findings
+    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.format.head_line import Head
+    from paperkey_alt.format.payload import Lean, Payload, Whole
+    from paperkey_alt.format.recover import Findings
+    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.reading.page import Page
 
 
-def read(names: Sequence[str], *, thorough: bool = False) -> list[Part]:
-    """Return what the sources *names* give, after saying so of each page; of pages the printed rows of all lines if *thorough*."""
+def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
+    """
+    Return what the sources *names* give, after saying so of each page; of pages the printed rows of
+    all lines if *thorough*.
+    """
     with _progress(len(names)) as done:
         parts = []
         for name in names:
-            for part in sources.read(files.read(name, files.LONGEST_SOURCE), name, thorough=thorough):
+            for part in sources.read(
+                files.read(name, files.LONGEST_SOURCE), name, thorough=thorough
+            ):
                 parts.append(part)
                 done(part)
     say(report.page(part) for part in parts if part.pages)
     return parts
 
 
-def collect(parts: Iterable[Part]) -> Findings:
+def collect(parts: Iterable[Page]) -> Findings:
     """Return what is found in *parts*."""
-    return sets.collect([sighting for part in parts for sighting in part.sightings])
+    return recover([raw_line for part in parts for raw_line in part.raw_lines])
 
 
-def known_lines(parts: Iterable[Part]) -> dict[Head, Sequence[str]]:
+def known_lines(parts: Iterable[Page]) -> dict[Head, Sequence[str]]:
     """Return the exact lines of each set that *parts* give in full."""
     try:
         findings = collect(parts)
     except PaperError:
         return {}
     return {
-        one.head: sets.compose(one.body, one.head.spare_lines, sealed=one.head.sealed, share=one.head.share).lines
+        one.head: lay_out(
+            one.body, one.head.spare_lines, sealed=one.head.sealed, share=one.head.share
+        ).lines
         for one in findings.sets
         if one.body is not None
     }
 
 
 @contextmanager
-def _progress(sources: int) -> Iterator[Callable[[Part], None]]:
-    """Show on a terminal how much of so many sources is read, unless it is soon done; yield what is told of each part."""
+def _progress(sources: int) -> Iterator[Callable[[Page], None]]:
+    """
+    Show on a terminal how much of so many sources is read, unless it is soon done; yield what is
+    told of each part.
+    """
     with ExitStack() as stack:
         bar: ProgressBar[int] | None = None
 
-        def done(part: Part) -> None:
+        def done(part: Page) -> None:
             nonlocal bar
             if bar is None and sys.stderr.isatty() and max(sources, part.pages) > 1:
-                bar = stack.enter_context(click.progressbar(length=_STEPS * sources, label="Reading", file=sys.stderr))
+                bar = stack.enter_context(
+                    click.progressbar(length=_STEPS * sources, label="Reading", file=sys.stderr)
+                )
             if bar is not None:
                 bar.update(round(_STEPS / max(1, part.pages)))
 
@@ -78,10 +97,17 @@ def _progress(sources: int) -> Iterator[Callable[[Part], None]]:
 _STEPS = 1000  # into which a source is divided
 
 
-def restored(findings: Findings, mark: str | None, certificate: Key | None, ask: Ask) -> tuple[Restored, str | None]:
-    """Return the secret that the sheets carry, and the passphrase of the seal if one was over it."""
-    assembled = backups.assemble(findings, mark)
-    say(f"Set {wrong} does not belong to the others, though its lines are fine: forged or mixed up." for wrong in assembled.wrong)
+def restored(
+    findings: Findings, mark: str | None, certificate: Key | None, ask: Ask
+) -> tuple[Restored, str | None]:
+    """
+    Return the secret that the sheets carry, and the passphrase of the seal if one was over it.
+    """
+    assembled = backup.assemble(findings, mark)
+    say(
+        f"Set {wrong} does not belong to the others, though its lines are fine: forged or mixed up."
+        for wrong in assembled.wrong
+    )
     unwrapped = body.unwrap(assembled.body, sealed=assembled.sealed, ask=ask)
     return rebuild(unwrapped.payload, certificate, unwrapped.passphrase, ask), unwrapped.passphrase
 
@@ -91,35 +117,48 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
     if name is None:
         return None
     with in_file(name):
-        return openpgp.choose(openpgp.read(files.read(name, files.LONGEST_KEY_FILE)), fingerprint)
+        return key_file.choose(key_file.read(files.read(name, files.LONGEST_KEY_FILE)), fingerprint)
 
 
-def rebuild(payload: Payload, certificate: Key | None, passphrase: str | None, ask: Ask) -> Restored:
-    """Return the key file or other file that *payload* was made from; *passphrase* is that of the seal, if one was over it."""
+def rebuild(
+    payload: Payload, certificate: Key | None, passphrase: str | None, ask: Ask
+) -> Restored:
+    """
+    Return the key file or other file that *payload* was made from; *passphrase* is that of the
+    seal, if one was over it.
+    """
     match payload:
         case File():
-            return plain.rebuild(payload)
+            return any_file.rebuild(payload)
         case RsaFile() | Revocation() | Compact():
             return _restored_by_arithmetic(payload, certificate, passphrase, ask)
     return _openpgp(payload, certificate)
 
 
 def _restored_by_arithmetic(
-    payload: RsaFile | Revocation | Compact, certificate: Key | None, passphrase: str | None, ask: Ask
+    payload: RsaFile | Revocation | Compact,
+    certificate: Key | None,
+    passphrase: str | None,
+    ask: Ask,
 ) -> Restored:
     # The ciphers take longer to load than most sheets to restore, and most need none.
-    from paperkey_alt.keys import compact, private, revocation  # noqa: PLC0415
+    from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
+    from paperkey_alt.keys.openpgp import compact, revocation  # noqa: PLC0415 - the ciphers take long to load
 
     match payload:
         case RsaFile():
-            return private.rebuild(payload)
+            return private_key.rebuild(payload)
         case Revocation(fingerprint, packet):
-            return Restored(revocation.write(packet), packet, f"the revocation of {fingerprint.hex().upper()}")
+            return Restored(
+                revocation.write(packet), packet, f"the revocation of {fingerprint.hex().upper()}"
+            )
         case Compact():
-            return _openpgp(compact.restore(payload, certificate, passphrase or "", ask), certificate)
+            return _openpgp(
+                compact.restore(payload, certificate, passphrase or "", ask), certificate
+            )
 
 
 def _openpgp(payload: Lean | Whole, certificate: Key | None) -> Restored:
-    rebuilt = openpgp.rebuild(payload, certificate)
-    data = openpgp.write(rebuilt.key, armored=True)
+    rebuilt = key_file.rebuild(payload, certificate)
+    data = key_file.write(rebuilt.key, armored=True)
     return Restored(data, rebuilt.data, rebuilt.key.title, rebuilt.left_out, rebuilt.key)

@@ -8,23 +8,29 @@ from typing import TYPE_CHECKING
 
 import click
 
-from paperkey_alt import files, report, sets
-from paperkey_alt.commands import sheets
-from paperkey_alt.commands.options import say
-from paperkey_alt.reading import typed
-from paperkey_alt.sheet import text
-from paperkey_alt.typing import plain, transcript
+from paperkey_alt.cli import files, report, sources_given
+from paperkey_alt.cli.options import say
+from paperkey_alt.entry import line_by_line, transcript
+from paperkey_alt.format.recover import recover
+from paperkey_alt.reading.text import typed
+from paperkey_alt.sheet import text_file
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from paperkey_alt.reading.sighting import Sighting
-    from paperkey_alt.typing.transcript import Transcript
+    from paperkey_alt.entry.transcript import Transcript
+    from paperkey_alt.format.raw_line import RawLine
 
 
 @click.command()
 @click.argument("lines")
-@click.option("--with", "others", multiple=True, metavar="SOURCE", help="Lines read from these scans or texts need not be typed.")
+@click.option(
+    "--with",
+    "others",
+    multiple=True,
+    metavar="SOURCE",
+    help="Lines read from these scans or texts need not be typed.",
+)
 @click.option("--plain", "is_plain", is_flag=True, help="Ask line by line, without a full screen.")
 def command(lines: str, others: tuple[str, ...], *, is_plain: bool) -> None:
     """
@@ -34,14 +40,16 @@ def command(lines: str, others: tuple[str, ...], *, is_plain: bool) -> None:
     """
     files.require_free([lines], force=True)
     there = _there(lines)
-    begun = transcript.begin([*there, *(one for part in sheets.read(others) for one in part.sightings)])
+    begun = transcript.begin(
+        [*there, *(one for part in sources_given.read(others) for one in part.raw_lines)]
+    )
     save = _saving(lines, transcript.begin(there))
     save(begun)
     left = _front_end(is_plain=is_plain)(begun, save)
     say(_ended(left, lines))
 
 
-def _there(name: str) -> tuple[Sighting, ...]:
+def _there(name: str) -> tuple[RawLine, ...]:
     """Return what the file holds already."""
     if not Path(name).exists():
         return ()
@@ -49,33 +57,45 @@ def _there(name: str) -> tuple[Sighting, ...]:
 
 
 def _saving(name: str, there: Transcript) -> Callable[[Transcript], None]:
-    """Return what writes the lines of a transcript that are not in the file yet, which holds *there*."""
+    """
+    Return what writes the lines of a transcript that are not in the file yet, which holds *there*.
+    """
     saved = dict(there.lines)
 
     def save(done: Transcript) -> None:
         for number, characters in done.lines.items():
             if saved.get(number) != characters:
-                files.append(name, text.row(number, characters))
+                files.append(name, text_file.row(number, characters))
                 saved[number] = characters
 
     return save
 
 
-def _front_end(*, is_plain: bool) -> Callable[[Transcript, Callable[[Transcript], None]], Transcript]:
+def _front_end(
+    *, is_plain: bool
+) -> Callable[[Transcript, Callable[[Transcript], None]], Transcript]:
     if is_plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
-        return plain.run
+        return line_by_line.run
     try:
-        from paperkey_alt.typing import full  # noqa: PLC0415 - an extra, and slow to import
+        from paperkey_alt.entry import full_screen  # noqa: PLC0415 - an extra
     except ImportError:
-        return plain.run
-    return full.run
+        return line_by_line.run
+    return full_screen.run
 
 
 def _ended(left: Transcript, name: str) -> list[str]:
     if left.head is None:
         return [f"Nothing was typed yet. To begin: ragleaf type {name}"]
     if left.needed:
-        return [f"Set {left.head.mark}: {left.needed} more lines are needed. To go on: ragleaf type {name}"]
+        return [
+            (
+                f"Set {left.head.mark}: {left.needed} more lines are needed. To go on: ragleaf type "
+                f"{name}"
+            )
+        ]
     # What counts is the file, as it will be read.
-    findings = sets.collect(_there(name))
-    return [report.table(findings), f"All lines needed are in {name}. Next: ragleaf restore {name} -o KEYFILE"]
+    findings = recover(_there(name))
+    return [
+        report.table(findings),
+        f"All lines needed are in {name}. Next: ragleaf restore {name} -o KEYFILE",
+    ]

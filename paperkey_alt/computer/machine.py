@@ -1,4 +1,7 @@
-"""The computer at hand as `paperkey_alt.preflight` wants it: `look`. Reads files of the system and runs nothing."""
+"""
+The computer at hand as `paperkey_alt.computer.preflight` wants it: `look`. Reads files of the
+system and runs nothing.
+"""
 
 from __future__ import annotations
 
@@ -9,8 +12,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from paperkey_alt.commands.registers import today
-from paperkey_alt.preflight import System
+from paperkey_alt.cli.bookkeeping import today
+from paperkey_alt.computer.preflight import System
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -20,7 +23,10 @@ _LOGINS = (Path("/run/utmp"), Path("/var/run/utmp"))
 
 
 def look() -> System:
-    """Return what can be known of this computer without being root; of systems other than Linux the clock and little else."""
+    """
+    Return what can be known of this computer without being root; of systems other than Linux the
+    clock and little else.
+    """
     logins = next((path for path in _LOGINS if path.exists()), _LOGINS[0])
     return System(
         today=today(),
@@ -60,15 +66,24 @@ def _user() -> str:
 
 
 def _interfaces() -> Mapping[str, int]:
-    """Return the flags of the network interfaces by name, of this process's network namespace (netdevice(7))."""
+    """
+    Return the flags of the network interfaces by name, of this process's network namespace
+    (netdevice(7)).
+    """
     if sys.platform != "linux":
         raise OSError("not known here")
     import fcntl  # noqa: PLC0415 - not there on every system
 
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as any_socket:
         names = [name for _, name in socket.if_nameindex()]
-        answers = (fcntl.ioctl(any_socket, _SIOCGIFFLAGS, name.encode().ljust(_IFREQ, b"\0")) for name in names)
-        return {name: int.from_bytes(answer[16:18], sys.byteorder) for name, answer in zip(names, answers, strict=True)}
+        answers = (
+            fcntl.ioctl(any_socket, _SIOCGIFFLAGS, name.encode().ljust(_IFREQ, b"\0"))
+            for name in names
+        )
+        return {
+            name: int.from_bytes(answer[16:18], sys.byteorder)
+            for name, answer in zip(names, answers, strict=True)
+        }
 
 
 _SIOCGIFFLAGS, _IFREQ = 0x8913, 40
@@ -78,15 +93,22 @@ def _encrypted() -> Iterator[str]:
     """Yield devices of which what is written is encrypted, or stays in memory."""
     for path in (_SYS / "block").iterdir():
         uuid = path / "dm/uuid"
-        if path.name.startswith("zram") or (uuid.exists() and uuid.read_text().startswith("CRYPT-")):
+        if path.name.startswith("zram") or (
+            uuid.exists() and uuid.read_text().startswith("CRYPT-")
+        ):
             yield f"/dev/{path.name}"
 
 
 def _removable() -> Iterator[str]:
-    """Yield the numbers of removable devices and of their partitions; what hangs on USB counts, whatever it says of itself."""
+    """
+    Yield the numbers of removable devices and of their partitions; what hangs on USB counts,
+    whatever it says of itself.
+    """
     for path in (_SYS / "block").iterdir():
         if (path / "removable").read_text().strip() == "1" or "/usb" in str(path.resolve()):
-            yield from (number.read_text().strip() for number in (path / "dev", *path.glob("*/dev")))
+            yield from (
+                number.read_text().strip() for number in (path / "dev", *path.glob("*/dev"))
+            )
 
 
 def _core_limit() -> int | None:

@@ -1,8 +1,8 @@
 """
 Whether a computer is fit for handling a secret key: `findings` of a `System`.
 
-A system is given as what its files say, so that nothing is opened here; what could not be read is None, and is said to be unknown.
-The files are those of Linux: proc(5), sysfs(5), utmp(5).
+A system is given as what its files say, so that nothing is opened here; what could not be read is
+None, and is said to be unknown. The files are those of Linux: proc(5), sysfs(5), utmp(5).
 """
 
 from __future__ import annotations
@@ -23,7 +23,21 @@ _IFF_UP, _IFF_LOOPBACK = 0x1, 0x8  # netdevice(7)
 _USER_PROCESS = 7  # utmp(5)
 _UTMP = struct.Struct("<hxxi32s4s32s256s52x")
 _NETWORK = frozenset(
-    ("nfs", "nfs4", "cifs", "smb3", "smbfs", "ncpfs", "9p", "afs", "ceph", "glusterfs", "virtiofs", "fuse.sshfs", "davfs")
+    (
+        "nfs",
+        "nfs4",
+        "cifs",
+        "smb3",
+        "smbfs",
+        "ncpfs",
+        "9p",
+        "afs",
+        "ceph",
+        "glusterfs",
+        "virtiofs",
+        "fuse.sshfs",
+        "davfs",
+    )
 )
 
 
@@ -50,10 +64,11 @@ class System:
     """
     What the files of a system say; None for what cannot be read there.
 
-    *interfaces*: name → flags (netdevice(7)). *routes*, *routes6*, *swaps*, *mounts*: /proc/net/route,
-    /proc/net/ipv6_route, /proc/swaps, /proc/self/mountinfo. *encrypted*: swap devices that are encrypted or in memory.
-    *core_limit*: RLIMIT_CORE in bytes, -1 for none; *core_pattern*: /proc/sys/kernel/core_pattern. *removable*: device numbers
-    ("8:1") of removable media. *logins*: the utmp file; *user*: who runs this. *today*: by the clock.
+    *interfaces*: name → flags (netdevice(7)). *routes*, *routes6*, *swaps*, *mounts*:
+    /proc/net/route, /proc/net/ipv6_route, /proc/swaps, /proc/self/mountinfo. *encrypted*: swap
+    devices that are encrypted or in memory. *core_limit*: RLIMIT_CORE in bytes, -1 for none;
+    *core_pattern*: /proc/sys/kernel/core_pattern. *removable*: device numbers ("8:1") of removable
+    media. *logins*: the utmp file; *user*: who runs this. *today*: by the clock.
     """
 
     today: dt.date
@@ -70,10 +85,12 @@ class System:
     logins: bytes | None = None
 
 
-def findings(system: System, folder: str | None = None, created: dt.date | None = None) -> tuple[Finding, ...]:
+def findings(
+    system: System, folder: str | None = None, created: dt.date | None = None
+) -> tuple[Finding, ...]:
     """
-    Return what is to be said of *system*: the weighty first. *folder* is the absolute name of where outputs go, *created* the day a
-    key was made.
+    Return what is to be said of *system*: the weighty first. *folder* is the absolute name of where
+    outputs go, *created* the day a key was made.
     """
     found = [
         *_network(system),
@@ -88,7 +105,10 @@ def findings(system: System, folder: str | None = None, created: dt.date | None 
 
 def _unknown(what: str) -> Finding:
     return Finding(
-        Weight.UNKNOWN, f"{what} cannot be known on this system", "What is not known is not proven.", "Look for yourself."
+        Weight.UNKNOWN,
+        f"{what} cannot be known on this system",
+        "What is not known is not proven.",
+        "Look for yourself.",
     )
 
 
@@ -104,7 +124,12 @@ def _network(system: System) -> Iterator[Finding]:
         yield Finding(Weight.MATTERS, f"network interfaces are up: {', '.join(up)}", why, mend)
     down = sorted(name for name, bits in flags.items() if not bits & (_IFF_UP | _IFF_LOOPBACK))
     if down:
-        yield Finding(Weight.NOTE, f"there are network interfaces, down now: {', '.join(down)}", "They can be switched on.", mend)
+        yield Finding(
+            Weight.NOTE,
+            f"there are network interfaces, down now: {', '.join(down)}",
+            "They can be switched on.",
+            mend,
+        )
     routed = sorted(_default_routes(system))
     if routed:
         yield Finding(Weight.MATTERS, f"there is a default route by {', '.join(routed)}", why, mend)
@@ -114,7 +139,11 @@ def _default_routes(system: System) -> set[str]:
     rows = [row.split() for row in (system.routes or "").splitlines()[1:]]
     found = {row[0] for row in rows if len(row) > 7 and row[1] == row[7] == "00000000"}
     rows = [row.split() for row in (system.routes6 or "").splitlines()]
-    return found | {row[9] for row in rows if len(row) > 9 and row[0] == "0" * 32 and row[1] == "00" and row[9] != "lo"}
+    return found | {
+        row[9]
+        for row in rows
+        if len(row) > 9 and row[0] == "0" * 32 and row[1] == "00" and row[9] != "lo"
+    }
 
 
 def _swap(system: System) -> Iterator[Finding]:
@@ -125,7 +154,12 @@ def _swap(system: System) -> Iterator[Finding]:
     open_ = [row[0] for row in rows if row and row[0] not in system.encrypted]
     if open_:
         what = f"memory may be written to a disk unencrypted: {', '.join(open_)}"
-        yield Finding(Weight.MATTERS, what, "A secret in memory can survive there.", "Switch it off (swapoff -a), or encrypt it.")
+        yield Finding(
+            Weight.MATTERS,
+            what,
+            "A secret in memory can survive there.",
+            "Switch it off (swapoff -a), or encrypt it.",
+        )
 
 
 def _core_dumps(system: System) -> Iterator[Finding]:
@@ -136,7 +170,9 @@ def _core_dumps(system: System) -> Iterator[Finding]:
     if system.core_limit != 0 or is_piped:
         where = "handed to another program" if is_piped else "written to a file"
         what = f"the memory of a failing program is {where} (core dump)"
-        mend = "Say ulimit -c 0" + (", and as root sysctl kernel.core_pattern=core." if is_piped else " in this terminal.")
+        mend = "Say ulimit -c 0" + (
+            ", and as root sysctl kernel.core_pattern=core." if is_piped else " in this terminal."
+        )
         yield Finding(Weight.MATTERS, what, "It may hold the key and its passphrase.", mend)
 
 
@@ -147,7 +183,12 @@ def _clock(system: System, created: dt.date | None) -> Iterator[Finding]:
         what = f"the clock says {system.today}, which is before this program was made ({RELEASED})"
         yield Finding(Weight.MATTERS, what, why, mend)
     elif created is not None and system.today < created:
-        yield Finding(Weight.MATTERS, f"the clock says {system.today}, which is before the key was made ({created})", why, mend)
+        yield Finding(
+            Weight.MATTERS,
+            f"the clock says {system.today}, which is before the key was made ({created})",
+            why,
+            mend,
+        )
     else:
         what = f"the clock says {system.today}; a computer that never was online has nothing to set it by"
         yield Finding(Weight.NOTE, what, why, "Compare it with a watch.")
@@ -158,8 +199,14 @@ def _folder(system: System, folder: str) -> Iterator[Finding]:
         yield _unknown(f"What kind of file system {folder} is on")
         return
     fields = [row.split() for row in system.mounts.splitlines()]
-    mounts = {_unescaped(row[4]): (row[2], row[row.index("-") + 1]) for row in fields if "-" in row and len(row) > 6}
-    holding = [point for point in mounts if folder == point or folder.startswith(point.rstrip("/") + "/")]
+    mounts = {
+        _unescaped(row[4]): (row[2], row[row.index("-") + 1])
+        for row in fields
+        if "-" in row and len(row) > 6
+    }
+    holding = [
+        point for point in mounts if folder == point or folder.startswith(point.rstrip("/") + "/")
+    ]
     if not holding:
         yield _unknown(f"What kind of file system {folder} is on")
         return
@@ -167,12 +214,20 @@ def _folder(system: System, folder: str) -> Iterator[Finding]:
     if kind in _NETWORK:
         what = f"{folder} is on a file system in the network ({kind})"
         yield Finding(
-            Weight.MATTERS, what, "The sheets go over the network and stay on another computer.", "Write them to memory (/dev/shm)."
+            Weight.MATTERS,
+            what,
+            "The sheets go over the network and stay on another computer.",
+            "Write them to memory (/dev/shm).",
         )
     elif device in system.removable:
         what = f"{folder} is on a medium that can be removed"
         why = "What is erased there may survive, and whoever has the medium has the sheets."
-        yield Finding(Weight.MATTERS, what, why, "Write them to memory (/dev/shm), or destroy the medium afterwards.")
+        yield Finding(
+            Weight.MATTERS,
+            what,
+            why,
+            "Write them to memory (/dev/shm), or destroy the medium afterwards.",
+        )
 
 
 def _unescaped(name: str) -> str:
@@ -186,9 +241,21 @@ def _others(system: System) -> Iterator[Finding]:
         yield _unknown("Whether others are logged in")
         return
     size = _UTMP.size
-    records = [_UTMP.unpack(system.logins[at : at + size]) for at in range(0, len(system.logins) - size + 1, size)]
-    users = {record[4].rstrip(b"\0").decode(errors="replace") for record in records if record[0] == _USER_PROCESS}
+    records = [
+        _UTMP.unpack(system.logins[at : at + size])
+        for at in range(0, len(system.logins) - size + 1, size)
+    ]
+    users = {
+        record[4].rstrip(b"\0").decode(errors="replace")
+        for record in records
+        if record[0] == _USER_PROCESS
+    }
     others = sorted(users - {system.user})
     if others:
         what = f"others are logged in: {', '.join(others)}"
-        yield Finding(Weight.MATTERS, what, "They may see memory, files or the screen.", "Ask them to leave, or work alone.")
+        yield Finding(
+            Weight.MATTERS,
+            what,
+            "They may see memory, files or the screen.",
+            "Ask them to leave, or work alone.",
+        )

@@ -12,14 +12,14 @@ from prompt_toolkit.layout import Layout, Window
 from prompt_toolkit.layout.controls import FormattedTextControl
 from prompt_toolkit.output import ColorDepth
 
-from paperkey_alt.typing import screen
+from paperkey_alt.entry import screen
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from prompt_toolkit.key_binding import KeyPressEvent
 
-    from paperkey_alt.typing.transcript import Transcript
+    from paperkey_alt.entry.transcript import Transcript
 
 _KEYS = {
     Keys.Enter: "enter",
@@ -57,9 +57,14 @@ def run(begun: Transcript, save: Callable[[Transcript], None]) -> Transcript:
         row, column = screen.cursor(shown)
         return Point(x=column, y=row)
 
-    control = FormattedTextControl(lambda: "\n".join(screen.rows(shown)), focusable=True, get_cursor_position=where)
+    control = FormattedTextControl(
+        lambda: "\n".join(screen.rows(shown)), focusable=True, get_cursor_position=where
+    )
     application: Application[None] = Application(
-        Layout(Window(control)), key_bindings=_bindings(press), full_screen=True, color_depth=ColorDepth.DEPTH_1_BIT
+        Layout(Window(control)),
+        key_bindings=_bindings(press),
+        full_screen=True,
+        color_depth=ColorDepth.DEPTH_1_BIT,
     )
     if not shown.left:
         application.run()

@@ -6,20 +6,26 @@ from typing import TYPE_CHECKING
 
 import click
 
-from paperkey_alt.commands.options import say
-from paperkey_alt.lines import group
-from paperkey_alt.sheet.text import row
-from paperkey_alt.typing import screen, transcript
-from paperkey_alt.typing.transcript import Accepted
+from paperkey_alt.cli.options import say
+from paperkey_alt.entry import screen, transcript
+from paperkey_alt.entry.transcript import Accepted
+from paperkey_alt.format.lines import group
+from paperkey_alt.sheet.text_file import row
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from paperkey_alt.typing.transcript import Problem, Transcript
+    from paperkey_alt.entry.transcript import Problem, Transcript
 
 _HELP = (
-    "Type the characters of the line that is named, in any grouping; ? stands for one that cannot be read.",
-    "Other answers: skip (put it off), go N (go to line N), stop. Every line is saved as soon as it is right.",
+    (
+        "Type the characters of the line that is named, in any grouping; ? stands for one that "
+        "cannot be read."
+    ),
+    (
+        "Other answers: skip (put it off), go N (go to line N), stop. Every line is saved as soon as "
+        "it is right."
+    ),
 )
 
 
@@ -55,7 +61,9 @@ def _taken(typed: Transcript, number: int, text: str) -> Accepted | None:
     if isinstance(answer, Accepted):
         return answer
     _show(answer, text)
-    if answer.proposal is None or _asked("      Is that what the paper says? y or n").lower() not in ("y", "yes"):
+    if answer.proposal is None or _asked(
+        "      Is that what the paper says? y or n"
+    ).lower() not in ("y", "yes"):
         return None
     accepted = transcript.accept(typed, answer)
     return accepted if isinstance(accepted, Accepted) else None
@@ -77,7 +85,9 @@ _END = "\x04"
 
 def _asked(prompt: str) -> str:
     try:
-        answer: str = click.prompt(prompt, default="", show_default=False, prompt_suffix=" ", err=True)
+        answer: str = click.prompt(
+            prompt, default="", show_default=False, prompt_suffix=" ", err=True
+        )
     except click.Abort:
         return _END
     return answer

@@ -1,5 +1,6 @@
 """
-The typing screen as a value: `press` takes it on by a key, `rows` says what it shows; nothing here touches a terminal.
+The typing screen as a value: `press` takes it on by a key, `rows` says what it shows; nothing here
+touches a terminal.
 
 It is 80 columns wide and 24 rows high and needs no colour.
 """
@@ -10,9 +11,9 @@ from dataclasses import dataclass, replace
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from paperkey_alt.lines import CHARACTERS, DATA_CHARACTERS, GROUP, group
-from paperkey_alt.typing import transcript
-from paperkey_alt.typing.transcript import Accepted, Problem, Transcript
+from paperkey_alt.entry import transcript
+from paperkey_alt.entry.transcript import Accepted, Problem, Transcript
+from paperkey_alt.format.lines import CHARACTERS, DATA_CHARACTERS, GROUP, group
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -21,8 +22,12 @@ WIDE, HIGH = 80, 24
 _INDENT = 8  # columns before the characters of a line
 _BEFORE = 8  # lines shown above the one being typed
 _BAR = 30
-_MOST = CHARACTERS + 1  # characters that one line can be given: with one too many the check can tell which
-_TYPED = set("ABCDEFGHIJKLMNOPQRSTUVWXYZ234567018?")  # what a line may be typed with, look-alikes included
+_MOST = (
+    CHARACTERS + 1
+)  # characters that one line can be given: with one too many the check can tell which
+_TYPED = set(
+    "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567018?"
+)  # what a line may be typed with, look-alikes included
 _HELP = (
     "Enter  accept what is proposed     arrows  move      Backspace, Delete  erase",
     "Ctrl-N put this line off           Ctrl-P  go back   Ctrl-G  go to a line",
@@ -34,8 +39,9 @@ _HELP = (
 @dataclass(frozen=True)
 class Screen:
     """
-    The transcript so far, the line *number* that waits, the *text* of it as typed, the *cursor* in it; a *problem* with it; the
-    digits of a line to go to while these are typed; whether it is to be left.
+    The transcript so far, the line *number* that waits, the *text* of it as typed, the *cursor* in
+    it; a *problem* with it; the digits of a line to go to while these are typed; whether it is to
+    be left.
     """
 
     transcript: Transcript
@@ -48,13 +54,20 @@ class Screen:
 
 
 def start(begun: Transcript) -> Screen:
-    """Return the screen with the first line that is missing; one that is left at once where none is."""
+    """
+    Return the screen with the first line that is missing; one that is left at once where none is.
+    """
     number = begun.due()
-    return Screen(begun, number if number is not None and begun.needed else 0, left=not begun.needed)
+    return Screen(
+        begun, number if number is not None and begun.needed else 0, left=not begun.needed
+    )
 
 
 def press(screen: Screen, key: str) -> Screen:
-    """Return *screen* after *key*: a character, or one of the names in `KEYS`; other keys change nothing."""
+    """
+    Return *screen* after *key*: a character, or one of the names in `KEYS`; other keys change
+    nothing.
+    """
     if screen.going is not None:
         return _while_going(screen, key)
     if key in KEYS:
@@ -122,11 +135,15 @@ def _put_off(screen: Screen) -> Screen:
 
 
 def _back(screen: Screen) -> Screen:
-    return Screen(screen.transcript, max(0, screen.number - 1)) if screen.transcript.head else screen
+    return (
+        Screen(screen.transcript, max(0, screen.number - 1)) if screen.transcript.head else screen
+    )
 
 
 def _move(step: int) -> Callable[[Screen], Screen]:
-    return lambda screen: replace(screen, cursor=min(max(0, screen.cursor + step), len(screen.text)))
+    return lambda screen: replace(
+        screen, cursor=min(max(0, screen.cursor + step), len(screen.text))
+    )
 
 
 def _erase(before: int) -> Callable[[Screen], Screen]:
@@ -134,7 +151,9 @@ def _erase(before: int) -> Callable[[Screen], Screen]:
         at = screen.cursor - before
         if not 0 <= at < len(screen.text):
             return screen
-        return replace(screen, text=screen.text[:at] + screen.text[at + 1 :], cursor=at, problem=None)
+        return replace(
+            screen, text=screen.text[:at] + screen.text[at + 1 :], cursor=at, problem=None
+        )
 
     return erase
 
@@ -212,7 +231,13 @@ def _message(screen: Screen) -> list[str]:
     found = wrap(f"Line {screen.number}: {screen.problem.what}.", WIDE - 2)
     if screen.problem.proposal is None:
         return [*found, "Compare it with the paper."]
-    return [*found, f"Compare with the paper; Enter takes{_row(screen.problem.number, screen.problem.proposal)}"]
+    return [
+        *found,
+        (
+            "Compare with the paper; Enter "
+            f"takes{_row(screen.problem.number, screen.problem.proposal)}"
+        ),
+    ]
 
 
 def _waiting(screen: Screen) -> list[str]:
@@ -220,7 +245,10 @@ def _waiting(screen: Screen) -> list[str]:
     if number in typed.lines:
         return ["This line is there already; type it again only to compare."]
     if typed.due() is None:
-        return ["No other line would help: type what was put off, with ? for what is illegible,", "or go to a spare line (Ctrl-G)."]
+        return [
+            "No other line would help: type what was put off, with ? for what is illegible,",
+            "or go to a spare line (Ctrl-G).",
+        ]
     if typed.head and number > typed.head.data_lines:
         return ["A spare line, framed on the sheet: it stands in for one that was put off."]
     return []

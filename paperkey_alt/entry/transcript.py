@@ -1,8 +1,9 @@
 """
-What has been typed of a set so far: `Transcript`, which `feed` and `accept` take on by a line at a time.
+What has been typed of a set so far: `Transcript`, which `feed` and `accept` take on by a line at a
+time.
 
-Nothing here prompts or prints. A line is taken without a question only when its check agrees with every character; a mended one is
-a proposal, and somebody who has the paper at hand decides.
+Nothing here prompts or prints. A line is taken without a question only when its check agrees with
+every character; a mended one is a proposal, and somebody who has the paper at hand decides.
 """
 
 from __future__ import annotations
@@ -11,22 +12,22 @@ from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from paperkey_alt import head as heads
-from paperkey_alt import lines, spares
 from paperkey_alt.errors import LineError, SeveralSets, UnknownFormat
-from paperkey_alt.lines import CHARACTERS, NO_MARK, Line, Mend
+from paperkey_alt.format import head_line, lines, spare_lines
+from paperkey_alt.format.lines import CHARACTERS, NO_MARK, Line, Mend
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from paperkey_alt.head import Head
-    from paperkey_alt.reading.sighting import Sighting
+    from paperkey_alt.format.head_line import Head
+    from paperkey_alt.format.raw_line import RawLine
 
 
 @dataclass(frozen=True)
 class Transcript:
     """
-    The head once line 0 is there, the lines that are, each as its 29 characters, and those that were put off as illegible.
+    The head once line 0 is there, the lines that are, each as its 29 characters, and those that
+    were put off as illegible.
     """
 
     head: Head | None = None
@@ -34,29 +35,41 @@ class Transcript:
     skipped: frozenset[int] = frozenset()
 
     def __post_init__(self) -> None:
-        if (self.head is None) != (heads.NUMBER not in self.lines):
+        if (self.head is None) != (head_line.NUMBER not in self.lines):
             raise ValueError("a transcript has a head when it has line 0, and no other line before")
 
     @property
     def needed(self) -> int:
-        """How many more lines are needed, data lines or spare lines; 0 when the set can be had back."""
+        """
+        How many more lines are needed, data lines or spare lines; 0 when the set can be had back.
+        """
         if self.head is None:
             return 1
-        return sum(self._short(data, spare) for data, spare in spares.groups(self.head.data_lines, self.head.spare_lines))
+        return sum(
+            self._short(data, spare)
+            for data, spare in spare_lines.groups(self.head.data_lines, self.head.spare_lines)
+        )
 
     def due(self, after: int = -1) -> int | None:
         """
-        Return the next line to type: the data line behind *after* that is missing, or the first one; where data lines were put off,
-        a spare line; None when nothing is left that would help.
+        Return the next line to type: the data line behind *after* that is missing, or the first
+        one; where data lines were put off, a spare line; None when nothing is left that would help.
         """
         if self.head is None:
-            return heads.NUMBER
+            return head_line.NUMBER
         missing = [number for number in range(1, self.head.data_lines + 1) if self._is_open(number)]
         if missing:
             return next((number for number in missing if number > after), missing[0])
-        groups = spares.groups(self.head.data_lines, self.head.spare_lines)
+        groups = spare_lines.groups(self.head.data_lines, self.head.spare_lines)
         return next(
-            (number for data, spare in groups if self._short(data, spare) for number in spare if self._is_open(number)), None
+            (
+                number
+                for data, spare in groups
+                if self._short(data, spare)
+                for number in spare
+                if self._is_open(number)
+            ),
+            None,
         )
 
     def _is_open(self, number: int) -> bool:
@@ -79,8 +92,9 @@ class Accepted:
 @dataclass(frozen=True)
 class Problem:
     """
-    A line that was not taken: what is wrong, the column of the likely character from 1 (None where it cannot be told), and where
-    the check allows one, the line that may be meant, to be compared with the paper.
+    A line that was not taken: what is wrong, the column of the likely character from 1 (None where
+    it cannot be told), and where the check allows one, the line that may be meant, to be compared
+    with the paper.
     """
 
     number: int
@@ -89,21 +103,30 @@ class Problem:
     proposal: str | None = None
 
 
-def begin(sightings: Iterable[Sighting]) -> Transcript:
+def begin(raw_lines: Iterable[RawLine]) -> Transcript:
     """
-    Return the transcript of the lines among *sightings* that are fine without any mend; others are left to be typed.
+    Return the transcript of the lines among *raw_lines* that are fine without any mend; others are
+    left to be typed.
 
     Raises SeveralSets where head lines of more than one set are among them.
     """
-    seen = list(sightings)
-    found = {head: text for one in seen for number, text in one.candidates if (head := _head(text, number)) is not None}
+    seen = list(raw_lines)
+    found = {
+        head: text
+        for one in seen
+        for number, text in one.candidates
+        if (head := _head(text, number)) is not None
+    }
     if len(found) > 1:
         marks = ", ".join(head.mark for head in found)
-        raise SeveralSets(f"lines of {len(found)} sets were given: {marks}", advice="Type each set into a file of its own.")
+        raise SeveralSets(
+            f"lines of {len(found)} sets were given: {marks}",
+            advice="Type each set into a file of its own.",
+        )
     if not found:
         return Transcript()
     ((head, text),) = found.items()
-    exact = {heads.NUMBER: lines.normalise(text)}
+    exact = {head_line.NUMBER: lines.normalise(text)}
     for one in seen:
         for number, characters in one.candidates:
             line = _fine(characters, number, head.mark) if one.seen is None and number else None
@@ -114,7 +137,9 @@ def begin(sightings: Iterable[Sighting]) -> Transcript:
 
 def feed(transcript: Transcript, number: int, text: str) -> Accepted | Problem:
     """Return *transcript* with *text* as line *number*, or what is wrong with it."""
-    mark = NO_MARK if number == heads.NUMBER else transcript.head.mark if transcript.head else None
+    mark = (
+        NO_MARK if number == head_line.NUMBER else transcript.head.mark if transcript.head else None
+    )
     if mark is None:
         return Problem(number, "line 0 comes first: it says how many lines there are")
     try:
@@ -136,20 +161,23 @@ def accept(transcript: Transcript, problem: Problem) -> Accepted | Problem:
 
 def skip(transcript: Transcript, number: int) -> Transcript:
     """Return *transcript* with line *number* put off as illegible; the head line cannot be."""
-    if number == heads.NUMBER:
+    if number == head_line.NUMBER:
         return transcript
     return replace(transcript, skipped=transcript.skipped | {number})
 
 
 def _take(transcript: Transcript, line: Line, exact: str) -> Accepted | Problem:
     head = transcript.head
-    if line.number == heads.NUMBER:
+    if line.number == head_line.NUMBER:
         try:
-            head = heads.unpack(line)
+            head = head_line.unpack(line)
         except UnknownFormat as error:
             return Problem(line.number, error.what)
         if transcript.head not in (None, head):
-            return Problem(line.number, f"this is the head line of set {head.mark}, and lines of another set were typed")
+            return Problem(
+                line.number,
+                f"this is the head line of set {head.mark}, and lines of another set were typed",
+            )
     if head is None or line.number > head.total:
         return Problem(line.number, f"the set has no line {line.number}")
     typed = MappingProxyType({**transcript.lines, line.number: exact})
@@ -160,7 +188,12 @@ def _proposed(number: int, meant: int, mends: tuple[Mend, ...], exact: str) -> P
     if meant != number:
         return Problem(meant, f"this seems to be line {meant}, not line {number}", None, exact)
     if lines.is_swap(mends):
-        return Problem(number, f"characters {mends[0].column} and {mends[1].column} seem to be exchanged", mends[0].column, exact)
+        return Problem(
+            number,
+            f"characters {mends[0].column} and {mends[1].column} seem to be exchanged",
+            mends[0].column,
+            exact,
+        )
     return Problem(number, "; ".join(map(_mended, mends)), mends[0].column, exact)
 
 
@@ -176,13 +209,15 @@ def _another_set(text: str, number: int, mark: str) -> str:
     implied = lines.implied_mark(text, number)
     if mark == NO_MARK or implied is None:
         return ""
-    return f"; if the set mark on the sheet is {implied} and not {mark}, it is a sheet of another set"
+    return (
+        f"; if the set mark on the sheet is {implied} and not {mark}, it is a sheet of another set"
+    )
 
 
 def _head(text: str, number: int | None) -> Head | None:
-    line = _fine(text, number, NO_MARK) if number in (heads.NUMBER, None) else None
+    line = _fine(text, number, NO_MARK) if number in (head_line.NUMBER, None) else None
     try:
-        return heads.unpack(line) if line and line.number == heads.NUMBER else None
+        return head_line.unpack(line) if line and line.number == head_line.NUMBER else None
     except UnknownFormat:
         return None
 

@@ -7,13 +7,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt import payload as payloads
 from paperkey_alt.errors import UnprotectedSecret, WrongPassphrase
-from paperkey_alt.payload import Compact
+from paperkey_alt.format import payload as payloads
+from paperkey_alt.format.payload import Compact
 
 if TYPE_CHECKING:
-    from paperkey_alt.passphrases import Ask
-    from paperkey_alt.payload import Payload
+    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.format.payload import Payload
 
 
 @dataclass(frozen=True)
@@ -40,23 +40,26 @@ def wrap(payload: Payload, seal: Seal | None) -> bytes:
     """
     if seal is None:
         if isinstance(payload, Compact):
-            raise UnprotectedSecret("a compact payload holds the secrets in the clear; it is printed under a seal or not at all")
+            raise UnprotectedSecret(
+                "a compact payload holds the secrets in the clear; it is printed under a seal or "
+                "not at all"
+            )
         return payloads.pack(payload)
-    from paperkey_alt import seal as seals  # noqa: PLC0415 - the library for it is slow to load
+    from paperkey_alt.format import seal as seals  # noqa: PLC0415 - its library is slow to load
 
     return seals.seal(payloads.encode(payload), seal.passphrase, seal.salt)
 
 
 def unwrap(body: bytes, *, sealed: bool, ask: Ask | None) -> Unwrapped:
     """
-    Return the payload that *body* carries; *ask* is called for the passphrase until one opens the seal, and ends it by raising.
-    It may be None where nothing is sealed.
+    Return the payload that *body* carries; *ask* is called for the passphrase until one opens the
+    seal, and ends it by raising. It may be None where nothing is sealed.
 
     Raises DigestMismatch or UnknownFormat.
     """
     if not sealed or ask is None:
         return Unwrapped(payloads.unpack(body), None)
-    from paperkey_alt import seal as seals  # noqa: PLC0415 - as above
+    from paperkey_alt.format import seal as seals  # noqa: PLC0415 - its library is slow to load
 
     while True:
         passphrase = ask("seal")

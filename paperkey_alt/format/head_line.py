@@ -1,7 +1,9 @@
 """
-The head line, line 0 of every set: what a reader must know before any other line: `pack` and `unpack`.
+The head line, line 0 of every set: what a reader must know before any other line: `pack` and
+`unpack`.
 
-Its 24 data characters are read one by one as numbers 0 to 31 (RFC 4648 §6); docs/format.md, "The head line", has the table.
+Its 24 data characters are read one by one as numbers 0 to 31 (RFC 4648 §6); docs/format.md, "The
+head line", has the table.
 """
 
 from __future__ import annotations
@@ -11,7 +13,7 @@ import hashlib
 from dataclasses import dataclass, replace
 
 from paperkey_alt.errors import RagleafError, UnknownFormat
-from paperkey_alt.lines import ALPHABET, DATA_BYTES, LAST_NUMBER, NO_MARK, Line, decode
+from paperkey_alt.format.lines import ALPHABET, DATA_BYTES, LAST_NUMBER, NO_MARK, Line, decode
 
 NUMBER = 0
 VERSION = 1
@@ -21,7 +23,9 @@ BODY_CHECK_CHARACTERS = 4
 BACKUP_CHARACTERS = 5
 BACKUP_BITS = 5 * BACKUP_CHARACTERS
 MOST_SHARES = 16
-MOST_SPARE = 254  # for each data line: what one codeword of docs/format.md, "Spare lines", has room for
+MOST_SPARE = (
+    254  # for each data line: what one codeword of docs/format.md, "Spare lines", has room for
+)
 
 # Characters of the head line a field takes, in their order.
 _FIELDS = (
@@ -42,7 +46,10 @@ _COVERED = sum(width for name, width in _FIELDS if name not in ("mark", "body_ch
 
 @dataclass(frozen=True)
 class Share:
-    """Share *number* of *count*, *threshold* of which are needed; *backup* (25 bits) is common to all of them."""
+    """
+    Share *number* of *count*, *threshold* of which are needed; *backup* (25 bits) is common to all
+    of them.
+    """
 
     number: int
     threshold: int
@@ -50,7 +57,9 @@ class Share:
     backup: int
 
     def __post_init__(self) -> None:
-        if not (2 <= self.threshold <= self.count <= MOST_SHARES and 1 <= self.number <= self.count):
+        if not (
+            2 <= self.threshold <= self.count <= MOST_SHARES and 1 <= self.number <= self.count
+        ):
             raise ValueError(f"a share is one of 2 to {MOST_SHARES}, of which 2 or more are needed")
         if not 0 <= self.backup < 1 << BACKUP_BITS:
             raise ValueError(f"a backup number has {BACKUP_BITS} bits")
@@ -59,8 +68,9 @@ class Share:
 @dataclass(frozen=True)
 class Head:
     """
-    The shape of a set: *data_lines* and *spare_lines*, the zero bytes that fill up the last data line, whether the body is
-    sealed, which share it is if it is one, and the first 45 bits of its digest as *mark* and *body_check*.
+    The shape of a set: *data_lines* and *spare_lines*, the zero bytes that fill up the last data
+    line, whether the body is sealed, which share it is if it is one, and the first 45 bits of its
+    digest as *mark* and *body_check*.
     """
 
     data_lines: int
@@ -113,13 +123,19 @@ def pack(head: Head) -> Line:
 
 
 def unpack(line: Line) -> Head:
-    """Return the head that stands in line 0; raises UnknownFormat where it is of another version or cannot be a head."""
+    """
+    Return the head that stands in line 0; raises UnknownFormat where it is of another version or
+    cannot be a head.
+    """
     characters, fields = base64.b32encode(line.data).decode(), {}
     for name, width in _FIELDS:
         fields[name], characters = characters[:width], characters[width:]
     number = {name: _number(text) for name, text in fields.items()}
     if number["version"] != VERSION:
-        raise UnknownFormat(f"the head line is of format version {number['version']}; this program knows version {VERSION}")
+        raise UnknownFormat(
+            f"the head line is of format version {number['version']}; this program knows version "
+            f"{VERSION}"
+        )
     if number["flags"] & ~FLAG_SEALED:
         raise UnknownFormat("the head line has a flag that this program does not know")
     try:
@@ -137,7 +153,10 @@ def unpack(line: Line) -> Head:
 
 
 def read(text: str) -> Head | None:
-    """Return the head that *text* says, the 29 characters of a head line mended where need be; None where it says none."""
+    """
+    Return the head that *text* says, the 29 characters of a head line mended where need be; None
+    where it says none.
+    """
     try:
         return unpack(decode(text, NUMBER, NO_MARK).line)
     except RagleafError:

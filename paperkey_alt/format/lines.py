@@ -1,9 +1,11 @@
 """
-One line of paper: 15 bytes as 24 base32 characters with 5 check characters behind them: `encode` and `decode`.
+One line of paper: 15 bytes as 24 base32 characters with 5 check characters behind them: `encode`
+and `decode`.
 
-The check is a Reed–Solomon code over GF(32) on 31 symbols: the line number (two symbols, printed in decimal instead), the data
-and the check (docs/format.md, "A line"). Up to five wrong symbols are always noticed, three are never mended into another line,
-two are located. The check characters are masked with the set mark, so a line of another set fails.
+The check is a Reed–Solomon code over GF(32) on 31 symbols: the line number (two symbols, printed in
+decimal instead), the data and the check (docs/format.md, "A line"). Up to five wrong symbols are
+always noticed, three are never mended into another line, two are located. The check characters are
+masked with the set mark, so a line of another set fails.
 
 `normalise` is the one place where what people and readers confuse is forgiven.
 """
@@ -14,8 +16,8 @@ import base64
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt.codes import Code, Uncorrectable
 from paperkey_alt.errors import LineError
+from paperkey_alt.format.reed_solomon import Code, Uncorrectable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -36,7 +38,11 @@ _CODE = Code(field_bits=5, polynomial=0x25, checks=CHECK_CHARACTERS)
 _VALUE = {character: value for value, character in enumerate(ALPHABET)}
 _SILENT = dict.fromkeys(map(ord, " \t\r\n\f\v-\u00a0\u00ad\u2010\u2011\u2012\u2013\u2014\u2212"))
 _LOOK_ALIKES = {"0": "O", "1": "I", "8": "B"}
-_READ_AS = {character: character for character in ALPHABET} | {c.lower(): c for c in ALPHABET} | _LOOK_ALIKES
+_READ_AS = (
+    {character: character for character in ALPHABET}
+    | {c.lower(): c for c in ALPHABET}
+    | _LOOK_ALIKES
+)
 
 # A mended line must leave one check symbol unspent, or nothing would speak for the mend.
 MOST_SPENT = CHECK_CHARACTERS - 1
@@ -62,8 +68,8 @@ class Mend:
     """
     One difference between what was given and the line it was taken for.
 
-    *column* counts the characters of the line from 1, spaces left out; column 0 is the line number. *was* is empty for a
-    character that was missing, *now* for one that was too many.
+    *column* counts the characters of the line from 1, spaces left out; column 0 is the line number.
+    *was* is empty for a character that was missing, *now* for one that was too many.
     """
 
     column: int
@@ -72,13 +78,14 @@ class Mend:
 
 
 @dataclass(frozen=True)
-class Reading:
+class DecodedLine:
     """
     A line as decoded, and what had to be mended for it.
 
-    *spent* is the number of check symbols used up by mending: one for each character known to be unreadable, two for each found
-    wrong, two for a swap, a missing or a surplus character, two for a number not given. 0 is a fine line; the more is spent,
-    the weaker the proof that is left: a random line passes with a chance of about 2⁻²⁵, 10⁻⁶, 3·10⁻⁵, 10⁻³ and 3 % for 0 to 4.
+    *spent* is the number of check symbols used up by mending: one for each character known to be
+    unreadable, two for each found wrong, two for a swap, a missing or a surplus character, two for
+    a number not given. 0 is a fine line; the more is spent, the weaker the proof that is left: a
+    random line passes with a chance of about 2⁻²⁵, 10⁻⁶, 3·10⁻⁵, 10⁻³ and 3 % for 0 to 4.
     """
 
     line: Line
@@ -87,18 +94,25 @@ class Reading:
 
 
 def encode(line: Line, mark: str) -> str:
-    """Return the 29 characters of *line*, its check masked with the set mark *mark* (five base32 characters)."""
+    """
+    Return the 29 characters of *line*, its check masked with the set mark *mark* (five base32
+    characters).
+    """
     symbols = [*_number_symbols(line.number), *_symbols(base64.b32encode(line.data).decode())]
-    check = (value ^ mask for value, mask in zip(_CODE.encode(symbols), _symbols(mark), strict=True))
+    check = (
+        value ^ mask for value, mask in zip(_CODE.encode(symbols), _symbols(mark), strict=True)
+    )
     return _characters([*symbols[NUMBER_SYMBOLS:], *check])
 
 
-def decode(text: str, number: int | None, mark: str) -> Reading:
+def decode(text: str, number: int | None, mark: str) -> DecodedLine:
     """
-    Return what *text* says as a line of the set marked *mark*; *number* is None where none was given.
+    Return what *text* says as a line of the set marked *mark*; *number* is None where none was
+    given.
 
-    Mended are: up to two wrong characters, an unreadable one counting as half (with no number given, one); two neighbours
-    swapped; one character missing or one too many. Raises LineError where none of it, or more than one line, fits.
+    Mended are: up to two wrong characters, an unreadable one counting as half (with no number
+    given, one); two neighbours swapped; one character missing or one too many. Raises LineError
+    where none of it, or more than one line, fits.
     """
     given = normalise(text)
     if not CHARACTERS - 1 <= len(given) <= CHARACTERS + 1:
@@ -114,35 +128,49 @@ def decode(text: str, number: int | None, mark: str) -> Reading:
 
 
 def implied_mark(text: str, number: int) -> str | None:
-    """Return the set mark under which *text* is a fine line, None where it is not 29 readable characters."""
+    """
+    Return the set mark under which *text* is a fine line, None where it is not 29 readable
+    characters.
+    """
     given = normalise(text)
     if len(given) != CHARACTERS or UNREADABLE in given or not 0 <= number <= LAST_NUMBER:
         return None
     symbols = _symbols(given)
     check = _CODE.encode([*_number_symbols(number), *symbols[:DATA_CHARACTERS]])
-    return _characters([was ^ now for was, now in zip(symbols[DATA_CHARACTERS:], check, strict=True)])
+    return _characters(
+        [was ^ now for was, now in zip(symbols[DATA_CHARACTERS:], check, strict=True)]
+    )
 
 
 def differences(text: str, exact: str) -> tuple[Mend, ...] | None:
-    """Return where *text* differs from the 29 characters *exact*, None where its length is another."""
+    """
+    Return where *text* differs from the 29 characters *exact*, None where its length is another.
+    """
     given = normalise(text)
     if len(given) != CHARACTERS:
         return None
-    return tuple(Mend(at, was, now) for at, (was, now) in enumerate(zip(given, exact, strict=True), 1) if was != now)
+    return tuple(
+        Mend(at, was, now)
+        for at, (was, now) in enumerate(zip(given, exact, strict=True), 1)
+        if was != now
+    )
 
 
 def normalise(text: str) -> str:
     """
     Return *text* in the alphabet, with ``?`` for each character that cannot be one of it.
 
-    Forgiven, and nothing else: lower case; spaces and hyphens of any kind anywhere; 0 for O, 1 for I (`decode` then tries L),
-    8 for B. RFC 4648 §3.4 leaves these readings to the application.
+    Forgiven, and nothing else: lower case; spaces and hyphens of any kind anywhere; 0 for O, 1 for
+    I (`decode` then tries L), 8 for B. RFC 4648 §3.4 leaves these readings to the application.
     """
     return "".join(_READ_AS.get(character, UNREADABLE) for character in text.translate(_SILENT))
 
 
 def group(characters: str) -> str:
-    """Return the characters of a line, all or the first of them, as they are printed: six groups of four and one of five."""
+    """
+    Return the characters of a line, all or the first of them, as they are printed: six groups of
+    four and one of five.
+    """
     cuts = [characters[at : at + GROUP] for at in range(0, DATA_CHARACTERS, GROUP)]
     return " ".join(filter(None, [*cuts, characters[DATA_CHARACTERS:]]))
 
@@ -155,21 +183,28 @@ def _readings_of_one(text: str, given: str) -> Iterator[str]:
         yield "".join(other if at in ones else character for at, character in enumerate(given))
 
 
-def _by_trial(attempts: Iterator[tuple[str, int, str, int]], number: int | None, mark: str) -> Reading:
+def _by_trial(
+    attempts: Iterator[tuple[str, int, str, int]], number: int | None, mark: str
+) -> DecodedLine:
     # A run of equal characters can lose any of its members: several attempts, one line.
-    found: dict[Line, Reading] = {}
+    found: dict[Line, DecodedLine] = {}
     for attempt, at, was, cost in attempts:
         reading = _exactly(attempt, number, mark)
         if reading is not None and reading.spent + cost <= MOST_SPENT:
             mend = Mend(at + 1, was, "" if was else encode(reading.line, mark)[at])
-            found.setdefault(reading.line, Reading(reading.line, (mend,), reading.spent + cost))
+            found.setdefault(reading.line, DecodedLine(reading.line, (mend,), reading.spent + cost))
     if len(found) != 1:
-        raise LineError("a character is missing, or one is too many, and the check does not tell which")
+        raise LineError(
+            "a character is missing, or one is too many, and the check does not tell which"
+        )
     return next(iter(found.values()))
 
 
-def _exactly(given: str, number: int | None, mark: str) -> Reading | None:
-    """Return the line that agrees with every readable character of *given*, if one does and enough checks speak for it."""
+def _exactly(given: str, number: int | None, mark: str) -> DecodedLine | None:
+    """
+    Return the line that agrees with every readable character of *given*, if one does and enough
+    checks speak for it.
+    """
     word, erased = _word(given, number, mark)
     if len(erased) > MOST_SPENT:
         return None
@@ -179,16 +214,24 @@ def _exactly(given: str, number: int | None, mark: str) -> Reading | None:
         return None
 
 
-def _nearest(given: str, number: int | None, mark: str) -> Reading:
-    """Return the line nearest to the 29 characters *given*; *number* None counts as two unreadable symbols."""
+def _nearest(given: str, number: int | None, mark: str) -> DecodedLine:
+    """
+    Return the line nearest to the 29 characters *given*; *number* None counts as two unreadable
+    symbols.
+    """
     word, erased = _word(given, number, mark)
     if len(erased) > MOST_SPENT:
-        raise LineError(f"{given.count(UNREADABLE)} characters cannot be read; the check can stand in for {MOST_SPENT} at most")
+        raise LineError(
+            f"{given.count(UNREADABLE)} characters cannot be read; the check can stand in for "
+            f"{MOST_SPENT} at most"
+        )
     try:
         found, changed = _CODE.correct(word, erased)
     except Uncorrectable:
         raise LineError("the check fails, and more than two characters are wrong") from None
-    reading = _reading(given, number, mark, found, len(erased) + 2 * sum(at not in erased for at in changed))
+    reading = _reading(
+        given, number, mark, found, len(erased) + 2 * sum(at not in erased for at in changed)
+    )
     if reading.spent > MOST_SPENT:
         raise LineError("the check fails, and more characters are wrong than it can locate")
     return reading
@@ -201,30 +244,37 @@ def _word(given: str, number: int | None, mark: str) -> tuple[list[int], list[in
     return _masked(symbols, mark), erased + (list(range(NUMBER_SYMBOLS)) if number is None else [])
 
 
-def _reading(given: str, number: int | None, mark: str, found: bytes, spent: int) -> Reading:
+def _reading(given: str, number: int | None, mark: str, found: bytes, spent: int) -> DecodedLine:
     symbols = _masked(found, mark)
     exact = _characters(symbols[NUMBER_SYMBOLS:])
     line = Line(symbols[0] << 5 | symbols[1], _bytes(exact[:DATA_CHARACTERS]))
     renumbered = () if number in (None, line.number) else (Mend(0, str(number), str(line.number)),)
     mends = renumbered + (differences(given, exact) or ())
-    return Reading(line, mends, SPENT_ON_SLIP if is_swap(mends) else spent)
+    return DecodedLine(line, mends, SPENT_ON_SLIP if is_swap(mends) else spent)
 
 
 def _masked(symbols: Sequence[int], mark: str) -> list[int]:
     at = NUMBER_SYMBOLS + DATA_CHARACTERS
-    return [*symbols[:at], *(value ^ mask for value, mask in zip(symbols[at:], _symbols(mark), strict=True))]
+    return [
+        *symbols[:at],
+        *(value ^ mask for value, mask in zip(symbols[at:], _symbols(mark), strict=True)),
+    ]
 
 
 def is_swap(mends: tuple[Mend, ...]) -> bool:
     """Tell whether *mends* are two neighbours that were exchanged."""
-    # Only 28 swaps are possible against some 400,000 pairs of wrong characters: the proof is that of one wrong character.
+    # Only 28 swaps are possible against some 400,000 pairs of wrong characters: the proof is that
+    # of one wrong character.
     if len(mends) != 2 or mends[0].column + 1 != mends[1].column:
         return False
     return (mends[0].was, mends[0].now) == (mends[1].now, mends[1].was)
 
 
 def _with_one_more(given: str) -> Iterator[tuple[str, int, str, int]]:
-    """Yield each attempt, its place, what stood there, and the check symbols it costs besides those for what is unreadable."""
+    """
+    Yield each attempt, its place, what stood there, and the check symbols it costs besides those
+    for what is unreadable.
+    """
     for at in range(CHARACTERS):
         yield given[:at] + UNREADABLE + given[at:], at, "", SPENT_ON_SLIP - 1
 

@@ -1,8 +1,8 @@
 """
 What the paper carries, as bytes: `pack` and `unpack`.
 
-A payload is one kind byte, the content, and the SHA-256 of both (docs/format.md, "Payload"). The digest decides: what does not
-agree with it is never handed on. All numbers are big-endian.
+A payload is one kind byte, the content, and the SHA-256 of both (docs/format.md, "Payload"). The
+digest decides: what does not agree with it is never handed on. All numbers are big-endian.
 """
 
 from __future__ import annotations
@@ -37,8 +37,9 @@ class SecretPart:
     """
     The secret part of one OpenPGP secret-key packet, as it stands in the packet.
 
-    *fingerprint* is 20 bytes for a version 4 key, 32 for version 6 (RFC 9580 §5.5.4); *secret* is everything in the packet body
-    behind the public fields, from the S2K usage octet on (§5.5.3), 1 to 65,535 bytes.
+    *fingerprint* is 20 bytes for a version 4 key, 32 for version 6 (RFC 9580 §5.5.4); *secret* is
+    everything in the packet body behind the public fields, from the S2K usage octet on (§5.5.3), 1
+    to 65,535 bytes.
     """
 
     fingerprint: bytes
@@ -76,10 +77,12 @@ class Whole:
 @dataclass(frozen=True)
 class ReducedPart:
     """
-    One secret reduced to what cannot be computed, and what is needed to protect it again to the identical bytes.
+    One secret reduced to what cannot be computed, and what is needed to protect it again to the
+    identical bytes.
 
-    *form* (1 to 127) and *value* (1 to 65,535 bytes) are those of `paperkey_alt.keys.essence`; *prefix* (1 to 255 bytes) is the
-    secret part up to its encrypted bytes; *check* is the first 8 bytes of the SHA-256 of the whole secret part;
+    *form* (1 to 127) and *value* (1 to 65,535 bytes) are those of
+    `paperkey_alt.keys.openpgp.key_file.reduction`; *prefix* (1 to 255 bytes) is the secret part up
+    to its encrypted bytes; *check* is the first 8 bytes of the SHA-256 of the whole secret part;
     *other_passphrase* tells that the passphrase over it is not the one of the seal.
     """
 
@@ -90,7 +93,11 @@ class ReducedPart:
     other_passphrase: bool = False
 
     def __post_init__(self) -> None:
-        if not (0 < self.form <= FORM_MASK and 1 <= len(self.value) <= 0xFFFF and 1 <= len(self.prefix) <= 0xFF):
+        if not (
+            0 < self.form <= FORM_MASK
+            and 1 <= len(self.value) <= 0xFFFF
+            and 1 <= len(self.prefix) <= 0xFF
+        ):
             raise ValueError("a reduced part has a form, a value and a prefix")
         if len(self.check) != CHECK_BYTES:
             raise ValueError(f"the check of a reduced part is {CHECK_BYTES} bytes")
@@ -99,7 +106,8 @@ class ReducedPart:
 @dataclass(frozen=True)
 class Compact:
     """
-    Secrets reduced to what cannot be computed; a SecretPart where one could not be reduced. Not to be printed unsealed.
+    Secrets reduced to what cannot be computed; a SecretPart where one could not be reduced. Not to
+    be printed unsealed.
     """
 
     parts: tuple[ReducedPart | SecretPart, ...]
@@ -124,8 +132,9 @@ class File:
 @dataclass(frozen=True)
 class RsaFile:
     """
-    An RSA private-key file by its numbers: *style* (1 to 255) says how they are written, *rule* (2 or 3, see
-    `paperkey_alt.keys.essence`) how the private exponent follows from the public *exponent* and the primes *p* and *q*.
+    An RSA private-key file by its numbers: *style* (1 to 255) says how they are written, *rule* (2
+    or 3, see `paperkey_alt.keys.openpgp.key_file.reduction`) how the private exponent follows from
+    the public *exponent* and the primes *p* and *q*.
     """
 
     name: str
@@ -136,15 +145,25 @@ class RsaFile:
     q: int
 
     def __post_init__(self) -> None:
-        if len(self.name.encode()) > LONGEST_NAME or not (1 <= self.style <= 0xFF and 1 <= self.rule <= 0xFF):
+        if len(self.name.encode()) > LONGEST_NAME or not (
+            1 <= self.style <= 0xFF and 1 <= self.rule <= 0xFF
+        ):
             raise ValueError("a name, a style and a rule of one byte each")
-        if not (self.exponent > 0 and self.exponent.bit_length() <= 8 * 0xFF and self.p > 0 and self.q > 0):
+        if not (
+            self.exponent > 0
+            and self.exponent.bit_length() <= 8 * 0xFF
+            and self.p > 0
+            and self.q > 0
+        ):
             raise ValueError("the numbers of a key are positive")
 
 
 @dataclass(frozen=True)
 class Revocation:
-    """A revocation of the OpenPGP key with *fingerprint*: one signature *packet* with its header (RFC 9580 §5.2)."""
+    """
+    A revocation of the OpenPGP key with *fingerprint*: one signature *packet* with its header (RFC
+    9580 §5.2).
+    """
 
     fingerprint: bytes
     packet: bytes
@@ -167,11 +186,14 @@ def unpack(data: bytes) -> Payload:
     """
     Return the payload that `pack` made *data* from.
 
-    Raises DigestMismatch where the digest does not agree, UnknownFormat for a kind or layout this version does not know.
+    Raises DigestMismatch where the digest does not agree, UnknownFormat for a kind or layout this
+    version does not know.
     """
     content, digest = data[:-DIGEST_BYTES], data[-DIGEST_BYTES:]
     if not content or not hmac.compare_digest(hashlib.sha256(content).digest(), digest):
-        raise DigestMismatch("the digest at the end of the payload does not agree with what stands before it")
+        raise DigestMismatch(
+            "the digest at the end of the payload does not agree with what stands before it"
+        )
     return decode(content)
 
 
@@ -194,14 +216,19 @@ def encode(payload: Payload) -> bytes:
 
 
 def decode(content: bytes) -> Payload:
-    """Return the payload that `encode` made *content* from; raises UnknownFormat for what this version does not know."""
+    """
+    Return the payload that `encode` made *content* from; raises UnknownFormat for what this version
+    does not know.
+    """
     kind, rest = content[0], content[1:]
     if kind not in _UNPACK:
         raise UnknownFormat(f"payload kind {kind} is not known to this version")
     try:
         return _UNPACK[kind](rest)
     except (ValueError, IndexError):
-        raise UnknownFormat(f"a payload of kind {kind} is not laid out as this version knows it") from None
+        raise UnknownFormat(
+            f"a payload of kind {kind} is not laid out as this version knows it"
+        ) from None
 
 
 def _pack_part(part: SecretPart) -> bytes:
@@ -240,7 +267,9 @@ def _unpack_compact(data: bytes) -> tuple[ReducedPart | SecretPart, ...]:
         value, at = _take(data, at + 1, 2)
         prefix, at = _take(data, at, 1)
         check, at = data[at : at + CHECK_BYTES], at + CHECK_BYTES
-        parts.append(ReducedPart(form & FORM_MASK, value, prefix, check, bool(form & FORM_OTHER_PASSPHRASE)))
+        parts.append(
+            ReducedPart(form & FORM_MASK, value, prefix, check, bool(form & FORM_OTHER_PASSPHRASE))
+        )
     return tuple(parts)
 
 
@@ -262,7 +291,9 @@ def _unpack_rsa_file(data: bytes) -> RsaFile:
     q, at = _take(data, at, 2)
     if at != len(data):
         raise ValueError("bytes behind the last number")
-    return RsaFile(name.decode(), style, rule, *(int.from_bytes(number, "big") for number in (exponent, p, q)))
+    return RsaFile(
+        name.decode(), style, rule, *(int.from_bytes(number, "big") for number in (exponent, p, q))
+    )
 
 
 def _bytes(number: int) -> bytes:

@@ -1,4 +1,4 @@
-"""A sighting: something that may be a line, and where it was seen."""
+"""A raw_line: something that may be a line, and where it was seen."""
 
 from __future__ import annotations
 
@@ -10,13 +10,14 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Sighting:
+class RawLine:
     """
     One row of text or one line of a QR block, as it was read.
 
-    *candidates* are the ways to cut it into a line number (None where none is given) and the characters of a line, likeliest
-    first; there is at least one. *seen* is what the row looks like where these are chosen from likely characters by the check: its
-    agreement is weaker evidence then.
+    *candidates* are the ways to cut it into a line number (None where none is given) and the
+    characters of a line, likeliest first; there is at least one. *seen* is what the row looks like
+    where these are chosen from likely characters by the check: its agreement is weaker evidence
+    then.
     """
 
     place: Place
@@ -25,7 +26,7 @@ class Sighting:
 
     def __post_init__(self) -> None:
         if not self.candidates:
-            raise ValueError("a sighting can be cut in at least one way")
+            raise ValueError("a raw_line can be cut in at least one way")
 
     @property
     def number(self) -> int | None:

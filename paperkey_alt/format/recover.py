@@ -1,9 +1,9 @@
 """
-A set of lines: a body laid out as head line, data lines and spare lines, and the body back from what was read: `compose` and
-`collect`.
+The body of a set of lines, from what was read of it: `recover`. The way there is
+`paperkey_alt.format.line_set`.
 
-`collect` believes a line by its check, a mended line only until the digest in the head line agrees, and lets the spare lines
-decide where it does not.
+`recover` believes a line by its check, a mended line only until the digest in the head line agrees,
+and lets the spare lines decide where it does not.
 """
 
 from __future__ import annotations
@@ -14,40 +14,30 @@ from enum import Enum
 from itertools import combinations, islice
 from typing import TYPE_CHECKING
 
-from paperkey_alt import head as heads
-from paperkey_alt import lines, spares
-from paperkey_alt.errors import DigestMismatch, LineError, NoHeadLine, NoLines, NotEnoughLines, PaperError, TooLarge, UnknownFormat
-from paperkey_alt.head import Head, Share
-from paperkey_alt.lines import DATA_BYTES, LAST_NUMBER, NO_MARK, Line, Mend, Reading
+from paperkey_alt.errors import (
+    DigestMismatch,
+    LineError,
+    NoHeadLine,
+    NoLines,
+    NotEnoughLines,
+    PaperError,
+    UnknownFormat,
+)
+from paperkey_alt.format import head_line, lines, spare_lines
+from paperkey_alt.format.lines import NO_MARK, DecodedLine, Line, Mend
+from paperkey_alt.wording import ranges
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from paperkey_alt.errors import Place
-    from paperkey_alt.reading.sighting import Sighting
+    from paperkey_alt.format.head_line import Head
+    from paperkey_alt.format.raw_line import RawLine
 
-DEFAULT_SPARE_PERCENT = 25
 MOST_SPENT_ON_ONE = 2
 SPENT_ON_CHOICE = 3  # as weak a proof as that of a line with an unreadable and a wrong character
 MOST_DROPPED = 2
 MOST_BELIEFS = 200
-
-
-@dataclass(frozen=True)
-class LineSet:
-    """A head and its lines, 1 to *head.total*, as 29 characters each: data lines first, spare lines behind."""
-
-    head: Head
-    lines: tuple[str, ...]
-
-    def __post_init__(self) -> None:
-        if len(self.lines) != self.head.total:
-            raise ValueError("a set has as many lines as its head says")
-
-    @property
-    def head_line(self) -> str:
-        """The 29 characters of line 0."""
-        return lines.encode(heads.pack(self.head), NO_MARK)
 
 
 class Status(Enum):
@@ -62,7 +52,8 @@ class Status(Enum):
 @dataclass(frozen=True)
 class LineFinding:
     """
-    What was found of one line: its status, where it was seen, what was mended in it or is known to be wrong, and a remark.
+    What was found of one line: its status, where it was seen, what was mended in it or is known to
+    be wrong, and a remark.
     """
 
     number: int
@@ -75,8 +66,8 @@ class LineFinding:
 @dataclass(frozen=True)
 class SetFinding:
     """
-    What was found of one set. *body* is there only when the digest in the head line agrees with it; otherwise *problem* says
-    why it is not, and *needed* how many more lines would do.
+    What was found of one set. *body* is there only when the digest in the head line agrees with it;
+    otherwise *problem* says why it is not, and *needed* how many more lines would do.
     """
 
     head: Head
@@ -92,7 +83,10 @@ class SetFinding:
 
 @dataclass(frozen=True)
 class Stray:
-    """A sighting that belongs to no set here: the place, its line number and set mark where they can be told, and why."""
+    """
+    A raw_line that belongs to no set here: the place, its line number and set mark where they can
+    be told, and why.
+    """
 
     place: Place
     number: int | None
@@ -102,44 +96,21 @@ class Stray:
 
 @dataclass(frozen=True)
 class Findings:
-    """The sets that were found, and the sightings that belong to none."""
+    """The sets that were found, and the raw_lines that belong to none."""
 
     sets: tuple[SetFinding, ...]
     strays: tuple[Stray, ...]
 
 
-def spare_count(data: int, percent: int = DEFAULT_SPARE_PERCENT) -> int:
-    """Return the number of spare lines that make up *percent* of *data* lines, at least four for each codeword they fill."""
-    wanted = -(-data * percent // 100)
-    while wanted < (least := spares.LEAST_SPARE * len(spares.groups(data, wanted))):
-        wanted = least
-    return wanted
-
-
-def compose(body: bytes, spare: int, *, sealed: bool = False, share: Share | None = None) -> LineSet:
+def recover(raw_lines: Sequence[RawLine]) -> Findings:
     """
-    Lay *body* out as data lines and *spare* spare lines. The same body always gives the same set.
+    Find the sets that *raw_lines*, in any order, are lines of, and the body of each set that is
+    complete enough.
 
-    Raises TooLarge where they are more than the line limit of 1,023.
+    Raises NoLines where nothing is a line, NoHeadLine where none is a head line, UnknownFormat
+    where it is of another version.
     """
-    if not body:
-        raise ValueError("a body is not empty")
-    padding = -len(body) % DATA_BYTES
-    data = [(body + bytes(padding))[at : at + DATA_BYTES] for at in range(0, len(body), DATA_BYTES)]
-    if len(data) + spare > LAST_NUMBER:
-        raise TooLarge(f"{len(body):,} bytes make {len(data):,} lines and {spare:,} spare lines; the limit is {LAST_NUMBER:,}")
-    head = Head(len(data), spare, padding, sealed, share).of(body)
-    every = [*data, *spares.add(data, spare)]
-    return LineSet(head, tuple(lines.encode(Line(number, line), head.mark) for number, line in enumerate(every, 1)))
-
-
-def collect(sightings: Sequence[Sighting]) -> Findings:
-    """
-    Find the sets that *sightings*, in any order, are lines of, and the body of each set that is complete enough.
-
-    Raises NoLines where nothing is a line, NoHeadLine where none is a head line, UnknownFormat where it is of another version.
-    """
-    found, rest = _head_lines(sightings)
+    found, rest = _head_lines(raw_lines)
     if not found:
         if not rest:
             raise NoLines("no line was found")
@@ -148,39 +119,30 @@ def collect(sightings: Sequence[Sighting]) -> Findings:
     return Findings(tuple(_finding(head, placed[head.mark]) for head in found.values()), strays)
 
 
-def ranges(numbers: Iterable[int]) -> str:
-    """Return ascending *numbers* in short, runs drawn together: ``1–36, 38``."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and runs[-1][-1] == number - 1:
-            runs[-1][1:] = [number]
-        else:
-            runs.append([number])
-    return ", ".join("–".join(map(str, run)) for run in runs)
-
-
 @dataclass(frozen=True)
 class _Placed:
-    """A sighting at its line number in a set; *reading* is None where it cannot be taken for a line."""
+    """
+    A raw_line at its line number in a set; *reading* is None where it cannot be taken for a line.
+    """
 
-    sighting: Sighting
+    raw_line: RawLine
     number: int
-    reading: Reading | None
+    reading: DecodedLine | None
     remark: str = ""
 
 
-def _head_lines(sightings: Iterable[Sighting]) -> tuple[dict[str, Head], list[Sighting]]:
+def _head_lines(raw_lines: Iterable[RawLine]) -> tuple[dict[str, Head], list[RawLine]]:
     votes: dict[str, Counter[Head]] = defaultdict(Counter)
     rest, unknown = [], None
-    for sighting in sightings:
+    for raw_line in raw_lines:
         try:
-            reading = _head_reading(sighting)
-            head = heads.unpack(reading.line) if reading else None
+            reading = _head_reading(raw_line)
+            head = head_line.unpack(reading.line) if reading else None
         except UnknownFormat as error:
-            unknown = UnknownFormat(error.what, place=sighting.place)
+            unknown = UnknownFormat(error.what, place=raw_line.place)
             continue
         if reading is None or head is None:
-            rest.append(sighting)
+            rest.append(raw_line)
         else:
             votes[head.mark][head] += 1 << 2 * (lines.MOST_SPENT - reading.spent)
     if unknown and not votes:
@@ -188,68 +150,87 @@ def _head_lines(sightings: Iterable[Sighting]) -> tuple[dict[str, Head], list[Si
     return {mark: counter.most_common(1)[0][0] for mark, counter in votes.items()}, rest
 
 
-def _head_reading(sighting: Sighting) -> Reading | None:
-    for number, text in sighting.candidates:
-        if number in (heads.NUMBER, None):
-            reading = _try(sighting, text, number, NO_MARK)
-            if reading and reading.line.number == heads.NUMBER:
+def _head_reading(raw_line: RawLine) -> DecodedLine | None:
+    for number, text in raw_line.candidates:
+        if number in (head_line.NUMBER, None):
+            reading = _try(raw_line, text, number, NO_MARK)
+            if reading and reading.line.number == head_line.NUMBER:
                 return reading
     return None
 
 
-def _place(sightings: Sequence[Sighting], found: Mapping[str, Head]) -> tuple[dict[str, list[_Placed]], tuple[Stray, ...]]:
+def _place(
+    raw_lines: Sequence[RawLine], found: Mapping[str, Head]
+) -> tuple[dict[str, list[_Placed]], tuple[Stray, ...]]:
     placed: dict[str, list[_Placed]] = {mark: [] for mark in found}
     strays: list[Stray] = []
-    marks = [_implied_marks(sighting) for sighting in sightings]
+    marks = [_implied_marks(raw_line) for raw_line in raw_lines]
     common = Counter(mark for implied in marks for mark in implied if mark not in found)
     home, expected = next(iter(found)), 1
-    for sighting, implied in zip(sightings, marks, strict=True):
-        mark, reading, remark = _best(sighting, implied, found, home, expected)
+    for raw_line, implied in zip(raw_lines, marks, strict=True):
+        mark, reading, remark = _best(raw_line, implied, found, home, expected)
         other = max(implied, key=lambda one: common[one], default=None)
         if other is not None and _is_foreign(reading, common[other]):
-            strays.append(Stray(sighting.place, sighting.number, other, "of another set"))
+            strays.append(Stray(raw_line.place, raw_line.number, other, "of another set"))
             continue
-        number = reading.line.number if reading else sighting.number
+        number = reading.line.number if reading else raw_line.number
         if number is None or not 1 <= number <= found[mark].total:
-            strays.append(Stray(sighting.place, number, None, remark or f"the set has {found[mark].total} lines"))
+            strays.append(
+                Stray(
+                    raw_line.place, number, None, remark or f"the set has {found[mark].total} lines"
+                )
+            )
             continue
-        placed[mark].append(_Placed(sighting, number, reading, remark))
+        placed[mark].append(_Placed(raw_line, number, reading, remark))
         home, expected = mark, number + 1
     return placed, tuple(strays)
 
 
-def _is_foreign(reading: Reading | None, alike: int) -> bool:
+def _is_foreign(reading: DecodedLine | None, alike: int) -> bool:
     """
-    Tell whether a sighting is of a set that is not here: *alike* sightings, itself included, imply its set mark.
+    Tell whether a raw_line is of a set that is not here: *alike* raw_lines, itself included, imply
+    its set mark.
 
-    The mark that a damaged line implies depends on its damage alone, so two lines of this set with the same slip imply the same
-    one. There are 899 ways to get one character wrong and 400,000 for two: the better the reading here, the more it takes.
+    The mark that a damaged line implies depends on its damage alone, so two lines of this set with
+    the same slip imply the same one. There are 899 ways to get one character wrong and 400,000 for
+    two: the better the reading here, the more it takes.
     """
     if reading is None:
         return alike >= 2
     return reading.spent > MOST_SPENT_ON_ONE and alike >= 3
 
 
-def _implied_marks(sighting: Sighting) -> tuple[str, ...]:
-    implied = (lines.implied_mark(text, number) for number, text in sighting.candidates if number is not None)
+def _implied_marks(raw_line: RawLine) -> tuple[str, ...]:
+    implied = (
+        lines.implied_mark(text, number)
+        for number, text in raw_line.candidates
+        if number is not None
+    )
     return tuple(mark for mark in implied if mark is not None)
 
 
 def _best(
-    sighting: Sighting, implied: tuple[str, ...], found: Mapping[str, Head], home: str, expected: int
-) -> tuple[str, Reading | None, str]:
-    """Return the set of *found* that *sighting* fits best, its reading and, where there is none, the reason."""
-    likely = [mark for mark in implied if mark in found] or [home, *(mark for mark in found if mark != home)]
+    raw_line: RawLine, implied: tuple[str, ...], found: Mapping[str, Head], home: str, expected: int
+) -> tuple[str, DecodedLine | None, str]:
+    """
+    Return the set of *found* that *raw_line* fits best, its reading and, where there is none, the
+    reason.
+    """
+    likely = [mark for mark in implied if mark in found] or [
+        home,
+        *(mark for mark in found if mark != home),
+    ]
     readings, reasons = [], []
     for mark in likely:
-        for number, text in sighting.candidates:
+        for number, text in raw_line.candidates:
             for guess in (expected, None) if number is None else (number,):
                 try:
-                    reading = _read(sighting, text, guess, mark)
+                    reading = _read(raw_line, text, guess, mark)
                 except LineError as error:
                     reasons.append(error.what)
                     continue
-                # A number that was only expected is no evidence against the one that the line itself tells.
+                # A number that was only expected is no evidence against the one that the line
+                # itself tells.
                 unexpected = number is None and guess not in (None, reading.line.number)
                 if 1 <= reading.line.number <= found[mark].total and not unexpected:
                     readings.append((mark, reading))
@@ -258,18 +239,22 @@ def _best(
     return *min(readings, key=lambda pair: pair[1].spent), ""
 
 
-def _read(sighting: Sighting, text: str, number: int | None, mark: str) -> Reading:
-    """Return what *text*, one way to cut *sighting*, says as a line; raises LineError."""
+def _read(raw_line: RawLine, text: str, number: int | None, mark: str) -> DecodedLine:
+    """Return what *text*, one way to cut *raw_line*, says as a line; raises LineError."""
     reading = lines.decode(text, number, mark)
-    if sighting.seen is None:
+    if raw_line.seen is None:
         return reading
     exact = lines.encode(reading.line, mark)
-    return Reading(reading.line, lines.differences(sighting.seen, exact) or (), max(reading.spent, SPENT_ON_CHOICE))
+    return DecodedLine(
+        reading.line,
+        lines.differences(raw_line.seen, exact) or (),
+        max(reading.spent, SPENT_ON_CHOICE),
+    )
 
 
-def _try(sighting: Sighting, text: str, number: int | None, mark: str) -> Reading | None:
+def _try(raw_line: RawLine, text: str, number: int | None, mark: str) -> DecodedLine | None:
     try:
-        return _read(sighting, text, number, mark)
+        return _read(raw_line, text, number, mark)
     except LineError:
         return None
 
@@ -282,54 +267,83 @@ def _finding(head: Head, placed: Sequence[_Placed]) -> SetFinding:
     try:
         every = _resolve(head, readings)
     except PaperError as problem:
-        found = tuple(_unproven(number, seen[number], readings.get(number)) for number in range(1, head.total + 1))
+        found = tuple(
+            _unproven(number, seen[number], readings.get(number))
+            for number in range(1, head.total + 1)
+        )
         needed = _needed(head, readings)
-        return SetFinding(head, found, None, _shortfall(found, needed) if needed else problem, needed)
-    found = tuple(_proven(number, seen[number], every[number - 1], head.mark) for number in range(1, head.total + 1))
+        return SetFinding(
+            head, found, None, _shortfall(found, needed) if needed else problem, needed
+        )
+    found = tuple(
+        _proven(number, seen[number], every[number - 1], head.mark)
+        for number in range(1, head.total + 1)
+    )
     return SetFinding(head, found, _body(head, every), None, 0)
 
 
 def _shortfall(found: Sequence[LineFinding], needed: int) -> NotEnoughLines:
-    unread = {status: ranges(line.number for line in found if line.status is status) for status in (Status.WRONG, Status.MISSING)}
+    unread = {
+        status: ranges(line.number for line in found if line.status is status)
+        for status in (Status.WRONG, Status.MISSING)
+    }
     where = "; ".join(f"{status.value} {numbers}" for status, numbers in unread.items() if numbers)
-    return NotEnoughLines(f"{needed} more {'line is' if needed == 1 else 'lines are'} needed ({where})")
+    return NotEnoughLines(
+        f"{needed} more {'line is' if needed == 1 else 'lines are'} needed ({where})"
+    )
 
 
-def _agreed(ones: Iterable[_Placed]) -> Reading | None:
-    """Return the reading that has least mended in it; two that are equally good and differ cancel out."""
+def _agreed(ones: Iterable[_Placed]) -> DecodedLine | None:
+    """
+    Return the reading that has least mended in it; two that are equally good and differ cancel out.
+    """
     readings = [one.reading for one in ones if one.reading]
     least = min((reading.spent for reading in readings), default=0)
     best = {reading.line: reading for reading in readings if reading.spent == least}
     return next(iter(best.values())) if len(best) == 1 else None
 
 
-def _resolve(head: Head, readings: Mapping[int, Reading]) -> tuple[bytes, ...]:
-    """Return all lines of the set, by the first belief in *readings* with which the digest agrees."""
+def _resolve(head: Head, readings: Mapping[int, DecodedLine]) -> tuple[bytes, ...]:
+    """
+    Return all lines of the set, by the first belief in *readings* with which the digest agrees.
+    """
     problem: PaperError = NotEnoughLines("no line of the set was read")
     for known in _beliefs(readings):
         try:
-            every = spares.mend(known, head.data_lines, head.spare_lines)
+            every = spare_lines.mend(known, head.data_lines, head.spare_lines)
         except NotEnoughLines as error:
             problem = problem if isinstance(problem, DigestMismatch) else error
             continue
         if head.agrees_with(_body(head, every)) and not any(_padding(head, every)):
             return every
-        problem = DigestMismatch("the lines pass their checks, but the digest in the head line does not agree with them")
+        problem = DigestMismatch(
+            "the lines pass their checks, but the digest in the head line does not agree with them"
+        )
     raise problem
 
 
-def _beliefs(readings: Mapping[int, Reading]) -> Iterator[dict[int, bytes]]:
+def _beliefs(readings: Mapping[int, DecodedLine]) -> Iterator[dict[int, bytes]]:
     """
-    Yield the lines as read: all of them; all but one or two of the doubtful ones; then without all that were mended, the most
-    heavily mended first.
+    Yield the lines as read: all of them; all but one or two of the doubtful ones; then without all
+    that were mended, the most heavily mended first.
     """
     everything = {number: reading.line.data for number, reading in readings.items()}
-    doubtful = sorted((reading.spent, number) for number, reading in readings.items() if reading.spent > MOST_SPENT_ON_ONE)
-    dropped = (numbers for size in range(MOST_DROPPED + 1) for numbers in combinations([n for _, n in reversed(doubtful)], size))
+    doubtful = sorted(
+        (reading.spent, number)
+        for number, reading in readings.items()
+        if reading.spent > MOST_SPENT_ON_ONE
+    )
+    dropped = (
+        numbers
+        for size in range(MOST_DROPPED + 1)
+        for numbers in combinations([n for _, n in reversed(doubtful)], size)
+    )
     for numbers in islice(dropped, MOST_BELIEFS):
         yield {number: data for number, data in everything.items() if number not in numbers}
     for limit in sorted({reading.spent for reading in readings.values()}, reverse=True)[1:]:
-        yield {number: data for number, data in everything.items() if readings[number].spent <= limit}
+        yield {
+            number: data for number, data in everything.items() if readings[number].spent <= limit
+        }
 
 
 def _body(head: Head, every: Sequence[bytes]) -> bytes:
@@ -340,35 +354,48 @@ def _padding(head: Head, every: Sequence[bytes]) -> bytes:
     return b"".join(every[: head.data_lines])[head.body_length :]
 
 
-def _needed(head: Head, readings: Mapping[int, Reading]) -> int:
-    groups = spares.groups(head.data_lines, head.spare_lines)
-    short = (sum(number not in readings for part in group for number in part) - len(group[1]) for group in groups)
+def _needed(head: Head, readings: Mapping[int, DecodedLine]) -> int:
+    groups = spare_lines.groups(head.data_lines, head.spare_lines)
+    short = (
+        sum(number not in readings for part in group for number in part) - len(group[1])
+        for group in groups
+    )
     return sum(max(0, lines_short) for lines_short in short)
 
 
-def _unproven(number: int, ones: Sequence[_Placed], reading: Reading | None) -> LineFinding:
-    places = tuple(one.sighting.place for one in ones)
+def _unproven(number: int, ones: Sequence[_Placed], reading: DecodedLine | None) -> LineFinding:
+    places = tuple(one.raw_line.place for one in ones)
     if reading is not None:
-        return LineFinding(number, Status.MENDED if reading.mends else Status.FINE, places, reading.mends)
+        return LineFinding(
+            number, Status.MENDED if reading.mends else Status.FINE, places, reading.mends
+        )
     if not ones:
         return LineFinding(number, Status.MISSING)
-    remark = "read more than once, and differently" if any(one.reading for one in ones) else ones[0].remark
-    return LineFinding(number, Status.WRONG, places, _unreadable(ones[0].sighting.text), remark)
+    remark = (
+        "read more than once, and differently"
+        if any(one.reading for one in ones)
+        else ones[0].remark
+    )
+    return LineFinding(number, Status.WRONG, places, _unreadable(ones[0].raw_line.text), remark)
 
 
 def _proven(number: int, ones: Sequence[_Placed], data: bytes, mark: str) -> LineFinding:
     exact = lines.encode(Line(number, data), mark)
-    places = tuple(one.sighting.place for one in ones)
+    places = tuple(one.raw_line.place for one in ones)
     right = [one.reading for one in ones if one.reading and one.reading.line == Line(number, data)]
     if right:
         best = min(right, key=lambda reading: reading.spent)
         return LineFinding(number, Status.MENDED if best.mends else Status.FINE, places, best.mends)
     if not ones:
         return LineFinding(number, Status.MISSING)
-    wrong = lines.differences(ones[0].sighting.text, exact) or ()
+    wrong = lines.differences(ones[0].raw_line.text, exact) or ()
     return LineFinding(number, Status.WRONG, places, wrong, ones[0].remark)
 
 
 def _unreadable(text: str) -> tuple[Mend, ...]:
     given = lines.normalise(text)
-    return tuple(Mend(at, lines.UNREADABLE, lines.UNREADABLE) for at, was in enumerate(given, 1) if was == lines.UNREADABLE)
+    return tuple(
+        Mend(at, lines.UNREADABLE, lines.UNREADABLE)
+        for at, was in enumerate(given, 1)
+        if was == lines.UNREADABLE
+    )

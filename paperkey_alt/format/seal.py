@@ -1,8 +1,9 @@
 """
 A passphrase over a payload's content: `seal` and `unseal`.
 
-Argon2id (RFC 9106) makes the key, ChaCha20-Poly1305 (RFC 8439) encrypts and authenticates (docs/format.md, "A sealed body").
-The salt is fresh for every seal, so the key is used once and the nonce is zero and not on the paper; the tag is the digest.
+Argon2id (RFC 9106) makes the key, ChaCha20-Poly1305 (RFC 8439) encrypts and authenticates
+(docs/format.md, "A sealed body"). The salt is fresh for every seal, so the key is used once and the
+nonce is zero and not on the paper; the tag is the digest.
 """
 
 from __future__ import annotations
@@ -26,9 +27,11 @@ _NONCE = bytes(12)
 @dataclass(frozen=True)
 class Cost:
     """
-    What one try of a passphrase costs: *passes* 1 to 16, *lanes* 1 to 16, memory 2 to the power of *memory_log* KiB, 10 to 20.
+    What one try of a passphrase costs: *passes* 1 to 16, *lanes* 1 to 16, memory 2 to the power of
+    *memory_log* KiB, 10 to 20.
 
-    The bounds hold on reading too: no sheet can ask for more than 1 GiB, or for more than 4 GiB in all passes together.
+    The bounds hold on reading too: no sheet can ask for more than 1 GiB, or for more than 4 GiB in
+    all passes together.
     """
 
     passes: int
@@ -47,11 +50,17 @@ RECOMMENDED = Cost(passes=3, lanes=4, memory_log=16)
 
 
 def seal(content: bytes, passphrase: str, salt: bytes, cost: Cost = RECOMMENDED) -> bytes:
-    """Return *content* sealed under *passphrase*; *salt* is 16 bytes that were never used before."""
+    """
+    Return *content* sealed under *passphrase*; *salt* is 16 bytes that were never used before.
+    """
     if len(salt) != SALT_BYTES:
         raise ValueError(f"a salt is {SALT_BYTES} bytes")
     key = _key(passphrase, salt, cost)
-    return bytes([cost.passes, cost.lanes, cost.memory_log]) + salt + ChaCha20Poly1305(key).encrypt(_NONCE, content, None)
+    return (
+        bytes([cost.passes, cost.lanes, cost.memory_log])
+        + salt
+        + ChaCha20Poly1305(key).encrypt(_NONCE, content, None)
+    )
 
 
 def unseal(body: bytes, passphrase: str) -> bytes:
@@ -67,7 +76,9 @@ def unseal(body: bytes, passphrase: str) -> bytes:
     except ValueError as reason:
         raise UnknownFormat(f"the seal asks for {reason}") from None
     try:
-        return ChaCha20Poly1305(_key(passphrase, body[3 : 3 + SALT_BYTES], cost)).decrypt(_NONCE, body[3 + SALT_BYTES :], None)
+        return ChaCha20Poly1305(_key(passphrase, body[3 : 3 + SALT_BYTES], cost)).decrypt(
+            _NONCE, body[3 + SALT_BYTES :], None
+        )
     except InvalidTag:
         raise WrongPassphrase("the passphrase does not open the seal") from None
 
@@ -76,4 +87,6 @@ def _key(passphrase: str, salt: bytes, cost: Cost) -> bytes:
     # One passphrase has several spellings in Unicode, and another keyboard may give another one.
     secret = unicodedata.normalize("NFC", passphrase).encode()
     memory = 1 << cost.memory_log
-    return Argon2id(salt=salt, length=KEY_BYTES, iterations=cost.passes, lanes=cost.lanes, memory_cost=memory).derive(secret)
+    return Argon2id(
+        salt=salt, length=KEY_BYTES, iterations=cost.passes, lanes=cost.lanes, memory_cost=memory
+    ).derive(secret)

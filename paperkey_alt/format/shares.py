@@ -1,8 +1,9 @@
 """
 A secret split among holders, any *threshold* of whom can join it: `split` and `join`.
 
-A. Shamir, "How to share a secret", Communications of the ACM 22 (11), 1979, byte by byte over GF(256) with the polynomial 0x11b
-of FIPS 197 §4.2: each byte is the value at 0 of a polynomial of degree threshold − 1, and share number x has its value at x.
+A. Shamir, "How to share a secret", Communications of the ACM 22 (11), 1979, byte by byte over
+GF(256) with the polynomial 0x11b of FIPS 197 §4.2: each byte is the value at 0 of a polynomial of
+degree threshold − 1, and share number x has its value at x.
 """
 
 from __future__ import annotations
@@ -30,11 +31,15 @@ class Joined:
     wrong: tuple[int, ...]
 
 
-def split(secret: bytes, threshold: int, count: int, random_bytes: Callable[[int], bytes]) -> tuple[bytes, ...]:
+def split(
+    secret: bytes, threshold: int, count: int, random_bytes: Callable[[int], bytes]
+) -> tuple[bytes, ...]:
     """
-    Return *count* shares, numbered from 1, each as long as *secret*, any *threshold* of which give it back.
+    Return *count* shares, numbered from 1, each as long as *secret*, any *threshold* of which give
+    it back.
 
-    *random_bytes* returns as many bytes as it is asked for, of the quality of a key: with it stands the secrecy.
+    *random_bytes* returns as many bytes as it is asked for, of the quality of a key: with it stands
+    the secrecy.
     """
     if not FEWEST <= threshold <= count <= MOST:
         raise ValueError(f"{FEWEST} ≤ threshold ≤ count ≤ {MOST}")
@@ -44,20 +49,30 @@ def split(secret: bytes, threshold: int, count: int, random_bytes: Callable[[int
 
 def join(shares: Mapping[int, bytes], threshold: int, confirms: Callable[[bytes], bool]) -> Joined:
     """
-    Return the secret of which *shares* (number → share, at least *threshold*, all of one length) are shares.
+    Return the secret of which *shares* (number → share, at least *threshold*, all of one length)
+    are shares.
 
-    Where there are more than needed, the secret is the one that most of them agree on, and the others are named; *confirms*
-    tells whether a secret can be the one, and decides where as many agree on another. Raises SharesDisagree where nothing can
-    be told.
+    Where there are more than needed, the secret is the one that most of them agree on, and the
+    others are named; *confirms* tells whether a secret can be the one, and decides where as many
+    agree on another. Raises SharesDisagree where nothing can be told.
     """
     camps = _camps(shares, threshold)
     most = max(map(len, camps))
-    candidates = {secret: camp for camp in camps if len(camp) == most for secret in [interpolate(shares, camp[:threshold], 0)]}
+    candidates = {
+        secret: camp
+        for camp in camps
+        if len(camp) == most
+        for secret in [interpolate(shares, camp[:threshold], 0)]
+    }
     confirmed = [
-        Joined(secret, tuple(x for x in shares if x not in camp)) for secret, camp in candidates.items() if confirms(secret)
+        Joined(secret, tuple(x for x in shares if x not in camp))
+        for secret, camp in candidates.items()
+        if confirms(secret)
     ]
     if len(confirmed) != 1:
-        raise SharesDisagree(f"the {len(shares)} shares do not belong together, and they do not tell which is wrong")
+        raise SharesDisagree(
+            f"the {len(shares)} shares do not belong together, and they do not tell which is wrong"
+        )
     return confirmed[0]
 
 
@@ -92,12 +107,16 @@ def _camps(shares: Mapping[int, bytes], threshold: int) -> list[tuple[int, ...]]
     for few in combinations(sorted(shares), threshold):
         if any(set(few) <= set(camp) for camp in camps):
             continue
-        camps.add(tuple(x for x in sorted(shares) if x in few or interpolate(shares, few, x) == shares[x]))
+        camps.add(
+            tuple(x for x in sorted(shares) if x in few or interpolate(shares, few, x) == shares[x])
+        )
     return sorted(camps)
 
 
 def _evaluate(coefficients: Sequence[bytes], x: int) -> bytes:
-    return reduce(lambda value, coefficient: _sum([_times(value, x), coefficient]), reversed(coefficients))
+    return reduce(
+        lambda value, coefficient: _sum([_times(value, x), coefficient]), reversed(coefficients)
+    )
 
 
 def _weight(x: int, numbers: Sequence[int], at: int) -> int:

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from paperkey_alt.errors import KeyFileError, UnprotectedSecret
+from paperkey_alt.format.payload import LONGEST_NAME, File
 from paperkey_alt.keys.subject import Restored, Subject
-from paperkey_alt.payload import LONGEST_NAME, File
 
 
 def extract(data: bytes, name: str, *, allow_unprotected: bool) -> Subject:
     """
     Return the file *name* as something to print.
 
-    Whether it is secret cannot be told, so it counts as unprotected: raises UnprotectedSecret unless *allow_unprotected* is set,
-    KeyFileError for an empty file.
+    Whether it is secret cannot be told, so it counts as unprotected: raises UnprotectedSecret
+    unless *allow_unprotected* is set, KeyFileError for an empty file.
     """
     if not data:
         raise KeyFileError("the file is empty")

@@ -1,9 +1,9 @@
 """
-Private-key files that are not OpenPGP: PKCS #8 (RFC 5958), PKCS #1 (RFC 8017 §A.1.2), SEC 1 (RFC 5915) and OpenSSH, PEM or DER:
-`extract` and `rebuild`.
+Private-key files that are not OpenPGP: PKCS #8 (RFC 5958), PKCS #1 (RFC 8017 §A.1.2), SEC 1 (RFC
+5915) and OpenSSH, PEM or DER: `extract` and `rebuild`.
 
-The file is carried byte for byte. An RSA key that is not protected can be carried by its primes alone where the library writes the
-same file from them.
+The file is carried byte for byte. An RSA key that is not protected can be carried by its primes
+alone where the library writes the same file from them.
 """
 
 from __future__ import annotations
@@ -26,16 +26,16 @@ from cryptography.hazmat.primitives.serialization import (
     load_ssh_private_key,
 )
 
-from paperkey_alt.errors import DamagedKeyFile, ProofFailed, UnprotectedSecret, UnsupportedKey
+from paperkey_alt.errors import DamagedKeyFile, KeyPairMismatch, UnprotectedSecret, UnsupportedKey
+from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
 from paperkey_alt.keys.subject import Restored, Subject
-from paperkey_alt.payload import LONGEST_NAME, File, RsaFile
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
 
-    from paperkey_alt.passphrases import Ask
+    from paperkey_alt.cli.passphrases import Ask
 
 _OPENSSH = "OPENSSH PRIVATE KEY"
 _LABELS = {
@@ -62,8 +62,8 @@ _RULES: dict[int, Callable[[int, int, int], int]] = {
 }
 
 
-# What the library raises for a key that it cannot load, besides ValueError: an algorithm or a compressed point that it does not
-# know, a raw key of the wrong length.
+# What the library raises for a key that it cannot load, besides ValueError: an algorithm or a
+# compressed point that it does not know, a raw key of the wrong length.
 _UNKNOWN = (UnsupportedAlgorithm, NotImplementedError)
 _MALFORMED = (ValueError, InternalError)
 
@@ -92,7 +92,8 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
     """
     Return the key in *data*; None where a passphrase is over it and *ask* is None.
 
-    The library proves on loading that the parts of a key belong together. Raises DamagedKeyFile, WrongPassphrase.
+    The library proves on loading that the parts of a key belong together. Raises DamagedKeyFile,
+    WrongPassphrase.
     """
     match = _LABEL.search(data)
     kind = f"{_LABELS[match[1].decode()]}, PEM" if match else "PKCS #8 or PKCS #1, DER"
@@ -115,32 +116,52 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
         except InternalError:
             raise _damaged(kind) from None
         except _UNKNOWN:
-            raise UnsupportedKey(f"the passphrase over the private key ({kind}) cannot be tried here", advice=_UNOPENED) from None
+            raise UnsupportedKey(
+                f"the passphrase over the private key ({kind}) cannot be tried here",
+                advice=_UNOPENED,
+            ) from None
         except ValueError:
             continue
 
 
-def extract(data: bytes, name: str, *, compact: bool, allow_unprotected: bool, ask: Ask | None) -> Subject:
+def extract(
+    data: bytes, name: str, *, compact: bool, allow_unprotected: bool, ask: Ask | None
+) -> Subject:
     """
     Return the private-key file *name* as something to print.
 
-    With *ask* a protected one is opened, so that its public fingerprint can be shown. With *compact* an unprotected RSA key is
-    reduced to its primes where the identical file follows from them. Raises UnprotectedSecret unless *allow_unprotected* is set.
+    With *ask* a protected one is opened, so that its public fingerprint can be shown. With
+    *compact* an unprotected RSA key is reduced to its primes where the identical file follows from
+    them. Raises UnprotectedSecret unless *allow_unprotected* is set.
     """
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
     opened = open_(data, ask)
     if opened is None:
         return Subject(File(shown, data), "Private key", shown, None, None, protected=True)
     if not opened.protected and not allow_unprotected:
-        raise UnprotectedSecret(f"no passphrase protects the private key ({opened.kind}): who finds the sheet has the key")
+        raise UnprotectedSecret(
+            f"no passphrase protects the private key ({opened.kind}): who finds the sheet has "
+            "the key"
+        )
     reduced = _reduced(opened, data, shown) if compact else None
     notes = (_NOT_REDUCED,) if compact and reduced is None else ()
     what = f"Private key ({opened.kind})"
-    return Subject(reduced or File(shown, data), what, shown, fingerprint(opened.key), None, opened.protected, notes)
+    return Subject(
+        reduced or File(shown, data),
+        what,
+        shown,
+        fingerprint(opened.key),
+        None,
+        opened.protected,
+        notes,
+    )
 
 
 def rebuild(payload: RsaFile) -> Restored:
-    """Return the file that *payload* was reduced from; raises ProofFailed where its numbers make no key."""
+    """
+    Return the file that *payload* was reduced from; raises KeyPairMismatch where its numbers make
+    no key.
+    """
     data = _written(payload)
     return Restored(data, data, f"the private key {payload.name}")
 
@@ -171,7 +192,9 @@ def _is_protected_openssh(match: re.Match[bytes] | None, data: bytes) -> bool:
 
 
 def _damaged(kind: str) -> DamagedKeyFile:
-    return DamagedKeyFile(f"the private key ({kind}) is damaged, or of a kind that cannot be read here")
+    return DamagedKeyFile(
+        f"the private key ({kind}) is damaged, or of a kind that cannot be read here"
+    )
 
 
 def _reduced(opened: Opened, data: bytes, name: str) -> RsaFile | None:
@@ -184,7 +207,7 @@ def _reduced(opened: Opened, data: bytes, name: str) -> RsaFile | None:
             try:
                 if _written(payload) == data:
                     return payload
-            except ProofFailed:
+            except KeyPairMismatch:
                 continue
     return None
 
@@ -198,4 +221,4 @@ def _written(payload: RsaFile) -> bytes:
         numbers = rsa.RSAPrivateNumbers(p, q, d, d % (p - 1), d % (q - 1), pow(q, -1, p), public)
         return numbers.private_key().private_bytes(encoding, form, NoEncryption())
     except (KeyError, ZeroDivisionError, *_MALFORMED):
-        raise ProofFailed("the numbers on the paper make no RSA key") from None
+        raise KeyPairMismatch("the numbers on the paper make no RSA key") from None

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from paperkey_alt.keys.openpgp import Key
-    from paperkey_alt.payload import Payload
+    from paperkey_alt.format.payload import Payload
+    from paperkey_alt.keys.openpgp.key_file import Key
 
 
 @dataclass(frozen=True)
@@ -17,10 +17,10 @@ class Subject:
     """
     A secret to be printed, and what its sheets say of it.
 
-    *what* names it in a title ("Secret part of an OpenPGP key"); *name* is a user ID or a file's name; *fingerprint* is
-    hexadecimal, None where nothing public is known; *created* and *expires* are in UTC, None where they are not known; *protected*
-    tells whether a passphrase of its own is over all of it; *notes* are sentences on what of it is not printed, or not as was
-    wished.
+    *what* names it in a title ("Secret part of an OpenPGP key"); *name* is a user ID or a file's
+    name; *fingerprint* is hexadecimal, None where nothing public is known; *created* and *expires*
+    are in UTC, None where they are not known; *protected* tells whether a passphrase of its own is
+    over all of it; *notes* are sentences on what of it is not printed, or not as was wished.
     """
 
     payload: Payload
@@ -36,8 +36,9 @@ class Subject:
 @dataclass(frozen=True)
 class Restored:
     """
-    A secret back from paper: the file as *data*, and in *binary* form where there is another one; *title* names it, *notes* are
-    sentences on what it came back without. *key* is there for OpenPGP keys.
+    A secret back from paper: the file as *data*, and in *binary* form where there is another one;
+    *title* names it, *notes* are sentences on what it came back without. *key* is there for OpenPGP
+    keys.
     """
 
     data: bytes

@@ -1,1 +1,1 @@
-"""Off paper: from typed text and from pictures to sightings of lines."""
+"""Off paper: from typed text and from pictures to raw_lines of lines."""

@@ -6,23 +6,23 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from paperkey_alt.reading.printed import SheetReading
-    from paperkey_alt.reading.sighting import Sighting
-    from paperkey_alt.reading.symbols import Symbol
+    from paperkey_alt.format.raw_line import RawLine
+    from paperkey_alt.reading.image.printed import PrintedSheet
+    from paperkey_alt.reading.image.symbols import Symbol
 
 
 @dataclass(frozen=True)
-class Part:
+class Page:
     """
-    What a text or one page of pictures gave: its sightings, in order.
+    What a text or one page of pictures gave: its raw_lines, in order.
 
-    Of a page also: which it is, from 1, of how many; the QR blocks that were read; the sheets whose printed rows were looked at. A
-    text is page 0 of 0.
+    Of a page also: which it is, from 1, of how many; the QR blocks that were read; the sheets whose
+    printed rows were looked at. A text is page 0 of 0.
     """
 
     source: str
     page: int
     pages: int
-    sightings: tuple[Sighting, ...]
+    raw_lines: tuple[RawLine, ...]
     blocks: tuple[Symbol, ...] = ()
-    sheets: tuple[SheetReading, ...] = ()
+    sheets: tuple[PrintedSheet, ...] = ()

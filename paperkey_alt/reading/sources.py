@@ -1,5 +1,6 @@
 """
-Sources of any kind: `read` takes a file's bytes apart into parts, a page of pictures or a whole text.
+Sources of any kind: `read` takes a file's bytes apart into parts, a page of pictures or a whole
+text.
 """
 
 from __future__ import annotations
@@ -8,13 +9,17 @@ import codecs
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import MissingExtra, SourceError
-from paperkey_alt.reading import typed
-from paperkey_alt.reading.part import Part
+from paperkey_alt.reading.page import Page
+from paperkey_alt.reading.text import typed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-_BYTE_ORDER_MARKS = {codecs.BOM_UTF8: "utf-8-sig", codecs.BOM_UTF16_LE: "utf-16", codecs.BOM_UTF16_BE: "utf-16"}
+_BYTE_ORDER_MARKS = {
+    codecs.BOM_UTF8: "utf-8-sig",
+    codecs.BOM_UTF16_LE: "utf-16",
+    codecs.BOM_UTF16_BE: "utf-16",
+}
 _PICTURES = (b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"II*\0", b"MM\0*", b"RIFF", b"BM", b"GIF8")
 
 
@@ -23,30 +28,39 @@ def is_picture(data: bytes) -> bool:
     return data.startswith(_PICTURES)
 
 
-def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Part]:
+def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
     """
-    Yield what the bytes of the source *name* give, page by page; of pages, the rows that no QR block carries, or if *thorough* all.
+    Yield what the bytes of the source *name* give, page by page; of pages, the rows that no QR
+    block carries, or if *thorough* all.
 
-    Raises SourceError where they are neither text nor a picture, MissingExtra where they are one and the extra ``scan`` is missing.
+    Raises SourceError where they are neither text nor a picture, MissingExtra where they are one
+    and the extra ``scan`` is missing.
     """
     if not is_picture(data):
-        yield Part(name, 0, 0, typed.read(_text(data, name), name))
+        yield Page(name, 0, 0, typed.read(_text(data, name), name))
         return
     try:
         # The imaging libraries are an extra, and slow to import.
-        from paperkey_alt.reading import pages  # noqa: PLC0415
+        from paperkey_alt.reading.image import pages  # noqa: PLC0415 - an extra, and slow to load
 
         yield from pages.read(data, name, thorough=thorough)
     except ImportError as error:
-        raise MissingExtra(f"reading pictures needs the library {error.name}, which is not installed") from None
+        raise MissingExtra(
+            f"reading pictures needs the library {error.name}, which is not installed"
+        ) from None
 
 
 def _text(data: bytes, name: str) -> str:
-    encoding = next((encoding for mark, encoding in _BYTE_ORDER_MARKS.items() if data.startswith(mark)), "utf-8")
+    encoding = next(
+        (encoding for mark, encoding in _BYTE_ORDER_MARKS.items() if data.startswith(mark)), "utf-8"
+    )
     try:
         text = data.decode(encoding)
     except UnicodeDecodeError:
         text = "\0"
     if "\0" in text:
-        raise SourceError(f"{name} is neither text nor a picture", advice="Give text, PDF, PNG, JPEG or TIFF files.")
+        raise SourceError(
+            f"{name} is neither text nor a picture",
+            advice="Give text, PDF, PNG, JPEG or TIFF files.",
+        )
     return text

@@ -1,8 +1,10 @@
 """
-The register: which backups were printed, when each was rehearsed, and what is due: `Register`, `Entry`, `due`.
+The register: which backups were printed, when each was rehearsed, and what is due: `Register`,
+`Entry`, `due`.
 
-One SQLite file without any secret in it. Set marks and fingerprints stand on the sheets anyway; names of holders are only here.
-Every change is one transaction, so a process that is killed leaves it whole.
+One SQLite file without any secret in it. Set marks and fingerprints stand on the sheets anyway;
+names of holders are only here. Every change is one transaction, so a process that is killed leaves
+it whole.
 """
 
 from __future__ import annotations
@@ -17,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from paperkey_alt.errors import RegisterError
-from paperkey_alt.payload import Compact, File, Lean, Revocation, RsaFile, Whole
+from paperkey_alt.format.payload import Compact, File, Lean, Revocation, RsaFile, Whole
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
@@ -46,9 +48,11 @@ class Entry:
     """
     A backup that was printed.
 
-    *marks* are the set marks, one for each share; *kind* is what the sheets carry ("lean", "revocation"); *sheets* is the number
-    of all of them; *threshold* is the number of shares that are needed, None for one set; *holders* are labels; *drilled* is when
-    it was last rehearsed and *drill* how that ended; *destroyed* is when the sheets were marked destroyed; *number* is the row.
+    *marks* are the set marks, one for each share; *kind* is what the sheets carry ("lean",
+    "revocation"); *sheets* is the number of all of them; *threshold* is the number of shares that
+    are needed, None for one set; *holders* are labels; *drilled* is when it was last rehearsed and
+    *drill* how that ended; *destroyed* is when the sheets were marked destroyed; *number* is the
+    row.
     """
 
     marks: tuple[str, ...]
@@ -71,19 +75,32 @@ class Entry:
 
 def default_path(environment: Mapping[str, str], platform: str, home: Path) -> Path:
     """
-    Return where the register is kept: by the XDG Base Directory Specification, or as macOS and Windows have it.
+    Return where the register is kept: by the XDG Base Directory Specification, or as macOS and
+    Windows have it.
     """
     if platform == "darwin":
         return home / "Library/Application Support/Ragleaf/register.sqlite3"
     if platform == "win32":
-        return Path(environment.get("LOCALAPPDATA") or home / "AppData/Local") / "Ragleaf/register.sqlite3"
+        return (
+            Path(environment.get("LOCALAPPDATA") or home / "AppData/Local")
+            / "Ragleaf/register.sqlite3"
+        )
     data = environment.get("XDG_DATA_HOME", "")
-    return (Path(data) if data.startswith("/") else home / ".local/share") / "ragleaf/register.sqlite3"
+    return (
+        Path(data) if data.startswith("/") else home / ".local/share"
+    ) / "ragleaf/register.sqlite3"
 
 
 def due(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[str, ...]]:
-    """Return for each entry by its number what is due, in a sentence each; entries for which nothing is are left out."""
-    found = {entry.number or 0: tuple(_due(entry, entries, today)) for entry in entries if entry.destroyed is None}
+    """
+    Return for each entry by its number what is due, in a sentence each; entries for which nothing
+    is are left out.
+    """
+    found = {
+        entry.number or 0: tuple(_due(entry, entries, today))
+        for entry in entries
+        if entry.destroyed is None
+    }
     return {number: what for number, what in found.items() if what}
 
 
@@ -108,8 +125,15 @@ def _replaces(other: Entry, entry: Entry) -> bool:
     """Tell whether *other* is a later print for the same key and purpose."""
     same = other.fingerprint is not None and other.fingerprint == entry.fingerprint
     # What is printed on one day in two ways is meant to be kept in two ways.
-    later = other.printed > entry.printed or (other.kind == entry.kind and (other.number or 0) > (entry.number or 0))
-    return same and later and other.marks != entry.marks and (other.kind == REVOCATION) == (entry.kind == REVOCATION)
+    later = other.printed > entry.printed or (
+        other.kind == entry.kind and (other.number or 0) > (entry.number or 0)
+    )
+    return (
+        same
+        and later
+        and other.marks != entry.marks
+        and (other.kind == REVOCATION) == (entry.kind == REVOCATION)
+    )
 
 
 class Register:
@@ -119,23 +143,40 @@ class Register:
         self.path = path
 
     def entries(self) -> tuple[Entry, ...]:
-        """Return all entries in the order they were made; none where there is no file. Raises RegisterError."""
+        """
+        Return all entries in the order they were made; none where there is no file. Raises
+        RegisterError.
+        """
         if not self.path.exists():
             return ()
         with self._opened("BEGIN") as connection:
             return _entries(connection)
 
     def add(self, entry: Entry) -> None:
-        """Write *entry*, unless one with the same set marks is there and not marked destroyed. Raises RegisterError."""
+        """
+        Write *entry*, unless one with the same set marks is there and not marked destroyed. Raises
+        RegisterError.
+        """
         with self._opened("BEGIN IMMEDIATE") as connection:
-            alike = (one for one in _entries(connection) if (one.marks, one.kind) == (entry.marks, entry.kind))
+            alike = (
+                one
+                for one in _entries(connection)
+                if (one.marks, one.kind) == (entry.marks, entry.kind)
+            )
             if all(one.destroyed for one in alike):
                 connection.execute("INSERT INTO backup (entry) VALUES (?)", (_packed(entry),))
 
     def change(self, marks: Collection[str], **changes: Any) -> tuple[Entry, ...]:
-        """Change the fields *changes* of the entries that have one of *marks*; return these. Raises RegisterError."""
+        """
+        Change the fields *changes* of the entries that have one of *marks*; return these. Raises
+        RegisterError.
+        """
         with self._opened("BEGIN IMMEDIATE") as connection:
-            found = [replace(one, **changes) for one in _entries(connection) if set(marks) & set(one.marks) and not one.destroyed]
+            found = [
+                replace(one, **changes)
+                for one in _entries(connection)
+                if set(marks) & set(one.marks) and not one.destroyed
+            ]
             rows = [(_packed(one), one.number) for one in found]
             connection.executemany("UPDATE backup SET entry = ? WHERE number = ?", rows)
         return tuple(found)
@@ -145,7 +186,9 @@ class Register:
         try:
             self.path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             os.close(os.open(self.path, os.O_RDWR | os.O_CREAT, 0o600))
-            with closing(sqlite3.connect(self.path, timeout=_WAIT, isolation_level=None)) as connection:
+            with closing(
+                sqlite3.connect(self.path, timeout=_WAIT, isolation_level=None)
+            ) as connection:
                 connection.execute("PRAGMA synchronous = FULL")
                 _make_schema(connection)
                 connection.execute(begin)
@@ -157,14 +200,22 @@ class Register:
 
 
 def _make_schema(connection: sqlite3.Connection) -> None:
-    """Make the table in a file that is new, or was left behind by a process that was killed before it had one."""
+    """
+    Make the table in a file that is new, or was left behind by a process that was killed before it
+    had one.
+    """
     (version,) = connection.execute("PRAGMA user_version").fetchone()
-    tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")}
+    tables = {
+        name
+        for (name,) in connection.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")
+    }
     if tables - {"backup"}:
         raise ValueError("it is a file of another program")
     if version == 0:
         connection.execute("BEGIN IMMEDIATE")
-        connection.execute("CREATE TABLE IF NOT EXISTS backup (number INTEGER PRIMARY KEY, entry TEXT NOT NULL)")
+        connection.execute(
+            "CREATE TABLE IF NOT EXISTS backup (number INTEGER PRIMARY KEY, entry TEXT NOT NULL)"
+        )
         connection.execute(f"PRAGMA user_version = {_SCHEMA_VERSION}")
         connection.execute("COMMIT")
     elif version != _SCHEMA_VERSION:
@@ -181,7 +232,10 @@ _DATES = ("printed", "expires", "drilled", "destroyed")
 
 def value(entry: Entry) -> dict[str, Any]:
     """Return *entry* as JSON has it: dates as ISO 8601 has them, tuples as lists."""
-    return {name: one.isoformat() if isinstance(one, dt.date) else one for name, one in asdict(entry).items()}
+    return {
+        name: one.isoformat() if isinstance(one, dt.date) else one
+        for name, one in asdict(entry).items()
+    }
 
 
 def _packed(entry: Entry) -> str:
@@ -190,5 +244,15 @@ def _packed(entry: Entry) -> str:
 
 def _unpacked(text: str, number: int) -> Entry:
     fields = json.loads(text)
-    dates = {name: dt.date.fromisoformat(fields[name]) for name in _DATES if fields[name] is not None}
-    return Entry(**{**fields, **dates, "marks": tuple(fields["marks"]), "holders": tuple(fields["holders"]), "number": number})
+    dates = {
+        name: dt.date.fromisoformat(fields[name]) for name in _DATES if fields[name] is not None
+    }
+    return Entry(
+        **{
+            **fields,
+            **dates,
+            "marks": tuple(fields["marks"]),
+            "holders": tuple(fields["holders"]),
+            "number": number,
+        }
+    )

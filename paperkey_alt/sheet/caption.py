@@ -14,8 +14,9 @@ class Caption:
     """
     The words at the head and foot of every sheet of a set.
 
-    *fingerprint* is hexadecimal without blanks; *notes* are cautions for this print alone, *recipe* tells how to restore,
-    *cautions* how to keep the sheet; each of the three is a row of short paragraphs.
+    *fingerprint* is hexadecimal without blanks; *notes* are cautions for this print alone, *recipe*
+    tells how to restore, *cautions* how to keep the sheet; each of the three is a row of short
+    paragraphs.
     """
 
     title: str

@@ -1,8 +1,8 @@
 """
 Sheets as PDF: `draw`.
 
-Every font is embedded (reportlab's own Courier Bold, Vera and Vera Bold), QR symbols are drawn as rectangles, and the metadata
-says nothing of the key. The same input gives the same bytes.
+Every font is embedded (reportlab's own Courier Bold, Vera and Vera Bold), QR symbols are drawn as
+rectangles, and the metadata says nothing of the key. The same input gives the same bytes.
 """
 
 from __future__ import annotations
@@ -18,15 +18,15 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
-from paperkey_alt.head import backup_characters
-from paperkey_alt.lines import group
+from paperkey_alt.format.head_line import backup_characters
+from paperkey_alt.format.lines import group
 from paperkey_alt.sheet import fonts, layout, qr
 from paperkey_alt.sheet.layout import ADVANCE, MARGIN, MARGIN_ENDS, NUMBER_CHARACTERS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from paperkey_alt.sets import LineSet
+    from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.sheet.caption import Caption
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Row, Sheet
     from paperkey_alt.sheet.letter import Letter
@@ -63,15 +63,30 @@ _FOOT_HEADING = _Style(BOLD, 6.5)
 
 
 class TextTooLong(ValueError):
-    """Words that do not fit the head or foot of a sheet or the page of a letter: a mistake of whoever worded them."""
+    """
+    Words that do not fit the head or foot of a sheet or the page of a letter: a mistake of whoever
+    worded them.
+    """
 
 
-def draw(line_set: LineSet, caption: Caption, *, paper: Paper, letter: Letter | None = None) -> bytes:
-    """Return the sheets of *line_set* as a PDF file, behind the *letter* to its holder if there is one."""
+def draw(
+    line_set: LineSet, caption: Caption, *, paper: Paper, letter: Letter | None = None
+) -> bytes:
+    """
+    Return the sheets of *line_set* as a PDF file, behind the *letter* to its holder if there is
+    one.
+    """
     plan = layout.plan(line_set.head.total, paper)
     register_fonts()
     target = io.BytesIO()
-    canvas = Canvas(target, pagesize=(paper.width, paper.height), pageCompression=1, invariant=1, initialFontName=PROSE, bottomup=1)
+    canvas = Canvas(
+        target,
+        pagesize=(paper.width, paper.height),
+        pageCompression=1,
+        invariant=1,
+        initialFontName=PROSE,
+        bottomup=1,
+    )
     for name in ("setTitle", "setAuthor", "setCreator", "setProducer", "setSubject"):
         getattr(canvas, name)("Ragleaf")
     if letter is not None:
@@ -85,11 +100,16 @@ def draw(line_set: LineSet, caption: Caption, *, paper: Paper, letter: Letter | 
 
 
 def shown(text: str) -> str:
-    """Return *text* with every character that the prose font lacks, or that would not stand still, as its code point."""
+    """
+    Return *text* with every character that the prose font lacks, or that would not stand still, as
+    its code point.
+    """
     register_fonts()
     glyphs = pdfmetrics.getFont(PROSE).face.charToGlyph
     return "".join(
-        character if ord(character) in glyphs and unicodedata.category(character)[0] != "C" else f"[U+{ord(character):04X}]"
+        character
+        if ord(character) in glyphs and unicodedata.category(character)[0] != "C"
+        else f"[U+{ord(character):04X}]"
         for character in text
     )
 
@@ -142,12 +162,23 @@ class _Page:
             self._box(x, y, layout.MARK, layout.MARK, fill=True)
         stroke = layout.MARK / 4
         self.canvas.setLineWidth(stroke)
-        self._box(hollow[0] + stroke / 2, hollow[1] + stroke / 2, layout.MARK - stroke, layout.MARK - stroke, fill=False)
+        self._box(
+            hollow[0] + stroke / 2,
+            hollow[1] + stroke / 2,
+            layout.MARK - stroke,
+            layout.MARK - stroke,
+            fill=False,
+        )
 
     def _head(self, caption: Caption, number: int) -> None:
         top, width = MARGIN_ENDS, self.right - self.left
         self._text(self.left, top + 11, _whole(caption.title, _TITLE, width - _MARK_ROOM), _TITLE)
-        self._text(self.left, top + 24, _fitting(shown(caption.user_id or ""), _USER_ID, width - _MARK_ROOM), _USER_ID)
+        self._text(
+            self.left,
+            top + 24,
+            _fitting(shown(caption.user_id or ""), _USER_ID, width - _MARK_ROOM),
+            _USER_ID,
+        )
         if caption.fingerprint:
             digits = caption.fingerprint
             grouped = " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
@@ -158,12 +189,18 @@ class _Page:
         sheets = len(self.plan.sheets)
         share = self.line_set.head.share
         backup = f"backup {backup_characters(share.backup)}  ·  " if share else ""
-        self._text_to(self.right, top + 40, f"{backup}{caption.date}  ·  sheet {number} of {sheets}", _DATE)
+        self._text_to(
+            self.right, top + 40, f"{backup}{caption.date}  ·  sheet {number} of {sheets}", _DATE
+        )
         self._rule(top + 52)
 
     def _legend(self) -> str:
         head = self.line_set.head
-        spare = f", spare lines {head.data_lines + 1} to {head.total} (framed)" if head.spare_lines else ""
+        spare = (
+            f", spare lines {head.data_lines + 1} to {head.total} (framed)"
+            if head.spare_lines
+            else ""
+        )
         return f"head line · data lines 1 to {head.data_lines}{spare}"
 
     def _legend_x(self) -> float:
@@ -180,10 +217,15 @@ class _Page:
         ):
             bottom = self._column(x, top + 11, heading, paragraphs, part * whole)
             if bottom > self.height - MARGIN_ENDS:
-                raise TextTooLong(f"{heading}: {bottom - self.height + MARGIN_ENDS:.0f} points too much at the foot of a sheet")
+                raise TextTooLong(
+                    f"{heading}: {bottom - self.height + MARGIN_ENDS:.0f} points too much at the "
+                    "foot of a sheet"
+                )
             x += part * whole + _GUTTER
 
-    def _column(self, x: float, y: float, heading: str, paragraphs: Sequence[str], width: float) -> float:
+    def _column(
+        self, x: float, y: float, heading: str, paragraphs: Sequence[str], width: float
+    ) -> float:
         """Set *paragraphs* under *heading*; return the last baseline."""
         self._text(x, y, heading, _FOOT_HEADING)
         for paragraph in paragraphs:
@@ -195,12 +237,19 @@ class _Page:
 
     def _row(self, row: Row, characters: str) -> None:
         size = self.plan.preset.type_size
-        self._text(row.x, row.baseline, f"{row.number:{NUMBER_CHARACTERS}d}  {group(characters)}", _Style(LINES, size))
+        self._text(
+            row.x,
+            row.baseline,
+            f"{row.number:{NUMBER_CHARACTERS}d}  {group(characters)}",
+            _Style(LINES, size),
+        )
         if row.number > self.line_set.head.data_lines:
             digits = len(str(row.number))
             advance = ADVANCE * size
             x = row.x + (NUMBER_CHARACTERS - digits) * advance
-            height = min(0.95 * size, layout.row_pitch(self.plan.paper, self.plan.preset) - 2 * _HAIR)
+            height = min(
+                0.95 * size, layout.row_pitch(self.plan.paper, self.plan.preset) - 2 * _HAIR
+            )
             y = row.baseline - (_DIGIT * size + height) / 2
             self.canvas.setLineWidth(_HAIR)
             self._box(x - 0.2 * size, y, digits * advance + 0.4 * size, height, fill=False)
@@ -214,8 +263,13 @@ class _Page:
         self.canvas.setFillGray(0)
         self.canvas.translate(block.x, self.height - block.y)
         self.canvas.scale(side, -side)
-        # PDF's own words (ISO 32000-1 §8.5.2), for most of the time on a page went into the decimals of these numbers.
-        runs = (f"{start} {y} {length} 1 re" for y, row in enumerate(modules) for start, length in _runs(row))
+        # PDF's own words (ISO 32000-1 §8.5.2), for most of the time on a page went into the
+        # decimals of these numbers.
+        runs = (
+            f"{start} {y} {length} 1 re"
+            for y, row in enumerate(modules)
+            for start, length in _runs(row)
+        )
         self.canvas.addLiteral("\n".join([*runs, "f"]))
         self.canvas.restoreState()
 

@@ -1,7 +1,9 @@
 """
-Where everything stands on a sheet: pure geometry, the same for drawing a sheet and for finding a character on a picture of one.
+Where everything stands on a sheet: pure geometry, the same for drawing a sheet and for finding a
+character on a picture of one.
 
-All lengths are in points (1/72 inch); x runs to the right and y down from the upper left corner of the paper.
+All lengths are in points (1/72 inch); x runs to the right and y down from the upper left corner of
+the paper.
 """
 
 from __future__ import annotations
@@ -9,7 +11,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from paperkey_alt.lines import CHARACTERS, DATA_CHARACTERS, GROUP
+from paperkey_alt.format.lines import CHARACTERS, DATA_CHARACTERS, GROUP
 from paperkey_alt.sheet.qr import QUIET_MODULES
 
 MM = 72 / 25.4
@@ -45,7 +47,8 @@ PAPERS = {
 @dataclass(frozen=True)
 class Preset:
     """
-    A type size and what fits with it: columns of *rows* lines make a band, with the QR symbol beside it; *bands* make a page.
+    A type size and what fits with it: columns of *rows* lines make a band, with the QR symbol
+    beside it; *bands* make a page.
     """
 
     type_size: float
@@ -85,7 +88,10 @@ class Row:
 
 @dataclass(frozen=True)
 class Block:
-    """The QR symbol that carries lines *first* to *last*: its upper left corner, the quiet zone not counted."""
+    """
+    The QR symbol that carries lines *first* to *last*: its upper left corner, the quiet zone not
+    counted.
+    """
 
     first: int
     last: int
@@ -95,7 +101,9 @@ class Block:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One sheet: the head line's row, the rows of the other lines, and the QR symbols beside them."""
+    """
+    One sheet: the head line's row, the rows of the other lines, and the QR symbols beside them.
+    """
 
     head: Row
     rows: tuple[Row, ...]
@@ -112,11 +120,16 @@ class Plan:
 
 
 def plan(total: int, paper: Paper) -> Plan:
-    """Return the layout for the lines 1 to *total*: as few sheets as can be, in the largest type that does with so few."""
+    """
+    Return the layout for the lines 1 to *total*: as few sheets as can be, in the largest type that
+    does with so few.
+    """
     fewest = min(-(-total // preset.lines_a_page) for preset in PRESETS)
     preset = next(preset for preset in PRESETS if -(-total // preset.lines_a_page) == fewest)
     starts = range(1, total + 1, preset.lines_a_page)
-    sheets = (sheet(first, min(first + preset.lines_a_page - 1, total), paper, preset) for first in starts)
+    sheets = (
+        sheet(first, min(first + preset.lines_a_page - 1, total), paper, preset) for first in starts
+    )
     return Plan(paper, preset, tuple(sheets))
 
 
@@ -130,7 +143,9 @@ def spare_for_a_sheet(data: int, paper: Paper) -> int:
 
 def character_x(row: Row, column: int, preset: Preset) -> float:
     """Return where the character at *column* (from 1) of a row begins."""
-    before = NUMBER_CHARACTERS + 2 + (column - 1) + min((column - 1) // GROUP, DATA_CHARACTERS // GROUP)
+    before = (
+        NUMBER_CHARACTERS + 2 + (column - 1) + min((column - 1) // GROUP, DATA_CHARACTERS // GROUP)
+    )
     return row.x + before * ADVANCE * preset.type_size
 
 
@@ -140,7 +155,10 @@ def row_width(preset: Preset) -> float:
 
 
 def marks(paper: Paper) -> tuple[tuple[float, float], ...]:
-    """Return the upper left corners of the registration marks; the last, lower right on the sheet, is hollow."""
+    """
+    Return the upper left corners of the registration marks; the last, lower right on the sheet, is
+    hollow.
+    """
     left, right = EDGE, paper.width - EDGE - MARK
     top, bottom = EDGE, paper.height - EDGE - MARK
     return ((left, top), (right, top), (left, bottom), (right, bottom))
@@ -158,8 +176,9 @@ def row_pitch(paper: Paper, preset: Preset) -> float:
 
 def fewest_modules(paper: Paper, preset: Preset) -> int:
     """
-    Return how many modules a side a symbol has at the least: with fewer of them, larger ones, a short block would need a wider
-    quiet zone than there is between two symbols, or between the first one and the words above it.
+    Return how many modules a side a symbol has at the least: with fewer of them, larger ones, a
+    short block would need a wider quiet zone than there is between two symbols, or between the
+    first one and the words above it.
     """
     between = band_height(paper, preset) - preset.symbol
     above = between / 2 + HEAD_ROW - LEGEND_DEPTH
@@ -177,7 +196,9 @@ def sheet(first: int, last: int, paper: Paper, preset: Preset) -> Sheet:
         y = top + band * height
         rows.extend(_row(number, number - start, y, paper, preset) for number in numbers)
         inset = (height - preset.symbol) / 2
-        blocks.append(Block(numbers[0], numbers[-1], paper.width - MARGIN - preset.symbol, y + inset))
+        blocks.append(
+            Block(numbers[0], numbers[-1], paper.width - MARGIN - preset.symbol, y + inset)
+        )
     return Sheet(Row(0, MARGIN, top - HEAD_ROW), tuple(rows), tuple(blocks))
 
 
@@ -186,5 +207,9 @@ def _row(number: int, at: int, y: float, paper: Paper, preset: Preset) -> Row:
     pitch = row_pitch(paper, preset)
     column, row = divmod(at, preset.rows)
     inset = (height - preset.rows * pitch) / 2
-    gap = (paper.width - 2 * MARGIN - preset.symbol - preset.columns * row_width(preset)) / preset.columns
-    return Row(number, MARGIN + column * (row_width(preset) + gap), y + inset + row * pitch + 0.8 * pitch)
+    gap = (
+        paper.width - 2 * MARGIN - preset.symbol - preset.columns * row_width(preset)
+    ) / preset.columns
+    return Row(
+        number, MARGIN + column * (row_width(preset) + gap), y + inset + row * pitch + 0.8 * pitch
+    )

@@ -1,4 +1,7 @@
-"""A program on paper: `draw` prints its source in numbered rows, with its SHA-256, to be typed or scanned when no copy is left."""
+"""
+A program on paper: `draw` prints its source in numbered rows, with its SHA-256, to be typed or
+scanned when no copy is left.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +24,10 @@ _TITLE, _TITLE_ROOM = 9.0, 26.0
 
 
 def draw(source: str, title: str, *, paper: Paper) -> bytes:
-    """Return *source* as a PDF, in type as large as its longest row allows; each page says which part of which program it is."""
+    """
+    Return *source* as a PDF, in type as large as its longest row allows; each page says which part
+    of which program it is.
+    """
     rows = source.rstrip("\n").split("\n")
     size = min(_LARGEST, (paper.width - 2 * MARGIN) / ((max(map(len, rows)) + _NUMBER) * ADVANCE))
     room = int((paper.height - 2 * MARGIN_ENDS - _TITLE_ROOM) // (size * _LEADING))
@@ -32,9 +38,13 @@ def draw(source: str, title: str, *, paper: Paper) -> bytes:
     digest = hashlib.sha256(source.encode()).hexdigest()
     for number, page in enumerate(pages, 1):
         canvas.setFont(sheets.PROSE, _TITLE)
-        canvas.drawString(MARGIN, paper.height - MARGIN_ENDS - _TITLE, f"{title}, page {number} of {len(pages)}")
+        canvas.drawString(
+            MARGIN, paper.height - MARGIN_ENDS - _TITLE, f"{title}, page {number} of {len(pages)}"
+        )
         canvas.setFont(sheets.PROSE, _TITLE * 0.72)
-        canvas.drawString(MARGIN, paper.height - MARGIN_ENDS - 2 * _TITLE, f"SHA-256 of the file: {digest}")
+        canvas.drawString(
+            MARGIN, paper.height - MARGIN_ENDS - 2 * _TITLE, f"SHA-256 of the file: {digest}"
+        )
         canvas.setFont(sheets.LINES, size)
         for at, row in enumerate(page):
             y = paper.height - MARGIN_ENDS - _TITLE_ROOM - (at + 1) * size * _LEADING

@@ -1,8 +1,10 @@
 """
-What the main job costs on the demo key (RSA-4096 with an RSA-4096 subkey): ``python tests/bench/costs.py``.
+What the main job costs on the demo key (RSA-4096 with an RSA-4096 subkey): ``python
+tests/bench/costs.py``.
 
-Lines, characters and pages; the wall time and peak memory of each command, beside a bare script that only imports the same
-libraries and draws or reads the same pages with them; and the time of ``ragleaf --help`` beside ``import click``.
+Lines, characters and pages; the wall time and peak memory of each command, beside a bare script
+that only imports the same libraries and draws or reads the same pages with them; and the time of
+``ragleaf --help`` beside ``import click``.
 """
 
 import statistics
@@ -14,8 +16,8 @@ from pathlib import Path
 
 import pypdfium2
 
-from paperkey_alt.lines import CHARACTERS
-from paperkey_alt.reading import typed
+from paperkey_alt.format.lines import CHARACTERS
+from paperkey_alt.reading.text import typed
 
 ROOT = Path(__file__).parents[2]
 KEY, CERTIFICATE = ROOT / "demo/buoy-keepers.asc", ROOT / "demo/buoy-keepers.cert.asc"
@@ -58,7 +60,8 @@ for name in sys.argv[1:]:
 """
 
 
-# Runs its arguments as a program and says at the end what the peak memory was. The figure of wait4 would count the parent's too.
+# Runs its arguments as a program and says at the end what the peak memory was. The figure of wait4
+# would count the parent's too.
 MEASURED = """
 import atexit, runpy, sys
 status = lambda: next(row for row in open("/proc/self/status") if row.startswith("VmHWM"))
@@ -74,15 +77,25 @@ else:
 
 def run(program):
     """The standard output of a program."""
-    return subprocess.run([sys.executable, "-m", *map(str, program)], check=True, capture_output=True, text=True).stdout
+    return subprocess.run(
+        [sys.executable, "-m", *map(str, program)], check=True, capture_output=True, text=True
+    ).stdout
 
 
 def cost(program):
-    """The median wall time in seconds and the largest peak memory in MiB of a program: a module or ``-c`` code, and arguments."""
+    """
+    The median wall time in seconds and the largest peak memory in MiB of a program: a module or
+    ``-c`` code, and arguments.
+    """
     times, peaks = [], []
     for _ in range(REPEATS):
         start = time.perf_counter()
-        done = subprocess.run([sys.executable, "-c", MEASURED, *map(str, program)], check=True, capture_output=True, text=True)
+        done = subprocess.run(
+            [sys.executable, "-c", MEASURED, *map(str, program)],
+            check=True,
+            capture_output=True,
+            text=True,
+        )
         times.append(time.perf_counter() - start)
         peaks.append(int(done.stderr.split()[-1]) / 1024)
     return statistics.median(times), max(peaks)
@@ -100,14 +113,26 @@ def main():
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         sheets, lines = folder / "s.pdf", folder / "s.txt"
-        backup = (*RAGLEAF, "backup", KEY, "-o", sheets, "--text", lines, "--force", "--no-register")
+        backup = (
+            *RAGLEAF,
+            "backup",
+            KEY,
+            "-o",
+            sheets,
+            "--text",
+            lines,
+            "--force",
+            "--no-register",
+        )
         run(backup)
         document = pypdfium2.PdfDocument(sheets)
         pictures = [folder / f"page-{page}.png" for page in range(len(document))]
         for page, picture in enumerate(pictures):
             document[page].render(scale=300 / 72, grayscale=True).to_pil().save(picture)
         total = len(typed.read(lines.read_text(encoding="utf-8"), "s")) - 1
-        spare = int(next(row for row in lines.read_text(encoding="utf-8").splitlines()[::-1]).split()[0])
+        spare = int(
+            next(row for row in lines.read_text(encoding="utf-8").splitlines()[::-1]).split()[0]
+        )
         head = run((*RAGLEAF, "check", lines)).splitlines()[0]
         print(head)
         data = int(head.split(" data lines")[0].split()[-1])

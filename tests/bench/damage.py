@@ -1,10 +1,12 @@
 """
 Random damage to typed lines: ``python tests/bench/damage.py [TRIALS] [SEED]``.
 
-Each trial writes the lines of a random payload as text, damages the text (wrong characters, missing, surplus and swapped ones,
-lost, swapped and foreign lines, other spellings), and reads it back. Three outcomes are counted: restored exactly, refused with
-the lines named, and restored wrongly; the last must be 0. The promised limit: lines beyond repair (three or more wrong
-characters) cost one spare line, or two where the check may mend them wrongly (four or more); lost lines cost one.
+Each trial writes the lines of a random payload as text, damages the text (wrong characters,
+missing, surplus and swapped ones, lost, swapped and foreign lines, other spellings), and reads it
+back. Three outcomes are counted: restored exactly, refused with the lines named, and restored
+wrongly; the last must be 0. The promised limit: lines beyond repair (three or more wrong
+characters) cost one spare line, or two where the check may mend them wrongly (four or more); lost
+lines cost one.
 """
 
 import random
@@ -13,11 +15,14 @@ import time
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 
-from paperkey_alt import payload, sets
 from paperkey_alt.errors import RagleafError
-from paperkey_alt.lines import ALPHABET
-from paperkey_alt.reading import typed
-from paperkey_alt.sheet import text
+from paperkey_alt.format import payload
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import ALPHABET
+from paperkey_alt.format.recover import Status, recover
+from paperkey_alt.format.spare_lines import spare_count
+from paperkey_alt.reading.text import typed
+from paperkey_alt.sheet import text_file
 
 CHUNK = 500
 PAYLOAD_BYTES = (60, 150, 300, 620)
@@ -26,8 +31,13 @@ PAYLOAD_BYTES = (60, 150, 300, 620)
 def wrong_characters(line, choose):
     """Between 1 and 12 other characters; the cost is by the promise."""
     count = choose.choice((1, 1, 1, 2, 2, 3, 4, 5, 8, 12))
-    columns = choose.sample([at for at, character in enumerate(line) if character in ALPHABET], count)
-    changed = [choose.choice(ALPHABET.replace(character, "")) if at in columns else character for at, character in enumerate(line)]
+    columns = choose.sample(
+        [at for at, character in enumerate(line) if character in ALPHABET], count
+    )
+    changed = [
+        choose.choice(ALPHABET.replace(character, "")) if at in columns else character
+        for at, character in enumerate(line)
+    ]
     return "".join(changed), 0 if count <= 2 else 1 if count == 3 else 2
 
 
@@ -59,7 +69,16 @@ def lower_case(line, choose):
     return "-".join(line[at : at + 4] for at in range(0, 29, 4)).lower(), 0
 
 
-SLIPS = (wrong_characters, wrong_characters, wrong_characters, missing, surplus, swapped, look_alikes, lower_case)
+SLIPS = (
+    wrong_characters,
+    wrong_characters,
+    wrong_characters,
+    missing,
+    surplus,
+    swapped,
+    look_alikes,
+    lower_case,
+)
 
 
 def damaged(line_set, choose):
@@ -78,7 +97,9 @@ def damaged(line_set, choose):
         first, second = choose.sample(numbers, 2)
         rows[first], rows[second] = rows[second], rows[first]
         cost += 4
-    typed_rows = [f"{number}{choose.choice(('  ', ' ', '. ', ') '))}{line}" for number, line in rows.items()]
+    typed_rows = [
+        f"{number}{choose.choice(('  ', ' ', '. ', ') '))}{line}" for number, line in rows.items()
+    ]
     choose.shuffle(typed_rows)
     return [f"0 {line_set.head_line}", *typed_rows], cost
 
@@ -90,9 +111,9 @@ def chunk(seed):
     for _ in range(CHUNK):
         carried = payload.Whole(choose.randbytes(choose.choice(PAYLOAD_BYTES)))
         body = payload.pack(carried)
-        line_set = sets.compose(body, sets.spare_count(-(-len(body) // 15)))
+        line_set = lay_out(body, spare_count(-(-len(body) // 15)))
         rows, cost = damaged(line_set, choose)
-        foreign = text.write(sets.compose(choose.randbytes(90), 4), ()).splitlines()[1:]
+        foreign = text_file.write(lay_out(choose.randbytes(90), 4), ()).splitlines()[1:]
         rows += choose.sample(foreign, choose.randrange(3))
         within = "within" if cost <= line_set.head.spare_lines else "beyond"
         outcomes[within, outcome("\n".join(rows), carried)] += 1
@@ -102,11 +123,11 @@ def chunk(seed):
 def outcome(rows, carried):
     """What became of one trial."""
     try:
-        findings = sets.collect(typed.read(rows, "typed"))
+        findings = recover(typed.read(rows, "typed"))
         bodies = [found.body for found in findings.sets if found.body is not None]
         if not bodies:
             (found,) = findings.sets
-            named = any(line.status is not sets.Status.FINE for line in found.lines)
+            named = any(line.status is not Status.FINE for line in found.lines)
             return "refused, lines named" if named else "refused, no line named"
         restored = [payload.unpack(body) for body in bodies]
     except RagleafError:

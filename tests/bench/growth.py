@@ -1,8 +1,10 @@
 """
-Sizes, times and memory over key kinds and payload sizes: ``python tests/bench/growth.py [SVG]``; prints a table and draws a plot.
+Sizes, times and memory over key kinds and payload sizes: ``python tests/bench/growth.py [SVG]``;
+prints a table and draws a plot.
 
-Each command runs in a process of its own, three times, and the median is told; the plot has logarithmic axes, so that a straight
-line of slope one is growth with the size. Payloads are 32 bytes to the line limit, carried as files; kinds are of the demo key.
+Each command runs in a process of its own, three times, and the median is told; the plot has
+logarithmic axes, so that a straight line of slope one is growth with the size. Payloads are 32
+bytes to the line limit, carried as files; kinds are of the demo key.
 """
 
 import math
@@ -20,7 +22,14 @@ KEY, CERTIFICATE = ROOT / "demo/buoy-keepers.asc", ROOT / "demo/buoy-keepers.cer
 CORPUS = ROOT / "tests/keys/corpus"
 PASSPHRASE = "low water at dawn"
 REPEATS = 3
-SIZES = (32, 100, 316, 1000, 3162, 12_232)  # the last is the limit with the usual number of spare lines
+SIZES = (
+    32,
+    100,
+    316,
+    1000,
+    3162,
+    12_232,
+)  # the last is the limit with the usual number of spare lines
 COLUMNS = ("backup", "check text", "restore text", "restore PDF")
 MEASURED = """
 import atexit, runpy, sys
@@ -38,7 +47,9 @@ def cost(folder, *arguments):
         start = time.perf_counter()
         command = [sys.executable, "-c", MEASURED, *map(str, arguments)]
         environment = os.environ | {"XDG_DATA_HOME": str(folder / "data")}
-        done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False, env=environment)
+        done = subprocess.run(
+            command, cwd=folder, capture_output=True, text=True, check=False, env=environment
+        )
         seconds.append(time.perf_counter() - start)
         assert done.returncode == 0, done.stderr
         peak = max(peak, int(done.stderr.split()[-1]) / 1024)
@@ -48,12 +59,21 @@ def cost(folder, *arguments):
 def measured(folder, name, source, *options, public=()):
     """A row of the table: what it is, lines, characters, pages; seconds and MiB of each command."""
     asks = ("--passphrase-from", "pw") if "--compact" in options else ()
-    costs = [cost(folder, "backup", source, *options, *asks, "-o", "s.pdf", "--text", "s.txt", "--force")]
-    shown = subprocess.run(["ragleaf", "check", "s.txt"], cwd=folder, capture_output=True, text=True, check=False).stdout
+    costs = [
+        cost(folder, "backup", source, *options, *asks, "-o", "s.pdf", "--text", "s.txt", "--force")
+    ]
+    shown = subprocess.run(
+        ["ragleaf", "check", "s.txt"], cwd=folder, capture_output=True, text=True, check=False
+    ).stdout
     data = int(shown.split(" data lines")[0].split()[-1])
-    pages = (folder / "s.pdf").read_bytes().count(b"/Type /Page\n") or (folder / "s.pdf").read_bytes().count(b"/Type /Page ")
+    pages = (folder / "s.pdf").read_bytes().count(b"/Type /Page\n") or (
+        folder / "s.pdf"
+    ).read_bytes().count(b"/Type /Page ")
     costs.append(cost(folder, "check", "s.txt"))
-    costs += [cost(folder, "restore", one, *public, *asks, "-o", "back", "--force") for one in ("s.txt", "s.pdf")]
+    costs += [
+        cost(folder, "restore", one, *public, *asks, "-o", "back", "--force")
+        for one in ("s.txt", "s.pdf")
+    ]
     return name, data, 29 * (data + 1), pages, costs
 
 
@@ -61,7 +81,10 @@ def rows(folder):
     """All rows: first sizes, then kinds."""
     for size in SIZES:
         (folder / "file").write_bytes(random.Random(size).randbytes(size))
-        yield size, measured(folder, f"file of {size:,} bytes", "file", "--plain", "--allow-unprotected")
+        yield (
+            size,
+            measured(folder, f"file of {size:,} bytes", "file", "--plain", "--allow-unprotected"),
+        )
     public = ("--public", CERTIFICATE)
     for name, source, options, cert in (
         ("RSA-4096 pair, lean", KEY, (), public),
@@ -76,7 +99,10 @@ def rows(folder):
 def plot(points):
     """The plot as SVG: seconds over bytes, a line for each command."""
     wide, high, left, bottom = 640, 400, 60, 50
-    least, most = math.log10(0.1), math.log10(max(seconds for _, costs in points for seconds, _ in costs) * 1.5)
+    least, most = (
+        math.log10(0.1),
+        math.log10(max(seconds for _, costs in points for seconds, _ in costs) * 1.5),
+    )
 
     def x(size):
         return left + (math.log10(size) - 1.4) / (4.2 - 1.4) * (wide - left - 130)
@@ -84,20 +110,35 @@ def plot(points):
     def y(seconds):
         return high - bottom - (math.log10(seconds) - least) / (most - least) * (high - bottom - 20)
 
-    parts = [f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" font-family="sans-serif" font-size="12">']
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" font-family="sans-serif" font-size="12">'
+    ]
     parts.append(f'<rect width="{wide}" height="{high}" fill="white"/>')
-    parts += [f'<text x="{x(size):.0f}" y="{high - bottom + 18}" text-anchor="middle">{size:,}</text>' for size in SIZES]
+    parts += [
+        f'<text x="{x(size):.0f}" y="{high - bottom + 18}" text-anchor="middle">{size:,}</text>'
+        for size in SIZES
+    ]
     for seconds in (0.1, 0.2, 0.5, 1, 2, 5, 10):
         if math.log10(seconds) <= most:
-            parts.append(f'<line x1="{left}" x2="{wide - 130}" y1="{y(seconds):.1f}" y2="{y(seconds):.1f}" stroke="#ccc"/>')
-            parts.append(f'<text x="{left - 6}" y="{y(seconds) + 4:.1f}" text-anchor="end">{seconds} s</text>')
+            parts.append(
+                f'<line x1="{left}" x2="{wide - 130}" y1="{y(seconds):.1f}" y2="{y(seconds):.1f}" stroke="#ccc"/>'
+            )
+            parts.append(
+                f'<text x="{left - 6}" y="{y(seconds) + 4:.1f}" text-anchor="end">{seconds} s</text>'
+            )
     labels = _apart([y(points[-1][1][at][0]) for at in range(len(COLUMNS))])
-    for at, (name, dashes) in enumerate(zip(COLUMNS, ("none", "6 3", "2 3", "10 3 2 3"), strict=True)):
+    for at, (name, dashes) in enumerate(
+        zip(COLUMNS, ("none", "6 3", "2 3", "10 3 2 3"), strict=True)
+    ):
         places = [(x(size), y(costs[at][0])) for size, costs in points]
         line = " ".join(f"{across:.1f},{down:.1f}" for across, down in places)
-        parts.append(f'<polyline points="{line}" fill="none" stroke="black" stroke-width="1.5" stroke-dasharray="{dashes}"/>')
+        parts.append(
+            f'<polyline points="{line}" fill="none" stroke="black" stroke-width="1.5" stroke-dasharray="{dashes}"/>'
+        )
         parts.append(f'<text x="{places[-1][0] + 8:.0f}" y="{labels[at] + 4:.0f}">{name}</text>')
-    parts.append(f'<text x="{(left + wide - 130) / 2:.0f}" y="{high - 10}" text-anchor="middle">bytes carried</text></svg>')
+    parts.append(
+        f'<text x="{(left + wide - 130) / 2:.0f}" y="{high - 10}" text-anchor="middle">bytes carried</text></svg>'
+    )
     return "\n".join(parts) + "\n"
 
 
@@ -110,8 +151,14 @@ def _apart(places):
 
 
 def growth(costs):
-    """How seconds and peak MiB of one command grow with each 1,000 bytes: the slopes of the straight lines that fit best."""
-    seconds, peaks = (statistics.linear_regression(SIZES, values).slope * 1000 for values in zip(*costs, strict=True))
+    """
+    How seconds and peak MiB of one command grow with each 1,000 bytes: the slopes of the straight
+    lines that fit best.
+    """
+    seconds, peaks = (
+        statistics.linear_regression(SIZES, values).slope * 1000
+        for values in zip(*costs, strict=True)
+    )
     return f"{seconds:+8.2f}{peaks:+5.1f}M"
 
 
@@ -128,7 +175,9 @@ def main():
                 points.append((size, costs))
             shown = "".join(f"{seconds:>8.2f} {peak:>4.0f}M" for seconds, peak in costs)
             print(f"{what:<26}{data:>6}{characters:>11,}{pages:>6}{shown}", flush=True)
-    print(f"{'with each 1,000 bytes':<43}{''.join(map(growth, zip(*(costs for _, costs in points), strict=True)))}")
+    print(
+        f"{'with each 1,000 bytes':<43}{''.join(map(growth, zip(*(costs for _, costs in points), strict=True)))}"
+    )
     if len(sys.argv) > 1:
         Path(sys.argv[1]).write_text(plot(points), encoding="utf-8")
 

@@ -1,7 +1,8 @@
 """
 What pictures that are as large as can be cost: ``python tests/bench/large_pictures.py``.
 
-Each is looked at in a process of its own; the peak of its memory is told, the bytes of the file included. The limit is 1 GiB.
+Each is looked at in a process of its own; the peak of its memory is told, the bytes of the file
+included. The limit is 1 GiB.
 """
 
 import subprocess
@@ -55,10 +56,16 @@ def main():
             picture = Image.fromarray(NOISE) if mode is None else Image.new(mode, size)
             picture.save(path, kind)
             start = time.perf_counter()
-            done = subprocess.run([sys.executable, "-c", LOOK, path], capture_output=True, text=True, check=True)
+            done = subprocess.run(
+                [sys.executable, "-c", LOOK, path], capture_output=True, text=True, check=True
+            )
             seconds = time.perf_counter() - start
             outcome, peak = done.stdout.splitlines()
-            print(f"{name:<32}{path.stat().st_size >> 20:>10}{int(peak) >> 10:>11}{seconds:>9.1f}   {outcome}", flush=True)
+            print(
+                f"{name:<32}{path.stat().st_size >> 20:>10}{int(peak) >> 10:>11}{seconds:>9.1f}  "
+                f" {outcome}",
+                flush=True,
+            )
 
 
 if __name__ == "__main__":

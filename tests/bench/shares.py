@@ -1,8 +1,8 @@
 """
 What shares cost: ``python tests/bench/shares.py [TRIALS]``.
 
-Pages and characters for each holder; the time to split and join 12 kB; and random trials with lost and damaged lines and one forged
-share, of which none may give a wrong secret.
+Pages and characters for each holder; the time to split and join 12 kB; and random trials with lost
+and damaged lines and one forged share, of which none may give a wrong secret.
 """
 
 import os
@@ -13,13 +13,16 @@ from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
-from paperkey_alt import backups, body, sets, shares
-from paperkey_alt.backups import Terms
 from paperkey_alt.errors import PaperError
-from paperkey_alt.keys import compact, openpgp
-from paperkey_alt.lines import ALPHABET, CHARACTERS
-from paperkey_alt.reading import typed
-from paperkey_alt.sheet import layout, text
+from paperkey_alt.format import backup, body, shares
+from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import ALPHABET, CHARACTERS
+from paperkey_alt.format.recover import recover
+from paperkey_alt.format.spare_lines import spare_count
+from paperkey_alt.keys.openpgp import compact, key_file
+from paperkey_alt.reading.text import typed
+from paperkey_alt.sheet import layout, text_file
 
 ROOT = Path(__file__).parents[2]
 RSA, ED25519 = ROOT / "demo/buoy-keepers.asc", ROOT / "tests/keys/corpus/curve25519.asc"
@@ -31,19 +34,23 @@ CHUNK = 250
 def bodies():
     """The bodies to be shared, by name."""
     for name, path in (("RSA-4096 pair", RSA), ("Ed25519 pair", ED25519)):
-        key = openpgp.choose(openpgp.read(path.read_bytes()), None)
-        yield f"{name}, lean", body.wrap(openpgp.extract(key).payload, None), False
+        key = key_file.choose(key_file.read(path.read_bytes()), None)
+        yield f"{name}, lean", body.wrap(key_file.extract(key).payload, None), False
         reduced, _ = compact.compact(compact.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
         yield f"{name}, compact", body.wrap(reduced, body.Seal(PASSPHRASE, os.urandom(16))), True
 
 
 def sizes():
     """The table of what each holder keeps."""
-    print(f"{'each holder of':<26}{'terms':<10}{'data lines':>11}{'spare':>7}{'characters':>12}{'sheets':>8}  and a letter")
+    print(
+        f"{'each holder of':<26}{'terms':<10}{'data lines':>11}{'spare':>7}{'characters':>12}{'sheets':>8}  and a letter"
+    )
     for name, data, sealed in bodies():
         for terms in TERMS:
-            spare = sets.spare_count(-(-backups.shared_length(len(data)) // 15))
-            head = backups.deal(data, terms, sealed=sealed, spare=spare, random_bytes=os.urandom)[0].head
+            spare = spare_count(-(-backup.shared_length(len(data)) // 15))
+            head = backup.deal(data, terms, sealed=sealed, spare=spare, random_bytes=os.urandom)[
+                0
+            ].head
             sheets = len(layout.plan(head.total, layout.PAPERS["a4"]).sheets)
             print(f"{name:<26}{f'{terms.threshold} of {terms.count}':<10}{head.data_lines:>11}{head.spare_lines:>7}"
                   f"{head.data_lines * CHARACTERS:>12,}{sheets:>8}")  # fmt: skip
@@ -56,17 +63,26 @@ def times():
         start = time.perf_counter()
         dealt = shares.split(secret, terms.threshold, terms.count, os.urandom)
         middle = time.perf_counter()
-        joined = shares.join(dict(list(enumerate(dealt, 1))[: terms.threshold]), terms.threshold, lambda found: found == secret)
+        joined = shares.join(
+            dict(list(enumerate(dealt, 1))[: terms.threshold]),
+            terms.threshold,
+            lambda found: found == secret,
+        )
         end = time.perf_counter()
         assert joined.secret == secret
         split, join = 1000 * (middle - start), 1000 * (end - middle)
-        print(f"12 kB, {terms.threshold:>2} of {terms.count:<2}  split {split:6.1f} ms, join {join:6.1f} ms")
+        print(
+            f"12 kB, {terms.threshold:>2} of {terms.count:<2}  split {split:6.1f} ms, join "
+            f"{join:6.1f} ms"
+        )
 
 
 def forged(line_set, choose):
     """Another body under the same numbers."""
     head = line_set.head
-    return sets.compose(choose.randbytes(head.body_length), head.spare_lines, sealed=head.sealed, share=head.share)
+    return lay_out(
+        choose.randbytes(head.body_length), head.spare_lines, sealed=head.sealed, share=head.share
+    )
 
 
 def damaged(rows, choose):
@@ -77,7 +93,10 @@ def damaged(rows, choose):
             continue
         if fate < 0.25:
             at = choose.sample(range(6, len(row)), choose.randrange(1, 5))
-            row = "".join(choose.choice(ALPHABET) if place in at and row[place] != " " else row[place] for place in range(len(row)))  # noqa: PLW2901
+            row = "".join(  # noqa: PLW2901
+                choose.choice(ALPHABET) if place in at and row[place] != " " else row[place]
+                for place in range(len(row))
+            )
         yield row
 
 
@@ -89,15 +108,21 @@ def chunk(seed):
         threshold = choose.randrange(2, 5)
         terms = Terms(threshold, choose.randrange(threshold, 7))
         secret = choose.randbytes(choose.randrange(40, 200))
-        dealt = list(backups.deal(secret, terms, sealed=False, spare=4, random_bytes=choose.randbytes))
+        dealt = list(
+            backup.deal(secret, terms, sealed=False, spare=4, random_bytes=choose.randbytes)
+        )
         at = choose.randrange(terms.count)
         dealt[at] = forged(dealt[at], choose)
         brought = choose.sample(dealt, choose.randrange(1, terms.count + 1))
-        rows = [row for line_set in brought for row in damaged(text.write(line_set, ()).splitlines(), choose)]
+        rows = [
+            row
+            for line_set in brought
+            for row in damaged(text_file.write(line_set, ()).splitlines(), choose)
+        ]
         # The head line stands on every sheet and in every QR block, so some copy of it is legible.
         rows += [f"0 {line_set.head_line}" for line_set in brought]
         try:
-            found = backups.assemble(sets.collect(typed.read("\n".join(rows), "typed")), None)
+            found = backup.assemble(recover(typed.read("\n".join(rows), "typed")), None)
         except PaperError as error:
             outcomes[f"refused: {type(error).__name__}"] += 1
             continue

@@ -1,10 +1,13 @@
 """
-What the kinds of print cost in paper and typing, and what a seal costs in time: ``python tests/bench/sizes.py``.
+What the kinds of print cost in paper and typing, and what a seal costs in time: ``python
+tests/bench/sizes.py``.
 
-Characters are those of the data lines, 29 each with their checks; the head line (29 more, once) and the spare lines, which need
-no typing, are left out. The bound is the entropy of what cannot be computed from the public key, in base32 characters: an RSA
-prime of k bits whose two highest bits are set, by the prime number theorem about 2^(k−2) / (k ln 2) of them; 251 bits for
-Curve25519 secrets with their fixed bits (RFC 7748 §5; the Ed25519 seed has 256, RFC 8032 §5.1.5), 256 for P-256.
+Characters are those of the data lines, 29 each with their checks; the head line (29 more, once) and
+the spare lines, which need no typing, are left out. The bound is the entropy of what cannot be
+computed from the public key, in base32 characters: an RSA prime of k bits whose two highest bits
+are set, by the prime number theorem about 2^(k−2) / (k ln 2) of them; 251 bits for Curve25519
+secrets with their fixed bits (RFC 7748 §5; the Ed25519 seed has 256, RFC 8032 §5.1.5), 256 for
+P-256.
 """
 
 import math
@@ -13,10 +16,12 @@ import resource
 import time
 from pathlib import Path
 
-from paperkey_alt import body, sets
-from paperkey_alt.keys import compact, openpgp
-from paperkey_alt.lines import CHARACTERS, DATA_BYTES
-from paperkey_alt.seal import seal
+from paperkey_alt.format import body
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import CHARACTERS, DATA_BYTES
+from paperkey_alt.format.seal import seal
+from paperkey_alt.format.spare_lines import spare_count
+from paperkey_alt.keys.openpgp import compact, key_file
 from paperkey_alt.sheet import layout
 
 ROOT = Path(__file__).parents[2]
@@ -39,8 +44,8 @@ KEYS = {
 
 def bodies(key):
     """The body of each kind of print."""
-    yield "lean", body.wrap(openpgp.extract(key).payload, None)
-    yield "whole", body.wrap(openpgp.extract(key, whole=True).payload, None)
+    yield "lean", body.wrap(key_file.extract(key).payload, None)
+    yield "whole", body.wrap(key_file.extract(key, whole=True).payload, None)
     reduced, _ = compact.compact(compact.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
     yield "compact", body.wrap(reduced, body.Seal(PASSPHRASE, os.urandom(16)))
 
@@ -59,14 +64,16 @@ def main():
     columns = f"{'lines':>6}{'spare':>6}{'characters':>12}{'pages':>6}{'QR':>4}{'type':>6}"
     print(f"{'key':<18}{'armor':>7}{'bound':>7}   {'print':<9}{columns}")
     for name, (path, entropy) in KEYS.items():
-        key = openpgp.choose(openpgp.read(path.read_bytes()), None)
-        armored = len(openpgp.write(key, armored=True))
+        key = key_file.choose(key_file.read(path.read_bytes()), None)
+        armored = len(key_file.write(key, armored=True))
         for kind, data in bodies(key):
-            head = sets.compose(data, sets.spare_count(-(-len(data) // DATA_BYTES))).head
+            head = lay_out(data, spare_count(-(-len(data) // DATA_BYTES))).head
             plan = layout.plan(head.total, layout.PAPERS["a4"])
             blocks = sum(len(sheet.blocks) for sheet in plan.sheets)
             known = f"{name:<18}{armored:>7,}{math.ceil(entropy / 5):>7,}   {kind:<9}{head.data_lines:>6}{head.spare_lines:>6}"
-            print(f"{known}{head.data_lines * CHARACTERS:>12,}{len(plan.sheets):>6}{blocks:>4}{plan.preset.type_size:>6}")
+            print(
+                f"{known}{head.data_lines * CHARACTERS:>12,}{len(plan.sheets):>6}{blocks:>4}{plan.preset.type_size:>6}"
+            )
 
 
 if __name__ == "__main__":

@@ -1,9 +1,10 @@
 """
 A scripted typist at the typing screen: ``python tests/bench/typist.py [SETS]``.
 
-Sets of 40 lines are typed, each character wrong with a chance of 5 % (some are neighbours on the keyboard, some left out, doubled
-or exchanged). The typist looks at the screen when a line does not go on: takes a proposal that agrees with the paper, and types
-the line anew otherwise. Told are keys against what would be needed without a slip, and whether any slip passed.
+Sets of 40 lines are typed, each character wrong with a chance of 5 % (some are neighbours on the
+keyboard, some left out, doubled or exchanged). The typist looks at the screen when a line does not
+go on: takes a proposal that agrees with the paper, and types the line anew otherwise. Told are keys
+against what would be needed without a slip, and whether any slip passed.
 """
 
 import argparse
@@ -11,10 +12,10 @@ import random
 import sys
 from collections import Counter
 
-from paperkey_alt import sets
-from paperkey_alt.lines import ALPHABET
-from paperkey_alt.typing import screen
-from paperkey_alt.typing.transcript import Transcript
+from paperkey_alt.entry import screen
+from paperkey_alt.entry.transcript import Transcript
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import ALPHABET
 
 KEYBOARD = ("QWERTYUIOP", "ASDFGHJKL", "ZXCVBNM", "234567")
 
@@ -24,7 +25,9 @@ def slipped(character, rng):
     row = next(row for row in KEYBOARD if character in row)
     at = row.index(character)
     beside = [row[other] for other in (at - 1, at + 1) if 0 <= other < len(row)]
-    return rng.choices((rng.choice(beside), rng.choice(ALPHABET), "", character * 2), weights=(60, 20, 10, 10))[0]
+    return rng.choices(
+        (rng.choice(beside), rng.choice(ALPHABET), "", character * 2), weights=(60, 20, 10, 10)
+    )[0]
 
 
 def typed(line, rng, chance):
@@ -46,7 +49,8 @@ def type_set(every, rng, chance):
         counts["lines with a slip"] += attempt != every[number]
         for key in attempt:
             if shown.number != number:
-                # The line was taken already; a careful typist stops here, a careless one has one key too many.
+                # The line was taken already; a careful typist stops here, a careless one has one
+                # key too many.
                 counts["keys after the line"] += 1
             shown = screen.press(shown, key)
             counts["keys"] += 1
@@ -68,7 +72,9 @@ def type_set(every, rng, chance):
         elif shown.number != number and shown.text:
             shown = screen.press(shown, "empty")
             counts["keys"] += 1
-    counts["lines taken that are not the paper's"] = sum(every[number] != text for number, text in shown.transcript.lines.items())
+    counts["lines taken that are not the paper's"] = sum(
+        every[number] != text for number, text in shown.transcript.lines.items()
+    )
     return counts
 
 
@@ -80,13 +86,16 @@ def main():
     total = Counter()
     for seed in range(given.sets):
         rng = random.Random(seed)
-        made = sets.compose(rng.randbytes(600), 10)
+        made = lay_out(rng.randbytes(600), 10)
         total.update(type_set([made.head_line, *made.lines], rng, 0.05))
     fewest = given.sets * 41 * 29
     print(f"{given.sets} sets of 40 data lines and a head line, one character in twenty wrong\n")
     for what, count in total.items():
         print(f"  {what:<38}{count:>9}")
-    print(f"  {'keys that would do without a slip':<38}{fewest:>9}   ({total['keys'] / fewest:.2f} times as many were pressed)")
+    print(
+        f"  {'keys that would do without a slip':<38}{fewest:>9}   ({total['keys'] / fewest:.2f} "
+        "times as many were pressed)"
+    )
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ import pypdfium2
 import pytest
 from desks import CERTIFICATE, CORPUS, KEY
 
-from paperkey_alt.keys import openpgp
+from paperkey_alt.keys.openpgp import key_file
 
 
 def pages(printed, folder, dpi):
@@ -48,14 +48,29 @@ SOURCES = {
         pages(printed, desk.folder, 200)[1],
         desk.write("t", "\n".join(lines(printed)[:130])),
     ],
-    "everything twice": lambda printed, _: [printed.folder / "s.txt", printed.folder / "s.pdf", printed.folder / "s.txt"],
-    "shuffled": lambda printed, desk: [desk.write("t", "\n".join(random.Random(1).sample(lines(printed), 231)))],
-    "lower case, no blanks": lambda printed, desk: [
-        desk.write("t", "\n".join(f"{row.split()[0]} {''.join(row.split()[1:]).lower()}" for row in lines(printed)))
+    "everything twice": lambda printed, _: [
+        printed.folder / "s.txt",
+        printed.folder / "s.pdf",
+        printed.folder / "s.txt",
     ],
-    "no numbers": lambda printed, desk: [desk.write("t", "\n".join(" ".join(row.split()[1:]) for row in lines(printed)))],
+    "shuffled": lambda printed, desk: [
+        desk.write("t", "\n".join(random.Random(1).sample(lines(printed), 231)))
+    ],
+    "lower case, no blanks": lambda printed, desk: [
+        desk.write(
+            "t",
+            "\n".join(
+                f"{row.split()[0]} {''.join(row.split()[1:]).lower()}" for row in lines(printed)
+            ),
+        )
+    ],
+    "no numbers": lambda printed, desk: [
+        desk.write("t", "\n".join(" ".join(row.split()[1:]) for row in lines(printed)))
+    ],
     "no spare lines": lambda printed, desk: [desk.write("t", "\n".join(lines(printed)[:185]))],
-    "46 lines lost": lambda printed, desk: [desk.write("t", "\n".join(lines(printed)[:1] + lines(printed)[47:]))],
+    "46 lines lost": lambda printed, desk: [
+        desk.write("t", "\n".join(lines(printed)[:1] + lines(printed)[47:]))
+    ],
 }
 
 
@@ -68,29 +83,37 @@ def test_from_every_kind_of_source(printed, desk, name):
 
 def test_from_standard_input_to_standard_output(printed, desk):
     """A dash on both sides; what is said does not get into the key."""
-    done = desk.ok("restore", "-", "--public", CERTIFICATE, "-o", "-", stdin=printed.read("s.txt").decode())
+    done = desk.ok(
+        "restore", "-", "--public", CERTIFICATE, "-o", "-", stdin=printed.read("s.txt").decode()
+    )
     assert done.out == KEY.read_text()
 
 
 def test_binary(printed, desk):
     """Without armor on request: the packets of the key."""
     desk.ok("restore", printed.folder / "s.txt", "--public", CERTIFICATE, "--binary", "-o", "k.pgp")
-    assert openpgp.read(desk.read("k.pgp")) == openpgp.read(KEY.read_bytes())
+    assert key_file.read(desk.read("k.pgp")) == key_file.read(KEY.read_bytes())
 
 
-@pytest.mark.parametrize("name", ["curve25519", "nist-p256", "v6-curve25519", "brainpool-p512", "rsa2048-open"])
+@pytest.mark.parametrize(
+    "name", ["curve25519", "nist-p256", "v6-curve25519", "brainpool-p512", "rsa2048-open"]
+)
 def test_whole_sheets_need_no_certificate(desk, name):
     """One page in large type for the small keys, and nothing else is needed."""
-    said = desk.ok("backup", CORPUS / f"{name}.asc", "--whole", "-o", "s.pdf", "--allow-unprotected").err
+    said = desk.ok(
+        "backup", CORPUS / f"{name}.asc", "--whole", "-o", "s.pdf", "--allow-unprotected"
+    ).err
     desk.ok("restore", "s.pdf", "-o", "k.asc")
-    assert openpgp.read(desk.read("k.asc")) == openpgp.read((CORPUS / f"{name}.asc").read_bytes())
+    assert key_file.read(desk.read("k.asc")) == key_file.read((CORPUS / f"{name}.asc").read_bytes())
     if name in ("curve25519", "nist-p256"):
         assert said.startswith("1 sheet,")
 
 
 def test_letter_paper_and_more_spare_lines(desk):
     """Other paper, and as many spare lines as a lost sheet costs."""
-    said = desk.ok("backup", KEY, "-o", "s.pdf", "--text", "s.txt", "--paper", "letter", "--spare", "sheet").err
+    said = desk.ok(
+        "backup", KEY, "-o", "s.pdf", "--text", "s.txt", "--paper", "letter", "--spare", "sheet"
+    ).err
     assert "3 sheets" in said
     rows = [row for row in desk.read("s.txt").decode().splitlines() if not row.startswith("#")]
     for lost in (range(1, 121), range(121, 241)):
@@ -110,13 +133,19 @@ def test_outputs_are_for_their_owner_alone(desk):
 def test_anonymous(desk):
     """Neither sheets nor text name the owner."""
     desk.ok("backup", KEY, "-o", "s.pdf", "--text", "s.txt", "--anonymous")
-    shown = "".join(page.get_textpage().get_text_bounded() for page in pypdfium2.PdfDocument(desk.folder / "s.pdf"))
+    shown = "".join(
+        page.get_textpage().get_text_bounded()
+        for page in pypdfium2.PdfDocument(desk.folder / "s.pdf")
+    )
     assert "Buoy" not in shown + desk.read("s.txt").decode()
     assert "5A2B 4966" in shown
 
 
 def test_check_names_every_kind_of_line(printed, desk):
-    """Fine, mended, wrong, missing; characters where they can be told; exit 0 as long as it would restore."""
+    """
+    Fine, mended, wrong, missing; characters where they can be told; exit 0 as long as it would
+    restore.
+    """
     rows = lines(printed)
     rows[3] = rows[3][:6] + ("B" if rows[3][6] != "B" else "C") + rows[3][7:]
     rows[5] = f"   5  {rows[5][6:20]}"
@@ -146,7 +175,13 @@ def test_check_as_json(printed, desk):
     value = json.loads(desk.ok("check", "--json", desk.write("t", "\n".join(rows))).out)
     (one,) = value["sets"]
     assert value["restorable"] is one["restorable"] is True
-    assert (one["data_lines"], one["spare_lines"], one["needed"], one["problem"], one["share"]) == (184, 46, 0, None, None)
+    assert (one["data_lines"], one["spare_lines"], one["needed"], one["problem"], one["share"]) == (
+        184,
+        46,
+        0,
+        None,
+        None,
+    )
     third, ninth = one["lines"][2], one["lines"][8]
     assert (third["number"], third["status"], third["characters"][0]["column"]) == (3, "mended", 1)
     assert third["characters"][0]["was"] == "?"
@@ -168,12 +203,16 @@ def test_check_shows_no_secret(printed, desk):
 
 def test_a_newer_certificate_is_welcome(printed, desk):
     """A certificate with another user ID since is kept as it is, with the secrets in."""
-    (certificate,) = openpgp.read(CERTIFICATE.read_bytes())
+    (certificate,) = key_file.read(CERTIFICATE.read_bytes())
     at = next(at for at, packet in enumerate(certificate.packets) if packet.tag == 13)
-    other = openpgp.packets.with_body(13, b"Saltmarrow Buoy Keepers, new pier", certificate.packets[at])
-    newer = openpgp.Key((*certificate.packets[: at + 2], other, *certificate.packets[at + 2 :]))
-    desk.write("newer.asc", openpgp.write(newer, armored=True))
+    other = key_file.packets.with_body(
+        13, b"Saltmarrow Buoy Keepers, new pier", certificate.packets[at]
+    )
+    newer = key_file.Key((*certificate.packets[: at + 2], other, *certificate.packets[at + 2 :]))
+    desk.write("newer.asc", key_file.write(newer, armored=True))
     desk.ok("restore", printed.folder / "s.txt", "--public", "newer.asc", "-o", "k.asc")
-    (restored,) = openpgp.read(desk.read("k.asc"))
+    (restored,) = key_file.read(desk.read("k.asc"))
     assert "Saltmarrow Buoy Keepers, new pier" in restored.user_ids
-    assert [part.secret for part in restored.key_packets] == [part.secret for part in openpgp.read(KEY.read_bytes())[0].key_packets]
+    assert [part.secret for part in restored.key_packets] == [
+        part.secret for part in key_file.read(KEY.read_bytes())[0].key_packets
+    ]

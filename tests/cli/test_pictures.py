@@ -1,4 +1,7 @@
-"""Scans through the commands: what is said of each page, what is still needed and where, the damage map, and no extra."""
+"""
+Scans through the commands: what is said of each page, what is still needed and where, the damage
+map, and no extra.
+"""
 
 import stat
 import sys
@@ -17,7 +20,9 @@ def scans(desk):
     """The demo key's two sheets as scans of 200 dpi."""
     desk.ok("backup", KEY, "-o", "s.pdf")
     for number, page in enumerate(pypdfium2.PdfDocument(desk.read("s.pdf")), 1):
-        page.render(scale=SCALE, grayscale=True).to_pil().convert("L").save(desk.folder / f"{number}.png")
+        page.render(scale=SCALE, grayscale=True).to_pil().convert("L").save(
+            desk.folder / f"{number}.png"
+        )
     return desk
 
 
@@ -25,7 +30,9 @@ def spoil(desk, name, box):
     """Make part of a scan, in parts of its size, white."""
     with Image.open(desk.folder / name) as picture:
         wide, high = picture.size
-        picture.paste(255, (int(box[0] * wide), int(box[1] * high), int(box[2] * wide), int(box[3] * high)))
+        picture.paste(
+            255, (int(box[0] * wide), int(box[1] * high), int(box[2] * wide), int(box[3] * high))
+        )
         picture.save(desk.folder / name)
 
 
@@ -53,8 +60,15 @@ def test_what_is_still_needed_and_where_it_stands(scans):
 def test_a_page_with_nothing_on_it_is_told(scans):
     """The blank page is named by its number."""
     with Image.open(scans.folder / "1.png") as first:
-        first.save(scans.folder / "both.tif", save_all=True, append_images=[Image.new("L", first.size, 255)])
-    assert "both.tif: page 2: no QR block and no printed line that can be read" in scans.run("check", "both.tif").err
+        first.save(
+            scans.folder / "both.tif",
+            save_all=True,
+            append_images=[Image.new("L", first.size, 255)],
+        )
+    assert (
+        "both.tif: page 2: no QR block and no printed line that can be read"
+        in scans.run("check", "both.tif").err
+    )
 
 
 @pytest.mark.parametrize("veil", [(), ("--veil",)], ids=["open", "veiled"])
@@ -94,7 +108,11 @@ def test_wrong_use(scans, name):
 
 def without(library):
     """The command on a machine that lacks this library."""
-    return sys.executable, "-c", f"import sys; sys.modules[{library!r}] = None; from paperkey_alt.cli import main; main()"
+    return (
+        sys.executable,
+        "-c",
+        f"import sys; sys.modules[{library!r}] = None; from paperkey_alt.cli import main; main()",
+    )
 
 
 @pytest.mark.parametrize("library", ["PIL", "numpy", "pypdfium2", "zxingcpp"])
@@ -116,9 +134,9 @@ def test_a_progress_bar_on_long_reading(scans):
     """On a terminal, where there are several pages; none for a single one, and none in a pipe."""
     with terminal(scans, "check", "s.pdf") as (send, process):
         shown = send("", "in agreement with its digest")
-        assert "Reading" in shown
+        assert "DecodedLine" in shown
         assert "100%" in shown
         assert process.wait(20) == 0
     with terminal(scans, "check", "1.png") as (send, process):
-        assert "Reading" not in send("", "not complete")
-    assert "Reading" not in scans.ok("check", "s.pdf").err
+        assert "DecodedLine" not in send("", "not complete")
+    assert "DecodedLine" not in scans.ok("check", "s.pdf").err

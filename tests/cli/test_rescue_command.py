@@ -1,4 +1,7 @@
-"""Without the program: the restorer that it writes, its print, and the recipe on the sheet followed with coreutils alone."""
+"""
+Without the program: the restorer that it writes, its print, and the recipe on the sheet followed
+with coreutils alone.
+"""
 
 import ast
 import hashlib
@@ -12,42 +15,83 @@ import pypdfium2
 import pytest
 from desks import CERTIFICATE, KEY, ROOT
 
-from paperkey_alt.keys import armor
+from paperkey_alt.keys.openpgp import armor
 
 SOURCE = ROOT / "paperkey_alt/rescue/rescue.py"
 
 
 def test_the_restorer_is_written_and_restores(desk):
-    """One file, and a key without any of the package: Python is run isolated, in a folder that has nothing else."""
+    """
+    One file, and a key without any of the package: Python is run isolated, in a folder that has
+    nothing else.
+    """
     desk.ok("backup", KEY, "-o", "s.pdf", "--text", "s.txt")
     desk.ok("rescue", "-o", "rescue.py")
-    command = [sys.executable, "-I", "-S", "rescue.py", "s.txt", "--public", CERTIFICATE, "-o", "key"]
+    command = [
+        sys.executable,
+        "-I",
+        "-S",
+        "rescue.py",
+        "s.txt",
+        "--public",
+        CERTIFICATE,
+        "-o",
+        "key",
+    ]
     subprocess.run(command, cwd=desk.folder, check=True, capture_output=True)
     assert desk.read("key") == armor.dearmor(KEY.read_bytes())[0].data
 
 
 def test_a_revocation_comes_back_without_the_program(desk):
     """The signature packet, as it is."""
-    desk.ok("revoke-sheet", KEY, "--reason", "none", "--passphrase-from", "pw", "-o", "r.pdf", "--text", "r.txt")
+    desk.ok(
+        "revoke-sheet",
+        KEY,
+        "--reason",
+        "none",
+        "--passphrase-from",
+        "pw",
+        "-o",
+        "r.pdf",
+        "--text",
+        "r.txt",
+    )
     desk.ok("restore", "r.txt", "-o", "ours", "--binary")
-    subprocess.run([sys.executable, "-I", "-S", SOURCE, "r.txt", "-o", "theirs"], cwd=desk.folder, check=True, capture_output=True)
+    subprocess.run(
+        [sys.executable, "-I", "-S", SOURCE, "r.txt", "-o", "theirs"],
+        cwd=desk.folder,
+        check=True,
+        capture_output=True,
+    )
     assert desk.read("theirs") == desk.read("ours")
 
 
 def test_what_is_promised_of_the_restorer():
-    """At most 400 rows, the syntax of Python 3.8, nothing imported but the standard library, and nothing of this package."""
+    """
+    At most 400 rows, the syntax of Python 3.8, nothing imported but the standard library, and
+    nothing of this package.
+    """
     source = SOURCE.read_text("utf-8")
     assert len(source.splitlines()) <= 400
     tree = ast.parse(source, feature_version=(3, 8))
-    imported = {name.name for node in ast.walk(tree) if isinstance(node, ast.Import) for name in node.names}
+    imported = {
+        name.name for node in ast.walk(tree) if isinstance(node, ast.Import) for name in node.names
+    }
     assert imported <= set(sys.stdlib_module_names)
     assert not [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)]
 
 
 def python_3_8():
     """A Python 3.8, where there is one."""
-    found = [*Path.home().glob(".pyenv/versions/3.8.*/bin/python"), *filter(None, [shutil.which("python3.8")])]
-    works = (path for path in found if subprocess.run([path, "-V"], capture_output=True, check=False).returncode == 0)
+    found = [
+        *Path.home().glob(".pyenv/versions/3.8.*/bin/python"),
+        *filter(None, [shutil.which("python3.8")]),
+    ]
+    works = (
+        path
+        for path in found
+        if subprocess.run([path, "-V"], capture_output=True, check=False).returncode == 0
+    )
     return next(works, None)
 
 
@@ -55,7 +99,12 @@ def python_3_8():
 def test_the_restorer_runs_under_python_3_8(desk):
     """Not only its syntax."""
     desk.ok("backup", KEY, "--whole", "-o", "s.pdf", "--text", "s.txt")
-    subprocess.run([python_3_8(), "-I", "-S", SOURCE, "s.txt", "-o", "key"], cwd=desk.folder, check=True, capture_output=True)
+    subprocess.run(
+        [python_3_8(), "-I", "-S", SOURCE, "s.txt", "-o", "key"],
+        cwd=desk.folder,
+        check=True,
+        capture_output=True,
+    )
     desk.ok("restore", "s.txt", "-o", "ours", "--binary")
     assert desk.read("key") == desk.read("ours")
 
@@ -67,7 +116,9 @@ def test_the_documents_say_its_digest():
 
 
 def test_the_print_of_the_restorer_is_the_restorer(desk):
-    """The text of the PDF's pages, row numbers taken off, is the file; each page names its digest."""
+    """
+    The text of the PDF's pages, row numbers taken off, is the file; each page names its digest.
+    """
     desk.ok("rescue", "-o", "rescue.py", "--sheet", "r.pdf")
     rows = []
     for page in pypdfium2.PdfDocument(desk.read("r.pdf")):
@@ -79,16 +130,23 @@ def test_the_print_of_the_restorer_is_the_restorer(desk):
     assert squeezed == ["".join(row.split()) for row in SOURCE.read_text("utf-8").splitlines()]
 
 
-@pytest.mark.skipif(not (shutil.which("base32") and shutil.which("sha256sum")), reason="no coreutils here")
+@pytest.mark.skipif(
+    not (shutil.which("base32") and shutil.which("sha256sum")), reason="no coreutils here"
+)
 def test_the_recipe_on_the_sheet_with_coreutils_alone(desk):
     """
-    Followed to the letter: the first 24 characters of the data lines in order, decoded as base32 (RFC 4648), the padding cut off,
-    the SHA-256 at the end compared, and what the recipe says stands before it.
+    Followed to the letter: the first 24 characters of the data lines in order, decoded as base32
+    (RFC 4648), the padding cut off, the SHA-256 at the end compared, and what the recipe says
+    stands before it.
     """
     desk.write("note", "The bell buoy is off station.\n")
     desk.ok("backup", "note", "--plain", "--allow-unprotected", "-o", "s.pdf", "--text", "s.txt")
-    recipe = " ".join(pypdfium2.PdfDocument(desk.read("s.pdf"))[0].get_textpage().get_text_bounded().split())
-    last, size = re.search(r"characters of lines 1 to (\d+) in order .*? to (\d+) bytes", recipe).groups()
+    recipe = " ".join(
+        pypdfium2.PdfDocument(desk.read("s.pdf"))[0].get_textpage().get_text_bounded().split()
+    )
+    last, size = re.search(
+        r"characters of lines 1 to (\d+) in order .*? to (\d+) bytes", recipe
+    ).groups()
     cut = re.search(r"cut off the last (\d+) of them", recipe)
     assert "The last 32 bytes are the SHA-256 of all before them" in recipe
     assert "a byte 04, one byte and as many bytes of name, then the file" in recipe

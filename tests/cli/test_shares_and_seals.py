@@ -8,22 +8,28 @@ import pypdfium2
 import pytest
 from desks import CERTIFICATE, CORPUS, KEY, PASSPHRASE
 
-from paperkey_alt import sets
-from paperkey_alt.keys import openpgp
-from paperkey_alt.reading import typed
-from paperkey_alt.sheet import text as texts
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.recover import recover
+from paperkey_alt.keys.openpgp import key_file
+from paperkey_alt.reading.text import typed
+from paperkey_alt.sheet import text_file
 
 COMPACT = ("backup", KEY, "--compact", "--passphrase-from", "pw")
 RESTORE = ("restore", "--public", CERTIFICATE, "-o", "k.asc", "--passphrase-from", "pw")
 
 
 def test_compact(desk):
-    """42 lines on one page; checked, proven and restored byte for byte with the key's own passphrase."""
+    """
+    42 lines on one page; checked, proven and restored byte for byte with the key's own passphrase.
+    """
     said = desk.ok(*COMPACT, "-o", "s.pdf", "--text", "s.txt").err
     assert "1 sheet" in said
     assert "42 data lines" in said
     assert "was not tried" in desk.ok("check", "s.txt").err
-    assert "Read back in full: 5A2B" in desk.ok("check", "s.pdf", "--prove", *RESTORE[1:3], "--passphrase-from", "pw").err
+    assert (
+        "Read back in full: 5A2B"
+        in desk.ok("check", "s.pdf", "--prove", *RESTORE[1:3], "--passphrase-from", "pw").err
+    )
     desk.ok(*RESTORE, "s.pdf")
     assert desk.read("k.asc") == KEY.read_bytes()
 
@@ -53,8 +59,18 @@ def test_an_unprotected_key_under_a_seal(desk):
     key, certificate = CORPUS / "rsa2048-open.asc", CORPUS / "rsa2048-open.cert.asc"
     for way in ("--compact", "--seal"):
         desk.ok("backup", key, way, "-o", "s.pdf", "--force", "--passphrase-from", "pw")
-        desk.ok("restore", "s.pdf", "--public", certificate, "-o", "k.asc", "--force", "--passphrase-from", "pw")
-        assert openpgp.read(desk.read("k.asc")) == openpgp.read(key.read_bytes())
+        desk.ok(
+            "restore",
+            "s.pdf",
+            "--public",
+            certificate,
+            "-o",
+            "k.asc",
+            "--force",
+            "--passphrase-from",
+            "pw",
+        )
+        assert key_file.read(desk.read("k.asc")) == key_file.read(key.read_bytes())
 
 
 def test_a_passphrase_from_a_descriptor(desk):
@@ -62,16 +78,30 @@ def test_a_passphrase_from_a_descriptor(desk):
     read, write = os.pipe()
     os.write(write, f"{PASSPHRASE}\n".encode())
     os.close(write)
-    arguments = ["backup", str(KEY), "--compact", "-o", "s.pdf", "--passphrase-from", f"/dev/fd/{read}"]
+    arguments = [
+        "backup",
+        str(KEY),
+        "--compact",
+        "-o",
+        "s.pdf",
+        "--passphrase-from",
+        f"/dev/fd/{read}",
+    ]
     done = subprocess.run(
-        [sys.executable, "-m", "paperkey_alt", *arguments], cwd=desk.folder, pass_fds=[read], capture_output=True, check=False
+        [sys.executable, "-m", "paperkey_alt", *arguments],
+        cwd=desk.folder,
+        pass_fds=[read],
+        capture_output=True,
+        check=False,
     )
     os.close(read)
     assert done.returncode == 0, done.stderr
 
 
 def test_prove_alone(desk):
-    """--prove without --compact asks for the passphrase and prints what it would have printed without."""
+    """
+    --prove without --compact asks for the passphrase and prints what it would have printed without.
+    """
     desk.ok("backup", KEY, "-o", "a.pdf", "--text", "a.txt")
     desk.ok("backup", KEY, "-o", "b.pdf", "--text", "b.txt", "--prove", "--passphrase-from", "pw")
     assert desk.read("a.txt") == desk.read("b.txt")
@@ -87,15 +117,26 @@ def shares(desk, *more):
 
 
 def test_shares(desk):
-    """Any two of three holders' files, pictures or text, give the key back; one alone is checked, and is not enough."""
+    """
+    Any two of three holders' files, pictures or text, give the key back; one alone is checked, and
+    is not enough.
+    """
     number = shares(desk, "--compact", "--passphrase-from", "pw")
-    assert sorted(path.name for path in (desk.folder / "sheets").iterdir()) == [f"share-{at}.pdf" for at in (1, 2, 3)]
+    assert sorted(path.name for path in (desk.folder / "sheets").iterdir()) == [
+        f"share-{at}.pdf" for at in (1, 2, 3)
+    ]
     alone = desk.ok("check", "sheets/share-2.pdf")
-    assert f"Backup {number}: share 2 of 3 can be read in full; 1 more would give the key back." in alone.err
+    assert (
+        f"Backup {number}: share 2 of 3 can be read in full; 1 more would give the key back."
+        in alone.err
+    )
     few = desk.run(*RESTORE, "lines/share-3.txt")
     assert few.status == 1
     assert f"1 more share is needed of backup {number} (2 of 3; complete: 3)" in few.err
-    for pair in (("lines/share-1.txt", "lines/share-3.txt"), ("sheets/share-3.pdf", "lines/share-2.txt")):
+    for pair in (
+        ("lines/share-1.txt", "lines/share-3.txt"),
+        ("sheets/share-3.pdf", "lines/share-2.txt"),
+    ):
         desk.ok(*RESTORE, *pair, "--force")
         assert desk.read("k.asc") == KEY.read_bytes()
 
@@ -112,28 +153,50 @@ def test_the_letter(desk):
     assert "To the holder of share 2 of 3" in letter
     assert "Any two of the shares" in letter
     assert "Once a year" in letter
-    rows = [row.split()[1:] for row in desk.read("lines/share-2.txt").decode().splitlines() if not row.startswith("#")]
+    rows = [
+        row.split()[1:]
+        for row in desk.read("lines/share-2.txt").decode().splitlines()
+        if not row.startswith("#")
+    ]
     assert not any(part in letter for row in rows[1:] for part in row)
 
 
 def test_a_forged_share_is_named(desk):
-    """With one share more than needed the forged one is told by its set mark, and the key is right."""
+    """
+    With one share more than needed the forged one is told by its set mark, and the key is right.
+    """
     shares(desk)
     text = desk.read("lines/share-2.txt").decode()
     forged = forge(text)
     desk.write("forged.txt", forged)
-    done = desk.ok("restore", "lines/share-1.txt", "forged.txt", "lines/share-3.txt", "--public", CERTIFICATE, "-o", "k.asc")
+    done = desk.ok(
+        "restore",
+        "lines/share-1.txt",
+        "forged.txt",
+        "lines/share-3.txt",
+        "--public",
+        CERTIFICATE,
+        "-o",
+        "k.asc",
+    )
     assert "forged or mixed up" in done.err
     assert desk.read("k.asc") == KEY.read_bytes()
-    done = desk.run("restore", "lines/share-1.txt", "forged.txt", "--public", CERTIFICATE, "-o", "k2.asc")
+    done = desk.run(
+        "restore", "lines/share-1.txt", "forged.txt", "--public", CERTIFICATE, "-o", "k2.asc"
+    )
     assert (done.status, "k2.asc" in desk.files()) == (1, False)
 
 
 def forge(text):
     """The text of a share with another body under the same numbers."""
-    (found,) = sets.collect(typed.read(text, "t")).sets
+    (found,) = recover(typed.read(text, "t")).sets
     head = found.head
-    return texts.write(sets.compose(os.urandom(head.body_length), head.spare_lines, sealed=head.sealed, share=head.share), ())
+    return text_file.write(
+        lay_out(
+            os.urandom(head.body_length), head.spare_lines, sealed=head.sealed, share=head.share
+        ),
+        (),
+    )
 
 
 def test_shares_of_two_backups_do_not_mix(desk):
@@ -142,7 +205,9 @@ def test_shares_of_two_backups_do_not_mix(desk):
     (desk.folder / "lines").rename(desk.folder / "old")
     (desk.folder / "sheets").rename(desk.folder / "old-sheets")
     shares(desk)
-    done = desk.run("restore", "old/share-1.txt", "lines/share-2.txt", "--public", CERTIFICATE, "-o", "k.asc")
+    done = desk.run(
+        "restore", "old/share-1.txt", "lines/share-2.txt", "--public", CERTIFICATE, "-o", "k.asc"
+    )
     assert done.status == 1
     assert "1 more share is needed" in done.err
 
@@ -168,12 +233,16 @@ def test_a_revocation_sheet(desk):
     assert desk.read("r.asc").startswith(b"-----BEGIN PGP PUBLIC KEY BLOCK-----")
     desk.ok("revoke-sheet", KEY, "-o", "again.pdf", "--text", "again.txt", "--certificate", "r.asc")
     assert desk.read("again.txt") == desk.read("r.txt")
-    done = desk.run("revoke-sheet", CORPUS / "nist-p256.asc", "-o", "x.pdf", "--certificate", "r.asc")
+    done = desk.run(
+        "revoke-sheet", CORPUS / "nist-p256.asc", "-o", "x.pdf", "--certificate", "r.asc"
+    )
     assert (done.status, "of another key" in done.err) == (1, True)
 
 
 @pytest.mark.parametrize("extra", [("--fingerprint", "0" * 40), ("--reason", "boredom")])
 def test_wrong_use_of_revoke_sheet(desk, extra):
     """A key that is not there, a reason that is none."""
-    assert desk.run("revoke-sheet", KEY, "-o", "r.pdf", *extra, "--passphrase-from", "pw", stdin="\n").status in (1, 2)
+    assert desk.run(
+        "revoke-sheet", KEY, "-o", "r.pdf", *extra, "--passphrase-from", "pw", stdin="\n"
+    ).status in (1, 2)
     assert desk.files() == ["pw"]

@@ -1,4 +1,6 @@
-"""``ragleaf type`` as a user sees it: line by line, and on a full screen in a terminal of 80 × 24."""
+"""
+``ragleaf type`` as a user sees it: line by line, and on a full screen in a terminal of 80 × 24.
+"""
 
 import stat
 
@@ -6,14 +8,20 @@ import pytest
 from desks import CERTIFICATE, KEY
 from terminals import terminal
 
-from paperkey_alt.lines import ALPHABET
+from paperkey_alt.format.lines import ALPHABET
 
 
 @pytest.fixture
 def lines(desk):
-    """The lines of the compact demo backup, by number; the sheets are s.pdf, the text file s.txt."""
+    """
+    The lines of the compact demo backup, by number; the sheets are s.pdf, the text file s.txt.
+    """
     desk.ok("backup", KEY, "--compact", "--passphrase-from", "pw", "-o", "s.pdf", "--text", "s.txt")
-    rows = [row.split(None, 1) for row in desk.read("s.txt").decode().splitlines() if row and not row.startswith("#")]
+    rows = [
+        row.split(None, 1)
+        for row in desk.read("s.txt").decode().splitlines()
+        if row and not row.startswith("#")
+    ]
     return {int(number): "".join(characters.split()) for number, characters in rows}
 
 
@@ -28,9 +36,23 @@ def wrong_at(line, at):
 
 
 def test_line_by_line(desk, lines):
-    """Without a terminal: right lines, a wrong one that is mended, one put off, one gone to; then the key is restored."""
+    """
+    Without a terminal: right lines, a wrong one that is mended, one put off, one gone to; then the
+    key is restored.
+    """
     last = data_lines(desk)
-    answers = [lines[0], wrong_at(lines[1], 4), "n", wrong_at(lines[1], 4), "y", "skip", "go 1", lines[1], lines[3][:20], lines[3]]
+    answers = [
+        lines[0],
+        wrong_at(lines[1], 4),
+        "n",
+        wrong_at(lines[1], 4),
+        "y",
+        "skip",
+        "go 1",
+        lines[1],
+        lines[3][:20],
+        lines[3],
+    ]
     answers += [lines[number] for number in range(4, last)] + [lines[last]]
     done = desk.ok("type", "l.txt", stdin="\n".join(answers) + "\n")
     assert "character 5 is perhaps" in done.err
@@ -41,7 +63,10 @@ def test_line_by_line(desk, lines):
 
 
 def test_stop_and_go_on(desk, lines):
-    """Every right line is in the file at once, readable by its owner alone; the next time the next line waits."""
+    """
+    Every right line is in the file at once, readable by its owner alone; the next time the next
+    line waits.
+    """
     done = desk.ok("type", "l.txt", stdin="\n".join([lines[0], lines[1], lines[2], "stop"]) + "\n")
     assert "more lines are needed" in done.err
     assert stat.S_IMODE((desk.folder / "l.txt").stat().st_mode) == 0o600
@@ -60,7 +85,14 @@ def test_what_a_loss_of_power_cut_short_is_typed_again(desk, lines):
 
 def test_lines_read_elsewhere_need_not_be_typed(desk, lines):
     """With another text and with a scan: only what is missing there is asked for."""
-    desk.write("most.txt", "".join(f"{number} {line}\n" for number, line in lines.items() if number not in (2, 5) and number <= 20))
+    desk.write(
+        "most.txt",
+        "".join(
+            f"{number} {line}\n"
+            for number, line in lines.items()
+            if number not in (2, 5) and number <= 20
+        ),
+    )
     done = desk.ok("type", "l.txt", "--with", "most.txt", stdin=f"{lines[2]}\n")
     assert done.err.count("more lines needed") == 2
     done = desk.ok("type", "whole.txt", "--with", "s.pdf")
@@ -84,7 +116,10 @@ def test_wrong_use(desk, name):
 
 
 def test_on_a_full_screen(desk, lines):
-    """A wrong character is pointed at as the line ends, Enter takes the proposal, Ctrl-Q leaves; the lines are saved."""
+    """
+    A wrong character is pointed at as the line ends, Enter takes the proposal, Ctrl-Q leaves; the
+    lines are saved.
+    """
     with terminal(desk, "type", "l.txt") as (send, process):
         send("", "Ctrl-Q")
         send(lines[0].lower(), "more needed")

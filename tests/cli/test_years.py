@@ -1,4 +1,6 @@
-"""The work around a backup: noting it, rehearsing its restoration, and looking at the computer first."""
+"""
+The work around a backup: noting it, rehearsing its restoration, and looking at the computer first.
+"""
 
 import json
 import subprocess
@@ -35,12 +37,21 @@ def test_a_print_is_noted(desk):
 
 def test_shares_and_their_holders_are_noted(desk):
     """One backup with a mark for each share; holders stand in the register alone."""
-    holders = [word for name in ("harbour office", "lock keeper", "pilot") for word in ("--holder", name)]
+    holders = [
+        word for name in ("harbour office", "lock keeper", "pilot") for word in ("--holder", name)
+    ]
     desk.ok("backup", KEY, "--any", 2, "--of", 3, "-o", "shares", "--text", "texts", *holders)
     (one,) = backups(desk)
-    assert (len(one["marks"]), one["threshold"], one["holders"]) == (3, 2, ["harbour office", "lock keeper", "pilot"])
+    assert (len(one["marks"]), one["threshold"], one["holders"]) == (
+        3,
+        2,
+        ["harbour office", "lock keeper", "pilot"],
+    )
     assert b"lock keeper" not in (desk.folder / "texts/share-2.txt").read_bytes()
-    assert desk.run("backup", KEY, "--any", 2, "--of", 3, "-o", "more", "--holder", "pilot").status == 2
+    assert (
+        desk.run("backup", KEY, "--any", 2, "--of", 3, "-o", "more", "--holder", "pilot").status
+        == 2
+    )
 
 
 def test_nothing_is_noted_that_is_not_to_be(desk):
@@ -72,7 +83,9 @@ def test_holders_and_expiry_can_be_noted_later(desk):
     """The key was renewed, the sheets went to somebody else."""
     desk.ok("backup", KEY, "-o", "s.pdf")
     mark = backups(desk)[0]["marks"][0]
-    (one,) = backups(desk, "--holders", f"{mark}=pilot, lock keeper", "--expires", f"{mark}=2028-11-25")
+    (one,) = backups(
+        desk, "--holders", f"{mark}=pilot, lock keeper", "--expires", f"{mark}=2028-11-25"
+    )
     assert (one["holders"], one["expires"]) == (["pilot", "lock keeper"], "2028-11-25")
     for wrong in (("--expires", f"{mark}=soon"), ("--holders", "pilot")):
         assert desk.run("register", *wrong).status == 2
@@ -80,9 +93,25 @@ def test_holders_and_expiry_can_be_noted_later(desk):
 
 def test_no_secret_is_in_the_register(desk):
     """Neither a line of the sheets nor the passphrase."""
-    desk.ok("backup", KEY, "--compact", "--passphrase-from", "pw", "-o", "s.pdf", "--text", "s.txt", "--register", "r")
+    desk.ok(
+        "backup",
+        KEY,
+        "--compact",
+        "--passphrase-from",
+        "pw",
+        "-o",
+        "s.pdf",
+        "--text",
+        "s.txt",
+        "--register",
+        "r",
+    )
     content = desk.read("r")
-    lines = [row.split() for row in desk.read("s.txt").decode().splitlines() if row and not row.startswith("#")]
+    lines = [
+        row.split()
+        for row in desk.read("s.txt").decode().splitlines()
+        if row and not row.startswith("#")
+    ]
     assert not any("".join(line[1:])[:24].encode() in content for line in lines[1:])
     assert desk.read("pw").strip() not in content
 
@@ -123,7 +152,9 @@ def test_a_rehearsal_with_private_keys_files_and_shares(desk):
 def test_a_rehearsal_of_a_revocation(desk):
     """A revocation sheet is told as what it is."""
     desk.ok("revoke-sheet", KEY, "--reason", "none", "--passphrase-from", "pw", "-o", "r.pdf")
-    assert "gives a revocation certificate of this key" in desk.ok("drill", "r.pdf", "--key", KEY).err
+    assert (
+        "gives a revocation certificate of this key" in desk.ok("drill", "r.pdf", "--key", KEY).err
+    )
     assert desk.run("drill", "r.pdf", "--key", CORPUS / "nist-p256.asc").status == 1
 
 
@@ -152,7 +183,10 @@ def test_a_rehearsal_after_the_passphrase_was_changed(desk):
     """The secret bytes differ: the paper has the old ones, under the old passphrase."""
     desk.ok("backup", KEY, "-o", "s.pdf")
     other = subprocess.run(
-        [sys.executable, "-c", CHANGE, KEY, desk.folder / "changed.asc"], check=False, capture_output=True, text=True
+        [sys.executable, "-c", CHANGE, KEY, desk.folder / "changed.asc"],
+        check=False,
+        capture_output=True,
+        text=True,
     )
     assert other.returncode == 0, other.stderr
     done = desk.run("drill", "s.pdf", "--key", "changed.asc")
@@ -165,7 +199,7 @@ CHANGE = """
 import sys
 from dataclasses import replace
 from paperkey_alt.keys import compact, openpgp, packets, protection
-from paperkey_alt.keys.protection import PublicPart
+from paperkey_alt.keys.openpgp.protection import PublicPart
 key = openpgp.read(open(sys.argv[1], "rb").read())[0]
 part = key.secret_packets[0]
 clear = compact.unlock(key, lambda what: "low water at dawn")[0].clear
@@ -178,7 +212,10 @@ open(sys.argv[2], "wb").write(openpgp.write(openpgp.Key(every), armored=True))
 
 
 def test_preflight_looks_and_changes_nothing(desk):
-    """It ends with 1 where something matters and 0 where nothing does, and tells of the clock in any case."""
+    """
+    It ends with 1 where something matters and 0 where nothing does, and tells of the clock in any
+    case.
+    """
     done = desk.run("preflight", "--output", desk.folder, "--key", CERTIFICATE)
     assert done.status == (1 if "MATTERS" in done.out else 0)
     assert "the clock says" in done.out
@@ -186,13 +223,25 @@ def test_preflight_looks_and_changes_nothing(desk):
 
 
 def in_namespace(command):
-    """The end of a command in a network namespace of its own, with nothing but a loopback interface (network_namespaces(7))."""
-    return subprocess.run(["unshare", "-rn", "sh", "-c", command], capture_output=True, text=True, check=False)
+    """
+    The end of a command in a network namespace of its own, with nothing but a loopback interface
+    (network_namespaces(7)).
+    """
+    return subprocess.run(
+        ["unshare", "-rn", "sh", "-c", command], capture_output=True, text=True, check=False
+    )
 
 
 def kind_of_interface():
     """A kind of interface that can be made here; none where namespaces or all kinds are missing."""
-    return next((kind for kind in ("dummy", "veth", "bridge") if in_namespace(f"ip link add x0 type {kind}").returncode == 0), None)
+    return next(
+        (
+            kind
+            for kind in ("dummy", "veth", "bridge")
+            if in_namespace(f"ip link add x0 type {kind}").returncode == 0
+        ),
+        None,
+    )
 
 
 @pytest.mark.skipif(in_namespace("true").returncode != 0, reason="no network namespaces here")
@@ -211,7 +260,9 @@ def test_preflight_with_an_interface():
     done = in_namespace(f"{up}{sys.executable} -m paperkey_alt preflight")
     assert "network interfaces are up: x0" in done.stdout
     assert "default route" not in done.stdout
-    done = in_namespace(f"{up}ip route add default via 192.0.2.1 && {sys.executable} -m paperkey_alt preflight")
+    done = in_namespace(
+        f"{up}ip route add default via 192.0.2.1 && {sys.executable} -m paperkey_alt preflight"
+    )
     assert "a default route by x0" in done.stdout
     assert done.returncode == 1
 

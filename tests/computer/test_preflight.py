@@ -1,18 +1,23 @@
-"""Whether a computer is fit: each finding, from what files of a system say, as proc(5), sysfs(5) and utmp(5) have them."""
+"""
+Whether a computer is fit: each finding, from what files of a system say, as proc(5), sysfs(5) and
+utmp(5) have them.
+"""
 
 import datetime as dt
 import struct
 
 import pytest
 
-from paperkey_alt import preflight
-from paperkey_alt.preflight import RELEASED, System, Weight
+from paperkey_alt.computer import preflight
+from paperkey_alt.computer.preflight import RELEASED, System, Weight
 
 ROUTES = "Iface\tDestination\tGateway\tFlags\tRefCnt\tUse\tMetric\tMask\t\tMTU\tWindow\tIRTT\n"
 LOCAL = "eth0\t0000A8C0\t00000000\t0001\t0\t0\t0\t00FFFFFF\t0\t0\t0\n"
 DEFAULT = "eth0\t00000000\t0100A8C0\t0003\t0\t0\t0\t00000000\t0\t0\t0\n"
 DEFAULT6 = f"{'0' * 32} 00 {'0' * 32} 00 fe8000000000000000000000000000001 00000400 00000001 00000000 00000003     eth0\n"
-UNREACHABLE6 = f"{'0' * 32} 00 {'0' * 32} 00 {'0' * 32} ffffffff 00000001 00000000 00200200       lo\n"
+UNREACHABLE6 = (
+    f"{'0' * 32} 00 {'0' * 32} 00 {'0' * 32} ffffffff 00000001 00000000 00200200       lo\n"
+)
 SWAPS = "Filename\t\t\t\tType\t\tSize\t\tUsed\t\tPriority\n"
 MOUNTS = """22 1 8:1 / / rw,relatime shared:1 - ext4 /dev/sda1 rw
 30 22 8:17 / /media/stick rw - vfat /dev/sdb1 rw
@@ -46,25 +51,59 @@ def system(**others):
 
 def weighty(one, *arguments):
     """What matters of a system."""
-    return [finding.what for finding in preflight.findings(one, *arguments) if finding.weight is Weight.MATTERS]
+    return [
+        finding.what
+        for finding in preflight.findings(one, *arguments)
+        if finding.weight is Weight.MATTERS
+    ]
 
 
 def test_a_fit_computer_has_no_finding_that_matters():
     """All that is said is to compare the clock."""
     found = preflight.findings(system(), "/dev/shm")
-    assert [(one.weight, one.what.split(" says")[0]) for one in found] == [(Weight.NOTE, "the clock")]
+    assert [(one.weight, one.what.split(" says")[0]) for one in found] == [
+        (Weight.NOTE, "the clock")
+    ]
 
 
 WEIGHTY = {
-    "an interface is up": (system(interfaces={"lo": 0x9, "wlan0": 0x1003}), (), "interfaces are up: wlan0"),
+    "an interface is up": (
+        system(interfaces={"lo": 0x9, "wlan0": 0x1003}),
+        (),
+        "interfaces are up: wlan0",
+    ),
     "a default route": (system(routes=ROUTES + LOCAL + DEFAULT), (), "default route by eth0"),
-    "a default route of IPv6": (system(routes6=DEFAULT6 + UNREACHABLE6), (), "default route by eth0"),
-    "a swap partition": (system(swaps=SWAPS + "/dev/sda2 partition 8388604 0 -2\n"), (), "unencrypted: /dev/sda2"),
-    "a swap file": (system(swaps=SWAPS + "/swapfile file 2097148 0 -3\n"), (), "unencrypted: /swapfile"),
+    "a default route of IPv6": (
+        system(routes6=DEFAULT6 + UNREACHABLE6),
+        (),
+        "default route by eth0",
+    ),
+    "a swap partition": (
+        system(swaps=SWAPS + "/dev/sda2 partition 8388604 0 -2\n"),
+        (),
+        "unencrypted: /dev/sda2",
+    ),
+    "a swap file": (
+        system(swaps=SWAPS + "/swapfile file 2097148 0 -3\n"),
+        (),
+        "unencrypted: /swapfile",
+    ),
     "core dumps to a file": (system(core_limit=-1), (), "written to a file"),
-    "core dumps to a program": (system(core_pattern="|/usr/share/crash %p"), (), "handed to another program"),
-    "a clock from before this program": (system(today=dt.date(2000, 1, 1)), (), "before this program was made"),
-    "a clock from before the key": (system(), (None, dt.date(2030, 1, 1)), "before the key was made"),
+    "core dumps to a program": (
+        system(core_pattern="|/usr/share/crash %p"),
+        (),
+        "handed to another program",
+    ),
+    "a clock from before this program": (
+        system(today=dt.date(2000, 1, 1)),
+        (),
+        "before this program was made",
+    ),
+    "a clock from before the key": (
+        system(),
+        (None, dt.date(2030, 1, 1)),
+        "before the key was made",
+    ),
     "a stick": (system(), ("/media/stick/out",), "can be removed"),
     "a file system in the network": (system(), ("/home/k/far away",), "in the network (nfs4)"),
     "another user": (system(logins=login(b"keeper") + login(b"pilot")), (), "logged in: pilot"),
@@ -83,7 +122,12 @@ def test_what_matters(name):
 NO_MATTER = {
     "an interface that is down": (system(interfaces={"lo": 0x9, "eth0": 0x1002}), ()),
     "a route to the next house": (system(routes=ROUTES + LOCAL), ()),
-    "encrypted swap": (system(swaps=SWAPS + "/dev/dm-1 partition 8388604 0 -2\n", encrypted=frozenset({"/dev/dm-1"})), ()),
+    "encrypted swap": (
+        system(
+            swaps=SWAPS + "/dev/dm-1 partition 8388604 0 -2\n", encrypted=frozenset({"/dev/dm-1"})
+        ),
+        (),
+    ),
     "the root of the disk": (system(), ("/",)),
     "a folder with a like name": (system(), ("/media/sticks",)),
     "a key made today": (system(), (None, RELEASED + dt.timedelta(days=30))),
@@ -98,7 +142,9 @@ def test_what_does_not_matter(name):
 
 
 def test_what_cannot_be_known_is_said_to_be_unknown():
-    """On a system that says nothing, everything but the clock is unknown, and nothing is called fine."""
+    """
+    On a system that says nothing, everything but the clock is unknown, and nothing is called fine.
+    """
     found = preflight.findings(System(today=RELEASED), "/out")
     assert [one.weight for one in found] == [Weight.NOTE, *[Weight.UNKNOWN] * 5]
     assert sum("cannot be known" in one.what for one in found) == 5

@@ -1,4 +1,7 @@
-"""The typing screen, driven by keys: what it takes, what it points at, and that it fits a small terminal."""
+"""
+The typing screen, driven by keys: what it takes, what it points at, and that it fits a small
+terminal.
+"""
 
 import random
 
@@ -6,12 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from paperkey_alt import sets
-from paperkey_alt.lines import ALPHABET, group
-from paperkey_alt.typing import screen
-from paperkey_alt.typing.transcript import Transcript
+from paperkey_alt.entry import screen
+from paperkey_alt.entry.transcript import Transcript
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import ALPHABET, group
 
-SET = sets.compose(random.Random(3).randbytes(150), 4)
+SET = lay_out(random.Random(3).randbytes(150), 4)
 EVERY = [SET.head_line, *SET.lines]
 
 
@@ -31,7 +34,11 @@ def begun(count=1):
 def test_lines_are_taken_as_their_last_character_is_typed():
     """No Enter is needed; the next line waits at once, and the screen is left after the last."""
     shown = begun(3)
-    assert (shown.number, shown.text, dict(shown.transcript.lines)) == (3, "", dict(enumerate(EVERY[:3])))
+    assert (shown.number, shown.text, dict(shown.transcript.lines)) == (
+        3,
+        "",
+        dict(enumerate(EVERY[:3])),
+    )
     assert begun(11).left
 
 
@@ -44,7 +51,9 @@ def test_groups_appear_as_one_types():
             row, column = screen.cursor(shown)
             assert screen.rows(shown)[row].rstrip() == f"{4:5d}   {group(typed)}".rstrip()
             assert column in (8 + len(group(typed)), 9 + len(group(typed)))
-    assert group(EVERY[4]).split() == [EVERY[4][at : at + 4] for at in range(0, 24, 4)] + [EVERY[4][24:]]
+    assert group(EVERY[4]).split() == [EVERY[4][at : at + 4] for at in range(0, 24, 4)] + [
+        EVERY[4][24:]
+    ]
 
 
 def wrong_at(line, at):
@@ -108,13 +117,18 @@ def test_when_nothing_else_would_help():
     assert "No other line would help" in "\n".join(screen.rows(shown))
 
 
-keys = st.one_of(st.sampled_from(sorted(screen.KEYS)), st.characters(codec="utf-8"), st.sampled_from(EVERY[:6]))
+keys = st.one_of(
+    st.sampled_from(sorted(screen.KEYS)), st.characters(codec="utf-8"), st.sampled_from(EVERY[:6])
+)
 
 
 @settings(max_examples=200)
 @given(st.lists(keys, max_size=40))
 def test_any_keys_leave_a_screen_that_fits_and_lines_that_are_right(pressed_keys):
-    """24 rows of at most 80 characters without control characters, a cursor on it, and no line but as printed."""
+    """
+    24 rows of at most 80 characters without control characters, a cursor on it, and no line but as
+    printed.
+    """
     shown = pressed(screen.start(Transcript()), *pressed_keys)
     rows = screen.rows(shown)
     assert len(rows) == screen.HIGH

@@ -6,17 +6,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from paperkey_alt import head as heads
-from paperkey_alt import sets
+from paperkey_alt.entry import transcript
+from paperkey_alt.entry.transcript import Accepted, Problem, Transcript
 from paperkey_alt.errors import SeveralSets
-from paperkey_alt.lines import ALPHABET, NO_MARK, Line, encode, group
-from paperkey_alt.reading import typed
-from paperkey_alt.sheet import text
-from paperkey_alt.typing import transcript
-from paperkey_alt.typing.transcript import Accepted, Problem, Transcript
+from paperkey_alt.format import head_line
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import ALPHABET, NO_MARK, Line, encode, group
+from paperkey_alt.reading.text import typed
+from paperkey_alt.sheet import text_file
 
-SET = sets.compose(random.Random(3).randbytes(150), 4)
-OTHER = sets.compose(random.Random(4).randbytes(150), 4)
+SET = lay_out(random.Random(3).randbytes(150), 4)
+OTHER = lay_out(random.Random(4).randbytes(150), 4)
 EVERY = [SET.head_line, *SET.lines]
 LINE = EVERY[5]
 
@@ -38,7 +38,9 @@ def swapped(line, at):
 
 def changed(line, *places):
     """The line with other characters at these places."""
-    return "".join(ALPHABET[ALPHABET.index(one) ^ 9] if at in places else one for at, one in enumerate(line))
+    return "".join(
+        ALPHABET[ALPHABET.index(one) ^ 9] if at in places else one for at, one in enumerate(line)
+    )
 
 
 SPELLINGS = {
@@ -70,7 +72,12 @@ WRONG = {
     "too long": (LINE + "AA", None, "31 characters stand here", None),
     "nothing": ("", None, "0 characters", None),
     "another line": (EVERY[6], None, "this seems to be line 6, not line 5", EVERY[6]),
-    "a line of another set": (OTHER.lines[4], None, f"if the set mark on the sheet is {OTHER.head.mark}", None),
+    "a line of another set": (
+        OTHER.lines[4],
+        None,
+        f"if the set mark on the sheet is {OTHER.head.mark}",
+        None,
+    ),
 }
 
 
@@ -123,7 +130,10 @@ def test_line_0_comes_first():
 
 
 def test_which_line_is_due():
-    """In order from where one is, then those left out; a spare line only when one was put off, and as many as are needed."""
+    """
+    In order from where one is, then those left out; a spare line only when one was put off, and as
+    many as are needed.
+    """
     assert after().due() == 1
     assert after(1, 2).due() == 3
     assert after(1, 5).due(5) == 6
@@ -142,9 +152,17 @@ def test_the_head_line_cannot_be_put_off():
 
 
 def test_what_is_there_is_gone_on_with():
-    """Lines of a file that are right are there; wrong ones, remarks and those of other numbers are not."""
-    rows = [text.row(number, EVERY[number]) for number in (0, 1, 2)]
-    rows += [text.row(3, changed(EVERY[3], 7)), "# a remark", text.row(9, EVERY[8]), text.row(700, EVERY[1])]
+    """
+    Lines of a file that are right are there; wrong ones, remarks and those of other numbers are
+    not.
+    """
+    rows = [text_file.row(number, EVERY[number]) for number in (0, 1, 2)]
+    rows += [
+        text_file.row(3, changed(EVERY[3], 7)),
+        "# a remark",
+        text_file.row(9, EVERY[8]),
+        text_file.row(700, EVERY[1]),
+    ]
     begun = transcript.begin(typed.read("\n".join(rows), "l.txt"))
     assert begun.head == SET.head
     assert dict(begun.lines) == {0: EVERY[0], 1: EVERY[1], 2: EVERY[2]}
@@ -153,7 +171,7 @@ def test_what_is_there_is_gone_on_with():
 
 def test_lines_of_two_sets_are_not_mixed():
     """Two head lines: one file for each set."""
-    both = f"{text.row(0, SET.head_line)}\n{text.row(0, OTHER.head_line)}\n"
+    both = f"{text_file.row(0, SET.head_line)}\n{text_file.row(0, OTHER.head_line)}\n"
     with pytest.raises(SeveralSets):
         transcript.begin(typed.read(both, "l.txt"))
 
@@ -183,9 +201,12 @@ def test_a_line_that_the_set_has_not_is_refused():
 
 def test_a_head_line_of_another_version_is_named():
     """Not taken, and said why; among lines that are gone on with it is passed over."""
-    data = heads.pack(SET.head).data
+    data = head_line.pack(SET.head).data
     newer = encode(Line(0, bytes([data[0] & 7 | 2 << 3, *data[1:]])), NO_MARK)
     answer = transcript.feed(Transcript(), 0, newer)
     assert isinstance(answer, Problem)
     assert answer.what == "the head line is of format version 2; this program knows version 1"
-    assert transcript.begin(typed.read(f"0 {newer}\n{LINE[:-1]}\n5 {changed(LINE, 1, 2, 3)}", "t")) == Transcript()
+    assert (
+        transcript.begin(typed.read(f"0 {newer}\n{LINE[:-1]}\n5 {changed(LINE, 1, 2, 3)}", "t"))
+        == Transcript()
+    )

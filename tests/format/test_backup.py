@@ -6,12 +6,20 @@ from itertools import combinations
 
 import pytest
 
-from paperkey_alt import backups, sets
-from paperkey_alt.backups import Terms, assemble, deal, standings
-from paperkey_alt.errors import NotEnoughLines, NotEnoughShares, PaperError, Place, SeveralSets, SharesDisagree
-from paperkey_alt.head import Share
-from paperkey_alt.reading.sighting import Sighting
-from paperkey_alt.sets import collect, compose
+from paperkey_alt.errors import (
+    NotEnoughLines,
+    NotEnoughShares,
+    PaperError,
+    Place,
+    SeveralSets,
+    SharesDisagree,
+)
+from paperkey_alt.format import backup
+from paperkey_alt.format.backup import Terms, assemble, deal, standings
+from paperkey_alt.format.head_line import Share
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.raw_line import RawLine
+from paperkey_alt.format.recover import recover
 
 BODY = random.Random(1).randbytes(300)
 
@@ -24,7 +32,7 @@ def dealt(threshold=3, count=5, *, body=BODY, sealed=False):
 def sightings_of(line_sets, leave_out=()):
     """All lines of several sets, well mixed."""
     seen = [
-        Sighting(Place(source=line_set.head.mark, row=number), ((number, text),))
+        RawLine(Place(source=line_set.head.mark, row=number), ((number, text),))
         for line_set in line_sets
         for number, text in enumerate((line_set.head_line, *line_set.lines))
         if number not in leave_out
@@ -37,7 +45,9 @@ def forged(line_set):
     """A share that is another one, under the same numbers."""
     head = line_set.head
     length = head.body_length
-    return compose(random.Random(3).randbytes(length), head.spare_lines, sealed=head.sealed, share=head.share)
+    return lay_out(
+        random.Random(3).randbytes(length), head.spare_lines, sealed=head.sealed, share=head.share
+    )
 
 
 @pytest.mark.parametrize("sealed", [False, True])
@@ -45,7 +55,7 @@ def test_any_of_the_threshold_assemble(sealed):
     """Every three of five shares give the body back, and whether it is sealed."""
     line_sets = dealt(sealed=sealed)
     for few in combinations(line_sets, 3):
-        assembled = assemble(collect(sightings_of(few)), None)
+        assembled = assemble(recover(sightings_of(few)), None)
         assert (assembled.body, assembled.sealed, assembled.wrong) == (BODY, sealed, ())
 
 
@@ -55,22 +65,27 @@ def test_each_share_is_a_set_of_its_own():
     assert len({head.mark for head in heads}) == 5
     assert len({head.share.backup for head in heads}) == 1
     assert [head.share.number for head in heads] == [1, 2, 3, 4, 5]
-    assert {head.body_length for head in heads} == {backups.shared_length(len(BODY))}
+    assert {head.body_length for head in heads} == {backup.shared_length(len(BODY))}
 
 
 def test_lost_lines_of_every_share_are_made_up_for():
     """Each share has spare lines of its own."""
-    assert assemble(collect(sightings_of(dealt()[1:4], leave_out=range(2, 8))), None).body == BODY
+    assert assemble(recover(sightings_of(dealt()[1:4], leave_out=range(2, 8))), None).body == BODY
 
 
 def test_fewer_than_needed_are_refused_with_what_is_there():
-    """Which shares are complete, what the others lack, how many more are needed; nothing of the body."""
+    """
+    Which shares are complete, what the others lack, how many more are needed; nothing of the body.
+    """
     line_sets = dealt()
     seen = sightings_of(line_sets[:2]) + sightings_of(line_sets[2:3], leave_out=range(1, 10))
-    with pytest.raises(NotEnoughShares, match=r"1 more share is needed .* complete: 1, 2; share 3: 3 more lines are needed"):
-        assemble(collect(seen), None)
+    with pytest.raises(
+        NotEnoughShares,
+        match=r"1 more share is needed .* complete: 1, 2; share 3: 3 more lines are needed",
+    ):
+        assemble(recover(seen), None)
     with pytest.raises(NotEnoughShares, match="2 more shares are needed"):
-        assemble(collect(sightings_of(line_sets[4:])), None)
+        assemble(recover(sightings_of(line_sets[4:])), None)
 
 
 def test_a_forged_share_is_named_where_there_are_more_than_needed():
@@ -78,7 +93,9 @@ def test_a_forged_share_is_named_where_there_are_more_than_needed():
     for sealed in (False, True):
         line_sets = dealt(sealed=sealed)
         bad = forged(line_sets[1])
-        assembled = assemble(collect(sightings_of([line_sets[0], bad, line_sets[2], line_sets[4]])), None)
+        assembled = assemble(
+            recover(sightings_of([line_sets[0], bad, line_sets[2], line_sets[4]])), None
+        )
         assert (assembled.body, assembled.wrong) == (BODY, (bad.head.mark,))
 
 
@@ -86,22 +103,24 @@ def test_a_forged_share_among_just_enough_is_refused():
     """With no share more than needed it cannot be told which is forged, only that one is."""
     line_sets = dealt()
     with pytest.raises(SharesDisagree):
-        assemble(collect(sightings_of([line_sets[0], forged(line_sets[1]), line_sets[2]])), None)
+        assemble(recover(sightings_of([line_sets[0], forged(line_sets[1]), line_sets[2]])), None)
 
 
 def test_two_that_claim_to_be_the_same_share():
     """A forged share beside the true one of the same number is named."""
     line_sets = dealt()
     bad = forged(line_sets[1])
-    assembled = assemble(collect(sightings_of([*line_sets[:3], bad])), None)
+    assembled = assemble(recover(sightings_of([*line_sets[:3], bad])), None)
     assert (assembled.body, assembled.wrong) == (BODY, (bad.head.mark,))
 
 
 def test_two_backups_are_told_apart():
-    """Shares of two backups do not mix; where both are complete one must be chosen by its number."""
+    """
+    Shares of two backups do not mix; where both are complete one must be chosen by its number.
+    """
     ours, theirs = dealt(), dealt(body=BODY[::-1])
-    assert assemble(collect(sightings_of([*ours[:3], *theirs[:2]])), None).body == BODY
-    both = collect(sightings_of([*ours[:3], *theirs[2:]]))
+    assert assemble(recover(sightings_of([*ours[:3], *theirs[:2]])), None).body == BODY
+    both = recover(sightings_of([*ours[:3], *theirs[2:]]))
     with pytest.raises(SeveralSets):
         assemble(both, None)
     number = standings(both)[0].backup
@@ -113,19 +132,19 @@ def test_two_backups_are_told_apart():
 def test_a_holder_alone_learns_how_the_share_stands():
     """One complete share stands for itself; one that lacks lines says so."""
     (line_set,) = dealt()[1:2]
-    (one,) = standings(collect(sightings_of([line_set])))
+    (one,) = standings(recover(sightings_of([line_set])))
     assert (one.complete, one.needed, one.count) == ((2,), 3, 5)
     with pytest.raises(NotEnoughLines, match=line_set.head.mark):
-        standings(collect(sightings_of([line_set], leave_out=range(1, 8))))
+        standings(recover(sightings_of([line_set], leave_out=range(1, 8))))
 
 
 def test_a_set_that_is_no_share_assembles_alone():
     """An ordinary set is a backup of one."""
-    line_set = compose(BODY, 4)
-    assert assemble(collect(sightings_of([line_set])), None).body == BODY
-    assert standings(collect(sightings_of([line_set]))) == ()
+    line_set = lay_out(BODY, 4)
+    assert assemble(recover(sightings_of([line_set])), None).body == BODY
+    assert standings(recover(sightings_of([line_set]))) == ()
     with pytest.raises(NotEnoughLines, match=line_set.head.mark):
-        assemble(collect(sightings_of([line_set], leave_out=range(1, 6))), None)
+        assemble(recover(sightings_of([line_set], leave_out=range(1, 6))), None)
 
 
 def test_random_trials_never_give_a_wrong_body():
@@ -134,14 +153,20 @@ def test_random_trials_never_give_a_wrong_body():
     restored = 0
     for _ in range(60):
         body = choose.randbytes(choose.randrange(10, 120))
-        line_sets = list(deal(body, Terms(2, 4), sealed=False, spare=4, random_bytes=choose.randbytes))
+        line_sets = list(
+            deal(body, Terms(2, 4), sealed=False, spare=4, random_bytes=choose.randbytes)
+        )
         if choose.random() < 0.5:
             at = choose.randrange(4)
             line_sets[at] = forged(line_sets[at])
         chosen = choose.sample(line_sets, choose.randrange(1, 5))
-        seen = [one for line_set in chosen for one in sightings_of([line_set], choose.sample(range(1, 5), choose.randrange(5)))]
+        seen = [
+            one
+            for line_set in chosen
+            for one in sightings_of([line_set], choose.sample(range(1, 5), choose.randrange(5)))
+        ]
         try:
-            assert assemble(collect(seen), None).body == body
+            assert assemble(recover(seen), None).body == body
             restored += 1
         except PaperError:
             continue
@@ -158,4 +183,4 @@ def test_terms_that_cannot_be(threshold, count):
 def test_a_share_of_a_share_number_that_is_not_there_is_no_head():
     """Share 6 of 5 cannot exist, so no paper can claim it."""
     with pytest.raises(ValueError, match="share"):
-        sets.compose(BODY, 4, share=Share(6, 3, 5, 0))
+        lay_out(BODY, 4, share=Share(6, 3, 5, 0))

@@ -3,9 +3,9 @@
 import pytest
 from asking import asks
 
-from paperkey_alt.body import Seal, Unwrapped, unwrap, wrap
 from paperkey_alt.errors import DigestMismatch, UnprotectedSecret, WrongPassphrase
-from paperkey_alt.payload import Compact, File, SecretPart, pack
+from paperkey_alt.format.body import Seal, Unwrapped, unwrap, wrap
+from paperkey_alt.format.payload import Compact, File, SecretPart, pack
 
 FILE = File("log", b"the lamp of buoy 7 is out")
 COMPACT = Compact((SecretPart(b"f" * 20, b"secret"),))
@@ -25,7 +25,9 @@ def test_under_a_seal_it_is_opened_by_the_passphrase_alone(payload):
     body = wrap(payload, SEAL)
     assert b"secret" not in body
     assert b"buoy" not in body
-    assert unwrap(body, sealed=True, ask=asks("high water", SEAL.passphrase)) == Unwrapped(payload, SEAL.passphrase)
+    assert unwrap(body, sealed=True, ask=asks("high water", SEAL.passphrase)) == Unwrapped(
+        payload, SEAL.passphrase
+    )
     with pytest.raises(WrongPassphrase, match="seal"):
         unwrap(body, sealed=True, ask=asks("high water", "at noon"))
 
@@ -38,6 +40,9 @@ def test_compact_secrets_are_never_in_the_clear():
 
 @pytest.mark.parametrize("ask", [None, asks()])
 def test_a_sealed_body_is_no_payload(ask):
-    """Where the head line does not say that it is sealed, or nobody can be asked, it is refused by its digest."""
+    """
+    Where the head line does not say that it is sealed, or nobody can be asked, it is refused by its
+    digest.
+    """
     with pytest.raises(DigestMismatch):
         unwrap(wrap(FILE, SEAL), sealed=ask is None, ask=ask)

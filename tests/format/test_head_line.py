@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from paperkey_alt.errors import UnknownFormat
-from paperkey_alt.head import Head, Share, pack, unpack
-from paperkey_alt.lines import Line
+from paperkey_alt.format.head_line import Head, Share, pack, unpack
+from paperkey_alt.format.lines import Line
 
 digests = st.text("ABCDEFGHIJKLMNOPQRSTUVWXYZ234567", min_size=9, max_size=9)
 
@@ -18,7 +18,12 @@ digests = st.text("ABCDEFGHIJKLMNOPQRSTUVWXYZ234567", min_size=9, max_size=9)
 def shares(draw):
     """Any share there can be."""
     count = draw(st.integers(2, 16))
-    return Share(draw(st.integers(1, count)), draw(st.integers(2, count)), count, draw(st.integers(0, (1 << 25) - 1)))
+    return Share(
+        draw(st.integers(1, count)),
+        draw(st.integers(2, count)),
+        count,
+        draw(st.integers(0, (1 << 25) - 1)),
+    )
 
 
 @st.composite
@@ -28,7 +33,9 @@ def head_values(draw):
     spare = draw(st.integers(0, min(1023 - data, 254 * data)))
     digest = draw(digests)
     share = draw(st.none() | shares())
-    return Head(data, spare, draw(st.integers(0, 14)), draw(st.booleans()), share, digest[:5], digest[5:])
+    return Head(
+        data, spare, draw(st.integers(0, 14)), draw(st.booleans()), share, digest[:5], digest[5:]
+    )
 
 
 @given(head_values())
@@ -56,7 +63,9 @@ def test_the_digest_covers_the_body_and_the_fields():
     assert head.agrees_with(body)
     assert not head.agrees_with(body[:-1] + b"c")
     assert not head.agrees_with(body + b"\0")
-    assert not Head(2, 4, 7, sealed=True, mark=head.mark, body_check=head.body_check).agrees_with(body)
+    assert not Head(2, 4, 7, sealed=True, mark=head.mark, body_check=head.body_check).agrees_with(
+        body
+    )
 
 
 BAD_CHARACTERS = {

@@ -10,13 +10,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from paperkey_alt.errors import LineError
-from paperkey_alt.lines import (
+from paperkey_alt.format.lines import (
     ALPHABET,
     CHARACTERS,
     NO_MARK,
+    DecodedLine,
     Line,
     Mend,
-    Reading,
     decode,
     differences,
     encode,
@@ -40,11 +40,17 @@ def test_the_data_characters_are_rfc_4648_base32():
     for plain, encoded in RFC_4648.items():
         assert base64.b32encode(plain).decode() == encoded
     assert encode(Line(1, b"fooba" * 3), MARK)[:24] == RFC_4648[b"fooba" * 3]
-    assert "".join(map(chr, [*range(ord("A"), ord("Z") + 1), *range(ord("2"), ord("7") + 1)])) == ALPHABET
+    assert (
+        "".join(map(chr, [*range(ord("A"), ord("Z") + 1), *range(ord("2"), ord("7") + 1)]))
+        == ALPHABET
+    )
 
 
 def test_galois_gives_the_same_check():
-    """An independent library finds the same check characters from the description in docs/format.md alone."""
+    """
+    An independent library finds the same check characters from the description in docs/format.md
+    alone.
+    """
     field = galois.GF(32, irreducible_poly=0x25, primitive_element=2)
     oracle = galois.ReedSolomon(31, 26, field=field, alpha=2, c=0)
     choose = random.Random(31)
@@ -52,7 +58,9 @@ def test_galois_gives_the_same_check():
         number, content = choose.randrange(1024), choose.randbytes(15)
         text = encode(Line(number, content), MARK)
         word = oracle.encode(field([number // 32, number % 32, *map(ALPHABET.index, text[:24])]))
-        masked = [int(value) ^ ALPHABET.index(mask) for value, mask in zip(word[26:], MARK, strict=True)]
+        masked = [
+            int(value) ^ ALPHABET.index(mask) for value, mask in zip(word[26:], MARK, strict=True)
+        ]
         assert "".join(ALPHABET[value] for value in masked) == text[24:]
 
 
@@ -75,7 +83,9 @@ def test_up_to_two_wrong_characters_are_located_and_mended(number, content, draw
     places = draw.draw(st.sets(st.integers(0, CHARACTERS - 1), min_size=1, max_size=2))
     wrong = list(text)
     for place in places:
-        wrong[place] = draw.draw(st.sampled_from([character for character in ALPHABET if character != text[place]]))
+        wrong[place] = draw.draw(
+            st.sampled_from([character for character in ALPHABET if character != text[place]])
+        )
     reading = decode("".join(wrong), number, MARK)
     assert reading.line == Line(number, content)
     assert reading.mends == tuple(Mend(at + 1, wrong[at], text[at]) for at in sorted(places))
@@ -87,9 +97,13 @@ def test_up_to_two_wrong_characters_are_located_and_mended(number, content, draw
 def test_unreadable_characters_count_as_half(number, content, draw):
     """Up to four characters known to be unreadable are filled in; five are refused."""
     text = encode(Line(number, content), MARK)
-    places = draw.draw(st.lists(st.integers(0, CHARACTERS - 1), min_size=5, max_size=5, unique=True))
+    places = draw.draw(
+        st.lists(st.integers(0, CHARACTERS - 1), min_size=5, max_size=5, unique=True)
+    )
     for count in range(1, 6):
-        veiled = "".join("?" if at in places[:count] else character for at, character in enumerate(text))
+        veiled = "".join(
+            "?" if at in places[:count] else character for at, character in enumerate(text)
+        )
         if count <= 4:
             reading = decode(veiled, number, MARK)
             assert (reading.line, reading.spent) == (Line(number, content), count)
@@ -109,7 +123,9 @@ def with_slips(text, at, extra):
 @given(numbers, data, st.integers(0, CHARACTERS - 1), st.sampled_from(ALPHABET))
 @settings(max_examples=300)
 def test_a_slip_is_mended_into_the_line_or_into_none(number, content, at, extra):
-    """A missing, a surplus and two swapped characters never give another line, whatever the line."""
+    """
+    A missing, a surplus and two swapped characters never give another line, whatever the line.
+    """
     for slip in with_slips(encode(Line(number, content), MARK), at, extra):
         # Once in some 40,000 lines two lines fit, and it is refused.
         with contextlib.suppress(LineError):
@@ -117,28 +133,50 @@ def test_a_slip_is_mended_into_the_line_or_into_none(number, content, at, extra)
 
 
 def test_slips_are_found_and_named():
-    """The three slips of typing that are no wrong characters are found by trial, and reported as what they are."""
+    """
+    The three slips of typing that are no wrong characters are found by trial, and reported as what
+    they are.
+    """
     choose = random.Random(8)
     for _ in range(400):
-        line, at, extra = Line(choose.randrange(1024), choose.randbytes(15)), choose.randrange(CHARACTERS), choose.choice(ALPHABET)
+        line, at, extra = (
+            Line(choose.randrange(1024), choose.randbytes(15)),
+            choose.randrange(CHARACTERS),
+            choose.choice(ALPHABET),
+        )
         text = encode(line, MARK)
-        missing, surplus, *swapped = (decode(slip, line.number, MARK) for slip in with_slips(text, at, extra))
+        missing, surplus, *swapped = (
+            decode(slip, line.number, MARK) for slip in with_slips(text, at, extra)
+        )
         # Of a run of equal characters the first counts.
         first, before = len(text[:at].rstrip(text[at])), len(text[:at].rstrip(extra))
-        assert missing == Reading(line, (Mend(first + 1, "", text[at]),), spent=2)
-        assert surplus == Reading(line, (Mend(before + 1, extra, ""),), spent=2)
+        assert missing == DecodedLine(line, (Mend(first + 1, "", text[at]),), spent=2)
+        assert surplus == DecodedLine(line, (Mend(before + 1, extra, ""),), spent=2)
         if swapped and text[at - 1] != text[at]:
-            assert swapped[0] == Reading(line, (Mend(at, text[at], text[at - 1]), Mend(at + 1, text[at - 1], text[at])), spent=2)
+            assert swapped[0] == DecodedLine(
+                line,
+                (Mend(at, text[at], text[at - 1]), Mend(at + 1, text[at - 1], text[at])),
+                spent=2,
+            )
             assert is_swap(swapped[0].mends)
 
 
 def test_a_text_that_two_lines_fit_is_refused():
-    """A character is missing and the check does not tell which line it was: these two were found by search."""
+    """
+    A character is missing and the check does not tell which line it was: these two were found by
+    search.
+    """
     slip = "G7AVADIOSJYVFNPKIA7YHLDUPE3K"
-    lines = [Line(1, bytes.fromhex(content)) for content in ("37c1500d0e927152b5eaea01fc1d63", "37c15e806874938a95af5201fc1d63")]
+    lines = [
+        Line(1, bytes.fromhex(content))
+        for content in ("37c1500d0e927152b5eaea01fc1d63", "37c15e806874938a95af5201fc1d63")
+    ]
     for text in (encode(line, NO_MARK) for line in lines):
         assert any(slip == text[:at] + text[at + 1 :] for at in range(CHARACTERS))
-    with pytest.raises(LineError, match=r"^a character is missing, or one is too many, and the check does not tell which$"):
+    with pytest.raises(
+        LineError,
+        match=r"^a character is missing, or one is too many, and the check does not tell which$",
+    ):
         decode(slip, 1, NO_MARK)
 
 
@@ -230,7 +268,9 @@ def test_a_one_is_read_as_i_and_as_l():
     text = encode(line, MARK)
     choose = random.Random(2)
     for _ in range(200):
-        line = Line(5, base64.b32decode("".join(choose.choices("ABCDIL", weights=[6, 6, 6, 6, 2, 2], k=24))))
+        line = Line(
+            5, base64.b32decode("".join(choose.choices("ABCDIL", weights=[6, 6, 6, 6, 2, 2], k=24)))
+        )
         text = encode(line, MARK)
         ones = text.replace("I", "1").replace("L", "1")
         if ones.count("1") <= 4:
@@ -241,7 +281,7 @@ def test_ones_that_are_all_l_make_a_fine_line():
     """However many: nothing is spent on the reading of 1 as L."""
     line = Line(5, base64.b32decode("LLLLAAAALLLLAAAALLLLAAAA"))
     text = encode(line, MARK)
-    assert decode(text.replace("L", "1"), 5, MARK) == Reading(line, (), spent=0)
+    assert decode(text.replace("L", "1"), 5, MARK) == DecodedLine(line, (), spent=0)
 
 
 ZEROS = encode(Line(1, bytes(15)), MARK)
@@ -249,14 +289,38 @@ REFUSED = {
     "too short": ("A" * 27, 1, "27 characters stand here; a line has 29"),
     "too long": ("A" * 31, 1, "31 characters stand here; a line has 29"),
     "empty": ("", 1, "0 characters stand here; a line has 29"),
-    "five unreadable": ("?" * 5 + ZEROS[5:], 1, "5 characters cannot be read; the check can stand in for 4 at most"),
-    "unreadable and no number": ("???" + ZEROS[3:], None, "3 characters cannot be read; the check can stand in for 4 at most"),
-    "four unreadable, one wrong": ("????B" + ZEROS[5:], 1, "the check fails, and more than two characters are wrong"),
-    "three unreadable, one wrong": ("???B" + ZEROS[4:], 1, "the check fails, and more characters are wrong than it can locate"),
-    "two wrong and no number": ("BB" + ZEROS[2:], None, "the check fails, and more than two characters are wrong"),
+    "five unreadable": (
+        "?" * 5 + ZEROS[5:],
+        1,
+        "5 characters cannot be read; the check can stand in for 4 at most",
+    ),
+    "unreadable and no number": (
+        "???" + ZEROS[3:],
+        None,
+        "3 characters cannot be read; the check can stand in for 4 at most",
+    ),
+    "four unreadable, one wrong": (
+        "????B" + ZEROS[5:],
+        1,
+        "the check fails, and more than two characters are wrong",
+    ),
+    "three unreadable, one wrong": (
+        "???B" + ZEROS[4:],
+        1,
+        "the check fails, and more characters are wrong than it can locate",
+    ),
+    "two wrong and no number": (
+        "BB" + ZEROS[2:],
+        None,
+        "the check fails, and more than two characters are wrong",
+    ),
     "a number past the last": ("A" * 29, 1024, "1024 is no line number; they go from 0 to 1023"),
     "a negative number": ("A" * 29, -1, "-1 is no line number; they go from 0 to 1023"),
-    "nothing but wrong": ("ABCDEFGHIJKLMNOPQRSTUVWXYZ234", 1, "the check fails, and more than two characters are wrong"),
+    "nothing but wrong": (
+        "ABCDEFGHIJKLMNOPQRSTUVWXYZ234",
+        1,
+        "the check fails, and more than two characters are wrong",
+    ),
 }
 
 
@@ -276,24 +340,37 @@ def test_three_wrong_characters_are_refused():
         text = list(encode(Line(choose.randrange(1024), choose.randbytes(15)), MARK))
         number = decode("".join(text), None, MARK).line.number
         for place in choose.sample(range(CHARACTERS), 3):
-            text[place] = choose.choice([character for character in ALPHABET if character != text[place]])
+            text[place] = choose.choice(
+                [character for character in ALPHABET if character != text[place]]
+            )
         with pytest.raises(LineError):
             decode("".join(text), number, MARK)
 
 
 def test_differences_name_columns():
-    """Where a given text and the exact line differ, counted from 1; no answer for another length."""
+    """
+    Where a given text and the exact line differ, counted from 1; no answer for another length.
+    """
     exact = encode(Line(1, bytes(15)), MARK)
     assert differences("B" + exact[1:], exact) == (Mend(1, "B", exact[0]),)
     assert differences(exact[1:], exact) is None
 
 
-NO_LINES = [(ZEROS[1:], 1), (ZEROS + "A", 1), ("?" + ZEROS[1:], 1), (ZEROS, -1), (ZEROS, 1024), ("?" + ZEROS[1:], 1024)]
+NO_LINES = [
+    (ZEROS[1:], 1),
+    (ZEROS + "A", 1),
+    ("?" + ZEROS[1:], 1),
+    (ZEROS, -1),
+    (ZEROS, 1024),
+    ("?" + ZEROS[1:], 1024),
+]
 
 
 @pytest.mark.parametrize(("text", "number"), NO_LINES)
 def test_no_mark_is_implied(text, number):
-    """Of a text that is not 29 readable characters, or has a number that none has, nothing is said."""
+    """
+    Of a text that is not 29 readable characters, or has a number that none has, nothing is said.
+    """
     assert implied_mark(text, number) is None
 
 
@@ -303,7 +380,9 @@ def test_a_mark_is_implied_by_every_number(number):
     assert implied_mark(encode(Line(number, bytes(15)), MARK), number) == MARK
 
 
-@pytest.mark.parametrize(("number", "content"), [(-1, bytes(15)), (1024, bytes(15)), (1, bytes(14)), (1, bytes(16))])
+@pytest.mark.parametrize(
+    ("number", "content"), [(-1, bytes(15)), (1024, bytes(15)), (1, bytes(14)), (1, bytes(16))]
+)
 def test_no_line_holds_an_invalid_value(number, content):
     """A Line outside its bounds cannot exist."""
     with pytest.raises(ValueError, match="line"):

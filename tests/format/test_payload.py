@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from paperkey_alt.errors import DigestMismatch, RagleafError, UnknownFormat
-from paperkey_alt.payload import (
+from paperkey_alt.format.payload import (
     Compact,
     File,
     Lean,
@@ -55,12 +55,14 @@ def test_both_ways(payload):
 # Byte by byte, from the tables in docs/format.md, "Payload": the bytes, and what they are.
 LAID_OUT = {
     "lean": (
-        b"\1\2" + b"\x14" + b"f" * 20 + b"\0\3" + b"\0ab" + b"\x20" + b"g" * 32 + b"\1\2" + b"s" * 258,
+        b"\1\2\x14" + b"f" * 20 + b"\0\3" + b"\0ab" + b"\x20" + b"g" * 32 + b"\1\2" + b"s" * 258,
         Lean((SecretPart(b"f" * 20, b"\0ab"), SecretPart(b"g" * 32, b"s" * 258))),
     ),
     "whole": (b"\2packets", Whole(b"packets")),
     "compact": (
-        b"\3" + b"\1\0\2vw\1pchecksum" + b"\x84\1\0" + b"v" * 256 + b"\2pqCHECKSUM" + b"\0\x14" + b"f" * 20 + b"\0\1s",
+        b"\3"
+        b"\1\0\2vw\1pchecksum"
+        b"\x84\1\0" + b"v" * 256 + b"\2pqCHECKSUM" + b"\0\x14" + b"f" * 20 + b"\0\1s",
         Compact(
             (
                 ReducedPart(1, b"vw", b"p", b"checksum"),
@@ -90,7 +92,9 @@ def test_any_damage_is_a_mismatch(payload, draw):
     data = bytearray(pack(payload))
     data[draw.draw(st.integers(0, len(data) - 1))] ^= 1 << draw.draw(st.integers(0, 7))
     for damaged in (bytes(data), pack(payload)[:-1], pack(payload) + b"\0", pack(payload)[1:]):
-        with pytest.raises(DigestMismatch, match=r"^the digest at the end of the payload does not agree with"):
+        with pytest.raises(
+            DigestMismatch, match=r"^the digest at the end of the payload does not agree with"
+        ):
             unpack(damaged)
 
 
@@ -148,11 +152,21 @@ PART = SecretPart(b"f" * 20, b"s")
 REDUCED = ReducedPart(1, b"v", b"p", bytes(8))
 RSA = RsaFile("n", 1, 2, 3, 5, 7)
 FINGERPRINT, SECRET = "^a fingerprint is 20 or 32 bytes$", "^a secret part is 1 to 65535 bytes$"
-PARTS, FIELDS = "^a lean payload has 1 to 255 parts$", "^a reduced part has a form, a value and a prefix$"
-FILE, STYLE = "^a file has some bytes and a name of at most 255$", "^a name, a style and a rule of one byte each$"
-NUMBERS, REVOCATION = "^the numbers of a key are positive$", "^a revocation has a fingerprint of 20 or 32 bytes and a packet$"
+PARTS, FIELDS = (
+    "^a lean payload has 1 to 255 parts$",
+    "^a reduced part has a form, a value and a prefix$",
+)
+FILE, STYLE = (
+    "^a file has some bytes and a name of at most 255$",
+    "^a name, a style and a rule of one byte each$",
+)
+NUMBERS, REVOCATION = (
+    "^the numbers of a key are positive$",
+    "^a revocation has a fingerprint of 20 or 32 bytes and a packet$",
+)
 
-# A value that holds, what is changed in it so that it does no longer, and what is said; None where it holds still.
+# A value that holds, what is changed in it so that it does no longer, and what is said; None where
+# it holds still.
 BOUNDS = [
     (PART, {"fingerprint": b"f" * 19}, FINGERPRINT),
     (PART, {"fingerprint": b"f" * 32}, None),
@@ -178,7 +192,11 @@ BOUNDS = [
     (File("n", b"x"), {"name": "é" * 127 + "n"}, None),
     (File("n", b"x"), {"name": "é" * 128}, FILE),
     (File("n", b"x"), {"data": b""}, FILE),
-    (RSA, {"name": "n" * 255, "style": 255, "rule": 255, "exponent": (1 << 2040) - 1, "p": 1, "q": 1}, None),
+    (
+        RSA,
+        {"name": "n" * 255, "style": 255, "rule": 255, "exponent": (1 << 2040) - 1, "p": 1, "q": 1},
+        None,
+    ),
     (RSA, {"name": "n" * 256}, STYLE),
     (RSA, {"style": 0}, STYLE),
     (RSA, {"style": 256}, STYLE),
@@ -201,7 +219,9 @@ def test_no_payload_holds_an_invalid_value(good, change, message):
     """At the bounds it exists and comes back from its bytes; past them it cannot exist."""
     if message is None:
         held = replace(good, **change)
-        whole = {SecretPart: lambda: Lean((held,)), ReducedPart: lambda: Compact((held,))}.get(type(held), lambda: held)()
+        whole = {SecretPart: lambda: Lean((held,)), ReducedPart: lambda: Compact((held,))}.get(
+            type(held), lambda: held
+        )()
         assert decode(encode(whole)) == whole
     else:
         with pytest.raises(ValueError, match=message):

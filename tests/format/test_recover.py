@@ -7,11 +7,21 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from paperkey_alt.errors import DigestMismatch, NoHeadLine, NoLines, NotEnoughLines, Place, TooLarge, UnknownFormat
-from paperkey_alt.head import Head
-from paperkey_alt.lines import ALPHABET, NO_MARK, Line, encode
-from paperkey_alt.reading.sighting import Sighting
-from paperkey_alt.sets import Status, collect, compose, spare_count
+from paperkey_alt.errors import (
+    DigestMismatch,
+    NoHeadLine,
+    NoLines,
+    NotEnoughLines,
+    Place,
+    TooLarge,
+    UnknownFormat,
+)
+from paperkey_alt.format.head_line import Head
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import ALPHABET, NO_MARK, Line, encode
+from paperkey_alt.format.raw_line import RawLine
+from paperkey_alt.format.recover import Status, recover
+from paperkey_alt.format.spare_lines import spare_count
 
 
 def body_of(length, seed=0):
@@ -22,84 +32,113 @@ def body_of(length, seed=0):
 def sightings_of(line_set, leave_out=()):
     """All lines of a set as they stand, but for some."""
     rows = {0: line_set.head_line} | dict(enumerate(line_set.lines, 1))
-    return [Sighting(Place(row=number), ((number, text),)) for number, text in rows.items() if number not in leave_out]
+    return [
+        RawLine(Place(row=number), ((number, text),))
+        for number, text in rows.items()
+        if number not in leave_out
+    ]
 
 
-def replaced(sightings, number, text):
-    """The same sightings with the characters of one line changed."""
-    return [Sighting(one.place, ((number, text),)) if one.number == number else one for one in sightings]
+def replaced(raw_lines, number, text):
+    """The same raw_lines with the characters of one line changed."""
+    return [
+        RawLine(one.place, ((number, text),)) if one.number == number else one for one in raw_lines
+    ]
 
 
 def with_wrong(text, columns, choose):
     """The text with other characters at *columns*, counted from 0."""
     wrong = list(text)
     for column in columns:
-        wrong[column] = choose.choice([character for character in ALPHABET if character != text[column]])
+        wrong[column] = choose.choice(
+            [character for character in ALPHABET if character != text[column]]
+        )
     return "".join(wrong)
 
 
-@given(st.binary(min_size=1, max_size=900), st.integers(0, 60), st.booleans(), st.randoms(use_true_random=False))
+@given(
+    st.binary(min_size=1, max_size=900),
+    st.integers(0, 60),
+    st.booleans(),
+    st.randoms(use_true_random=False),
+)
 @settings(max_examples=60)
 def test_both_ways_in_any_order(body, percent, sealed, choose):
     """A body comes back from its lines in any order, duplicates among them."""
-    line_set = compose(body, spare_count(-(-len(body) // 15), percent), sealed=sealed)
+    line_set = lay_out(body, spare_count(-(-len(body) // 15), percent), sealed=sealed)
     seen = sightings_of(line_set) * 2
     choose.shuffle(seen)
-    (found,) = collect(seen).sets
+    (found,) = recover(seen).sets
     assert (found.body, found.head.sealed) == (body, sealed)
     assert found.count(Status.FINE) == len(line_set.lines)
 
 
 def test_the_same_body_gives_the_same_set():
     """Nothing of a set is random: it can be printed again, and compared."""
-    assert compose(body_of(100), 4) == compose(body_of(100), 4)
-    assert compose(body_of(100), 4).head.mark != compose(body_of(100, seed=1), 4).head.mark
+    assert lay_out(body_of(100), 4) == lay_out(body_of(100), 4)
+    assert lay_out(body_of(100), 4).head.mark != lay_out(body_of(100, seed=1), 4).head.mark
 
 
 def test_numbers_may_be_left_out():
     """Lines without numbers, in order or not, find their place."""
-    line_set = compose(body_of(300), 5)
-    bare = [Sighting(one.place, ((None, one.text),)) for one in sightings_of(line_set)]
-    assert collect(bare).sets[0].body == body_of(300)
-    assert collect(bare[::-1]).sets[0].body == body_of(300)
+    line_set = lay_out(body_of(300), 5)
+    bare = [RawLine(one.place, ((None, one.text),)) for one in sightings_of(line_set)]
+    assert recover(bare).sets[0].body == body_of(300)
+    assert recover(bare[::-1]).sets[0].body == body_of(300)
 
 
 def test_as_many_lines_may_be_lost_as_are_spare():
-    """Any P of the L + P lines may be lost; with one more, how many are needed and which are missing is told."""
-    line_set = compose(body_of(2750), 46)
+    """
+    Any P of the L + P lines may be lost; with one more, how many are needed and which are missing
+    is told.
+    """
+    line_set = lay_out(body_of(2750), 46)
     choose = random.Random(1)
     for _ in range(10):
         lost = choose.sample(range(1, line_set.head.total + 1), 47)
-        (found,) = collect(sightings_of(line_set, lost[:46])).sets
+        (found,) = recover(sightings_of(line_set, lost[:46])).sets
         assert found.body == body_of(2750)
-        (short,) = collect(sightings_of(line_set, lost)).sets
+        (short,) = recover(sightings_of(line_set, lost)).sets
         assert (short.body, short.needed) == (None, 1)
         assert isinstance(short.problem, NotEnoughLines)
-        assert [line.number for line in short.lines if line.status is Status.MISSING] == sorted(lost)
+        assert [line.number for line in short.lines if line.status is Status.MISSING] == sorted(
+            lost
+        )
 
 
 def test_every_kind_of_line_is_named():
-    """Fine, mended, wrong and missing lines are told apart, with the characters where they can be told."""
-    line_set = compose(body_of(300), 5)
+    """
+    Fine, mended, wrong and missing lines are told apart, with the characters where they can be
+    told.
+    """
+    line_set = lay_out(body_of(300), 5)
     seen = sightings_of(line_set, leave_out={7})
     text, choose = line_set.lines, random.Random(2)
     seen = replaced(seen, 3, with_wrong(text[2], [4], choose))
     seen = replaced(seen, 5, with_wrong(text[4], [0, 10, 20], choose))
     seen = replaced(seen, 9, text[8][:12])
-    (found,) = collect(seen).sets
+    (found,) = recover(seen).sets
     assert found.body == body_of(300)
     status = {line.number: line for line in found.lines if line.status is not Status.FINE}
-    assert {number: line.status.value for number, line in status.items()} == {3: "mended", 5: "wrong", 7: "missing", 9: "wrong"}
+    assert {number: line.status.value for number, line in status.items()} == {
+        3: "mended",
+        5: "wrong",
+        7: "missing",
+        9: "wrong",
+    }
     assert [(mend.column, mend.now) for mend in status[3].mends] == [(5, text[2][4])]
     assert [mend.column for mend in status[5].mends] == [1, 11, 21]
     assert "12 characters" in status[9].remark
 
 
 def test_lines_of_another_set_are_left_aside():
-    """Last year's lines among this year's, with and without their head line, do no harm and are named as such."""
-    now, last_year = compose(body_of(300), 5), compose(body_of(300, seed=1), 5)
+    """
+    Last year's lines among this year's, with and without their head line, do no harm and are named
+    as such.
+    """
+    now, last_year = lay_out(body_of(300), 5), lay_out(body_of(300, seed=1), 5)
     for leave_out in ((), (0,)):
-        findings = collect(sightings_of(now) + sightings_of(last_year, leave_out)[:12])
+        findings = recover(sightings_of(now) + sightings_of(last_year, leave_out)[:12])
         restored = [found for found in findings.sets if found.body]
         assert [found.body for found in restored] == [body_of(300)]
         assert all(line.status is Status.FINE for line in restored[0].lines)
@@ -107,102 +146,114 @@ def test_lines_of_another_set_are_left_aside():
 
 
 def test_the_same_slip_in_two_lines_is_no_other_set():
-    """Two lines with the same character wrong in the same way imply the same set mark, and are mended all the same."""
-    line_set = compose(body_of(150), 4)
+    """
+    Two lines with the same character wrong in the same way imply the same set mark, and are mended
+    all the same.
+    """
+    line_set = lay_out(body_of(150), 4)
     seen = sightings_of(line_set, leave_out={1, 2, 3, 4})
     for number in (5, 6):
         text = line_set.lines[number - 1]
         other = ALPHABET[ALPHABET.index(text[3]) ^ 9]
         seen = replaced(seen, number, text[:3] + other + text[4:])
-    findings = collect(seen)
+    findings = recover(seen)
     assert findings.sets[0].body == body_of(150)
     assert findings.strays == ()
 
 
 def test_two_complete_sets_are_both_found():
     """Nothing is chosen between two sets that are both complete."""
-    both = [compose(body_of(100), 4), compose(body_of(100, seed=1), 4)]
+    both = [lay_out(body_of(100), 4), lay_out(body_of(100, seed=1), 4)]
     seen = [one for pair in zip(*map(sightings_of, both), strict=True) for one in pair]
-    assert {found.body for found in collect(seen).sets} == {body_of(100), body_of(100, seed=1)}
+    assert {found.body for found in recover(seen).sets} == {body_of(100), body_of(100, seed=1)}
 
 
 def test_a_line_read_twice_and_differently_decides_nothing():
-    """Two fine lines with one number, one of them forged: neither is believed, the spare lines decide."""
-    line_set = compose(body_of(300), 5)
-    forged = Sighting(Place(), ((4, encode(Line(4, bytes(15)), line_set.head.mark)),))
-    (found,) = collect([*sightings_of(line_set), forged]).sets
+    """
+    Two fine lines with one number, one of them forged: neither is believed, the spare lines decide.
+    """
+    line_set = lay_out(body_of(300), 5)
+    forged = RawLine(Place(), ((4, encode(Line(4, bytes(15)), line_set.head.mark)),))
+    (found,) = recover([*sightings_of(line_set), forged]).sets
     assert found.body == body_of(300)
-    (short,) = collect([*sightings_of(line_set, range(10, 15)), forged]).sets
+    (short,) = recover([*sightings_of(line_set, range(10, 15)), forged]).sets
     assert short.body is None
-    assert next(line for line in short.lines if line.number == 4).remark == "read more than once, and differently"
+    assert (
+        next(line for line in short.lines if line.number == 4).remark
+        == "read more than once, and differently"
+    )
 
 
 def test_forged_lines_are_outvoted_or_refused():
-    """Lines that pass their check and are wrong cost two spare lines each; past that nothing is restored."""
-    line_set = compose(body_of(300), 4)
+    """
+    Lines that pass their check and are wrong cost two spare lines each; past that nothing is
+    restored.
+    """
+    line_set = lay_out(body_of(300), 4)
     seen = sightings_of(line_set)
     for number in (1, 2):
         seen = replaced(seen, number, encode(Line(number, bytes(15)), line_set.head.mark))
-    (found,) = collect(seen).sets
+    (found,) = recover(seen).sets
     assert found.body == body_of(300)
     assert [line.status for line in found.lines[:3]] == [Status.WRONG, Status.WRONG, Status.FINE]
     seen = replaced(seen, 3, encode(Line(3, bytes(15)), line_set.head.mark))
-    (found,) = collect(seen).sets
+    (found,) = recover(seen).sets
     assert found.body is None
     assert isinstance(found.problem, NotEnoughLines | DigestMismatch)
 
 
 def test_without_a_head_line_nothing_is_guessed():
     """No head line, no set; nothing at all is said differently."""
-    line_set = compose(body_of(100), 4)
+    line_set = lay_out(body_of(100), 4)
     with pytest.raises(NoHeadLine, match="head line"):
-        collect(sightings_of(line_set, leave_out={0}))
+        recover(sightings_of(line_set, leave_out={0}))
     with pytest.raises(NoLines, match="no line"):
-        collect([])
+        recover([])
 
 
 def test_a_head_line_of_another_version_is_said():
     """A later format is not taken for damage."""
-    later = Sighting(Place(), ((0, encode(Line(0, b"\xff" * 15), NO_MARK)),))
+    later = RawLine(Place(), ((0, encode(Line(0, b"\xff" * 15), NO_MARK)),))
     with pytest.raises(UnknownFormat):
-        collect([later])
+        recover([later])
 
 
 def test_a_damaged_head_line_is_outvoted():
     """The head line stands in many places: what most of them say counts."""
-    line_set = compose(body_of(100), 4)
-    damaged = Sighting(Place(), ((0, with_wrong(line_set.head_line, [3, 9], random.Random(0))),))
-    assert collect([damaged, *sightings_of(line_set), damaged]).sets[0].body == body_of(100)
-    assert collect([damaged, *sightings_of(line_set, {0})]).sets[0].body == body_of(100)
+    line_set = lay_out(body_of(100), 4)
+    damaged = RawLine(Place(), ((0, with_wrong(line_set.head_line, [3, 9], random.Random(0))),))
+    assert recover([damaged, *sightings_of(line_set), damaged]).sets[0].body == body_of(100)
+    assert recover([damaged, *sightings_of(line_set, {0})]).sets[0].body == body_of(100)
 
 
 def test_a_number_past_the_last_line_is_a_stray():
     """A line whose number the set has not is left aside and named."""
-    line_set = compose(body_of(100), 4)
-    extra = Sighting(Place(row=99), ((500, encode(Line(500, bytes(15)), line_set.head.mark)),))
-    findings = collect([*sightings_of(line_set), extra])
+    line_set = lay_out(body_of(100), 4)
+    extra = RawLine(Place(row=99), ((500, encode(Line(500, bytes(15)), line_set.head.mark)),))
+    findings = recover([*sightings_of(line_set), extra])
     assert findings.sets[0].body == body_of(100)
     assert [(stray.place, stray.number) for stray in findings.strays] == [(Place(row=99), 500)]
 
 
 def test_padding_that_is_not_zero_is_refused():
     """The body check does not cover the padding, so it must be what it was."""
-    line_set = compose(b"x" * 16, 0)
+    line_set = lay_out(b"x" * 16, 0)
     last = b"x" + bytes(13) + b"\1"
     seen = replaced(sightings_of(line_set), 2, encode(Line(2, last), line_set.head.mark))
-    assert collect(seen).sets[0].body is None
+    assert recover(seen).sets[0].body is None
 
 
 def test_the_line_limit():
     """1,023 lines are a set; one more is refused with the figures."""
-    line_set = compose(body_of(15 * 818), 205)
-    assert collect(sightings_of(line_set, range(1, 206, 1))).sets[0].body == body_of(15 * 818)
+    line_set = lay_out(body_of(15 * 818), 205)
+    assert recover(sightings_of(line_set, range(1, 206, 1))).sets[0].body == body_of(15 * 818)
     with pytest.raises(TooLarge, match="1,023"):
-        compose(body_of(15 * 818 + 1), 205)
+        lay_out(body_of(15 * 818 + 1), 205)
 
 
 @pytest.mark.parametrize(
-    ("data", "percent", "spare"), [(1, 25, 4), (16, 25, 4), (17, 25, 5), (184, 25, 46), (184, 0, 4), (250, 25, 63)]
+    ("data", "percent", "spare"),
+    [(1, 25, 4), (16, 25, 4), (17, 25, 5), (184, 25, 46), (184, 0, 4), (250, 25, 63)],
 )
 def test_the_number_of_spare_lines(data, percent, spare):
     """A share of the data lines, rounded up, and at least four for each codeword."""
@@ -210,13 +261,16 @@ def test_the_number_of_spare_lines(data, percent, spare):
 
 
 def test_random_damage_restores_exactly_or_refuses():
-    """Wrong, lost, shuffled and foreign lines at random: the body, or none; within the promised limit always the body."""
+    """
+    Wrong, lost, shuffled and foreign lines at random: the body, or none; within the promised limit
+    always the body.
+    """
     choose = random.Random(12)
     within = 0
     for round_number in range(150):
         body = choose.randbytes(choose.randrange(20, 400))
-        line_set = compose(body, spare_count(-(-len(body) // 15)))
-        foreign = compose(choose.randbytes(100), 4)
+        line_set = lay_out(body, spare_count(-(-len(body) // 15)))
+        foreign = lay_out(choose.randbytes(100), 4)
         seen, unreadable = [], 0
         for one in sightings_of(line_set):
             fate = choose.random()
@@ -226,10 +280,10 @@ def test_random_damage_restores_exactly_or_refuses():
                 continue
             unreadable += 2 if errors > 3 else errors > 2
             text = with_wrong(one.text, choose.sample(range(29), errors), choose)
-            seen.append(Sighting(one.place, ((one.number, text),)))
+            seen.append(RawLine(one.place, ((one.number, text),)))
         choose.shuffle(seen)
         seen += choose.sample(sightings_of(foreign), 2)
-        bodies = [found.body for found in collect(seen).sets if found.body is not None]
+        bodies = [found.body for found in recover(seen).sets if found.body is not None]
         assert bodies in ([], [body]), round_number
         if unreadable <= line_set.head.spare_lines:
             within += 1
@@ -238,32 +292,38 @@ def test_random_damage_restores_exactly_or_refuses():
 
 
 def test_one_foreign_line_in_a_lost_lines_place_costs_no_more_than_the_lost_line():
-    """A line of another set that happens to be mended into a lost one is dropped alone, and the other mended lines are kept."""
-    line_set, choose = compose(body_of(195), 4), random.Random(0)
+    """
+    A line of another set that happens to be mended into a lost one is dropped alone, and the other
+    mended lines are kept.
+    """
+    line_set, choose = lay_out(body_of(195), 4), random.Random(0)
     seen = sightings_of(line_set, leave_out={5, 8, 13})
     for number in (10, 14):
         seen = replaced(seen, number, with_wrong(line_set.lines[number - 1], [2, 20], choose))
     false = encode(Line(9, choose.randbytes(15)), line_set.head.mark)
     seen = replaced(seen, 9, with_wrong(false, [4, 9], choose))
-    (found,) = collect(seen).sets
+    (found,) = recover(seen).sets
     assert found.body == body_of(195)
     assert found.lines[8].status is Status.WRONG
     assert [found.lines[number - 1].status for number in (10, 14)] == [Status.MENDED] * 2
 
 
 def test_expected_numbers_follow_each_other():
-    """Where a line has no number and a wrong pair of characters, its place in the order still finds it."""
-    line_set = compose(body_of(150), 4)
+    """
+    Where a line has no number and a wrong pair of characters, its place in the order still finds
+    it.
+    """
+    line_set = lay_out(body_of(150), 4)
     choose = random.Random(5)
-    bare = [Sighting(one.place, ((None, one.text),)) for one in sightings_of(line_set)]
-    bare[5] = Sighting(bare[5].place, ((None, with_wrong(bare[5].text, [2, 17], choose)),))
-    (found,) = collect(bare).sets
+    bare = [RawLine(one.place, ((None, one.text),)) for one in sightings_of(line_set)]
+    bare[5] = RawLine(bare[5].place, ((None, with_wrong(bare[5].text, [2, 17], choose)),))
+    (found,) = recover(bare).sets
     assert found.lines[4].status is Status.MENDED
     assert all(a.number + 1 == b.number for a, b in pairwise(found.lines))
 
 
 def test_no_set_holds_another_number_of_lines():
     """A LineSet whose head says otherwise cannot exist."""
-    line_set = compose(body_of(20), 4)
+    line_set = lay_out(body_of(20), 4)
     with pytest.raises(ValueError, match="lines"):
         type(line_set)(Head(2, 5, 10), line_set.lines)

@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from paperkey_alt.codes import Code, Uncorrectable
+from paperkey_alt.format.reed_solomon import Code, Uncorrectable
 
 LINE_CODE = Code(field_bits=5, polynomial=0x25, checks=5)
 SPARE_CODE = Code(field_bits=8, polynomial=0x11D, checks=10)
 
-# ISO/IEC 18004, annex with the worked symbol "01234567", version 1-M: data and error correction codewords (from memory; they
-# agree with the code, which they could not do by chance).
+# ISO/IEC 18004, annex with the worked symbol "01234567", version 1-M: data and error correction
+# codewords (from memory; they agree with the code, which they could not do by chance).
 ISO_18004_DATA = bytes.fromhex("10 20 0c 56 61 80 ec 11 ec 11 ec 11 ec 11 ec 11")
 ISO_18004_CHECKS = bytes.fromhex("a5 24 d4 c1 ed 36 c7 87 2c 55")
 
@@ -23,9 +23,16 @@ def test_the_worked_example_of_iso_18004():
     assert SPARE_CODE.encode(ISO_18004_DATA) == ISO_18004_CHECKS
 
 
-@pytest.mark.parametrize("code", [LINE_CODE, SPARE_CODE, Code(8, 0x11D, 46)], ids=lambda code: f"{code.field_bits}-{code.checks}")
+@pytest.mark.parametrize(
+    "code",
+    [LINE_CODE, SPARE_CODE, Code(8, 0x11D, 46)],
+    ids=lambda code: f"{code.field_bits}-{code.checks}",
+)
 def test_galois_gives_the_same_checks_and_corrections(code):
-    """An independent library finds the same check symbols, and the same word from one that is damaged within the limit."""
+    """
+    An independent library finds the same check symbols, and the same word from one that is damaged
+    within the limit.
+    """
     field = galois.GF(2**code.field_bits, irreducible_poly=code.polynomial, primitive_element=2)
     oracle = galois.ReedSolomon(code.longest, code.longest - code.checks, field=field, alpha=2, c=0)
     choose = random.Random(code.checks)
@@ -34,8 +41,15 @@ def test_galois_gives_the_same_checks_and_corrections(code):
         word = [*message, *code.encode(message)]
         assert word == [int(symbol) for symbol in oracle.encode(field(message))]
         places = choose.sample(range(code.longest), code.checks // 2)
-        damaged = [symbol ^ choose.randrange(1, code.longest + 1) if at in places else symbol for at, symbol in enumerate(word)]
-        assert list(code.correct(damaged)[0]) == word == [int(s) for s in oracle.decode(field(damaged), output="codeword")]
+        damaged = [
+            symbol ^ choose.randrange(1, code.longest + 1) if at in places else symbol
+            for at, symbol in enumerate(word)
+        ]
+        assert (
+            list(code.correct(damaged)[0])
+            == word
+            == [int(s) for s in oracle.decode(field(damaged), output="codeword")]
+        )
 
 
 @st.composite
@@ -57,7 +71,10 @@ def damaged_words(draw):
 @given(damaged_words())
 @settings(max_examples=300)
 def test_all_damage_within_the_limit_is_undone(case):
-    """Twice the wrong symbols plus the erased ones up to the check symbols: the word comes back, its changes listed."""
+    """
+    Twice the wrong symbols plus the erased ones up to the check symbols: the word comes back, its
+    changes listed.
+    """
     code, word, damaged, erased = case
     found, changed = code.correct(damaged, erased)
     assert list(found) == word
@@ -65,7 +82,10 @@ def test_all_damage_within_the_limit_is_undone(case):
 
 
 def test_three_wrong_symbols_of_a_line_are_never_mended():
-    """The line code has distance 6: three wrong symbols are at least three away from every other codeword."""
+    """
+    The line code has distance 6: three wrong symbols are at least three away from every other
+    codeword.
+    """
     choose = random.Random(6)
     message = [choose.randrange(32) for _ in range(26)]
     word = [*message, *LINE_CODE.encode(message)]

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from paperkey_alt.errors import UnknownFormat, WrongPassphrase
-from paperkey_alt.seal import OVERHEAD, RECOMMENDED, Cost, seal, unseal
+from paperkey_alt.format.seal import OVERHEAD, RECOMMENDED, Cost, seal, unseal
 
 CHEAP = Cost(passes=1, lanes=1, memory_log=10)
 SALT = bytes(range(16))
@@ -15,9 +15,15 @@ SALT = bytes(range(16))
 
 def test_argon2id_is_that_of_rfc_9106():
     """RFC 9106 §5.3: the test vector for Argon2id, through the library the seal uses."""
-    tag = Argon2id(salt=b"\2" * 16, length=32, iterations=3, lanes=4, memory_cost=32, ad=b"\4" * 12, secret=b"\3" * 8).derive(
-        b"\1" * 32
-    )
+    tag = Argon2id(
+        salt=b"\2" * 16,
+        length=32,
+        iterations=3,
+        lanes=4,
+        memory_cost=32,
+        ad=b"\4" * 12,
+        secret=b"\3" * 8,
+    ).derive(b"\1" * 32)
     assert tag.hex() == "0d640df58d78766c08c037a34a8b53c9d01ef0452d75b65eb52520e96b01e659"
 
 
@@ -34,13 +40,17 @@ def test_the_sealed_body_as_docs_format_lays_it_out():
     """Parameters, salt, ciphertext and tag; the key and the nonce as described."""
     body = seal(b"the bell", "low water at dawn", SALT)
     assert body[:19] == bytes([3, 4, 16]) + SALT
-    key = Argon2id(salt=SALT, length=32, iterations=3, lanes=4, memory_cost=65536).derive(b"low water at dawn")
+    key = Argon2id(salt=SALT, length=32, iterations=3, lanes=4, memory_cost=65536).derive(
+        b"low water at dawn"
+    )
     assert ChaCha20Poly1305(key).decrypt(bytes(12), body[19:], None) == b"the bell"
     assert len(body) == len(b"the bell") + OVERHEAD
     assert Cost(3, 4, 16) == RECOMMENDED
 
 
-@given(st.binary(min_size=1, max_size=100), st.text(min_size=1).filter(lambda text: text.isprintable()))
+@given(
+    st.binary(min_size=1, max_size=100), st.text(min_size=1).filter(lambda text: text.isprintable())
+)
 @settings(max_examples=20)
 def test_both_ways(content, passphrase):
     """What was sealed comes back under its passphrase, and under no other."""
@@ -56,7 +66,10 @@ def test_one_passphrase_in_two_spellings_of_unicode():
 
 
 def test_a_flipped_bit_anywhere_is_refused():
-    """In the salt, the ciphertext or the tag: wrong passphrase or damage; in the parameters: that or out of bounds."""
+    """
+    In the salt, the ciphertext or the tag: wrong passphrase or damage; in the parameters: that or
+    out of bounds.
+    """
     body = seal(b"the bell on Gannet Rock", "dawn", SALT, CHEAP)
     for at in range(3, len(body)):
         with pytest.raises(WrongPassphrase):

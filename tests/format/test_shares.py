@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from paperkey_alt.errors import SharesDisagree
-from paperkey_alt.shares import interpolate, inverse, join, multiply, split
+from paperkey_alt.format.shares import interpolate, inverse, join, multiply, split
 
 FIELD = galois.GF(256, irreducible_poly=0x11B, primitive_element=3)
 elements = st.integers(0, 255)
@@ -23,7 +23,9 @@ def anything(_secret):
 
 
 def test_products_of_fips_197():
-    """FIPS 197 §4.2: {57} • {83} = {c1}; §4.2.1: {57} • {13} = {fe} and the doublings on the way."""
+    """
+    FIPS 197 §4.2: {57} • {83} = {c1}; §4.2.1: {57} • {13} = {fe} and the doublings on the way.
+    """
     assert multiply(0x57, 0x83) == 0xC1
     assert [multiply(0x57, 1 << power) for power in range(5)] == [0x57, 0xAE, 0x47, 0x8E, 0x07]
     assert multiply(0x57, 0x13) == 0xFE
@@ -48,7 +50,9 @@ def test_zero_has_no_inverse():
 
 @pytest.mark.parametrize(("threshold", "count"), [(2, 2), (2, 3), (3, 5), (5, 8), (16, 16)])
 def test_galois_splits_and_joins_alike(threshold, count):
-    """An independent library evaluates and interpolates the same polynomials over the same field."""
+    """
+    An independent library evaluates and interpolates the same polynomials over the same field.
+    """
     drawn: list[bytes] = []
 
     def recorded(length):
@@ -82,10 +86,16 @@ def test_every_subset_of_the_threshold_joins(count):
 
 
 def test_fewer_shares_say_nothing():
-    """With k = 2, over all random bytes, each value of a share occurs equally often for every secret; with k = 3 each pair does."""
+    """
+    With k = 2, over all random bytes, each value of a share occurs equally often for every secret;
+    with k = 3 each pair does.
+    """
     for x in (1, 2, 5):
         for secret in (0, 1, 0x57, 255):
-            seen = Counter(split(bytes([secret]), 2, 5, lambda _, r=r: bytes([r]))[x - 1][0] for r in range(256))
+            seen = Counter(
+                split(bytes([secret]), 2, 5, lambda _, r=r: bytes([r]))[x - 1][0]
+                for r in range(256)
+            )
             assert seen == Counter(range(256))
     for secret in (0, 0x83):
         pairs = Counter()
@@ -98,10 +108,18 @@ def test_fewer_shares_say_nothing():
         assert len(pairs) == 65536
 
 
-@given(st.binary(min_size=1, max_size=60), st.integers(2, 5), st.integers(0, 3), st.randoms(use_true_random=False))
+@given(
+    st.binary(min_size=1, max_size=60),
+    st.integers(2, 5),
+    st.integers(0, 3),
+    st.randoms(use_true_random=False),
+)
 @settings(max_examples=40)
 def test_forged_shares_are_named(secret, threshold, more, choose):
-    """With two shares more than needed one forged is outvoted; with one more the secret that can be confirmed decides."""
+    """
+    With two shares more than needed one forged is outvoted; with one more the secret that can be
+    confirmed decides.
+    """
     shares = dict(enumerate(split(secret, threshold, threshold + more, choose.randbytes), 1))
     joined = join(shares, threshold, anything)
     assert (joined.secret, joined.wrong) == (secret, ())
@@ -113,7 +131,10 @@ def test_forged_shares_are_named(secret, threshold, more, choose):
 
 
 def test_the_larger_camp_is_believed():
-    """Forgers who agree among themselves, and even with one true share, are outvoted by more true ones."""
+    """
+    Forgers who agree among themselves, and even with one true share, are outvoted by more true
+    ones.
+    """
     true = dict(enumerate(split(b"secret", 2, 6, os.urandom), 1))
     forged = {x: interpolate({3: true[3], 1: b"forged"}, (1, 3), x) for x in (1, 2)}
     joined = join(true | forged, 2, anything)
@@ -121,10 +142,15 @@ def test_the_larger_camp_is_believed():
 
 
 def test_shares_that_do_not_tell_are_refused():
-    """One share too many and forged, and nothing to confirm the secret with: refused, not guessed."""
+    """
+    One share too many and forged, and nothing to confirm the secret with: refused, not guessed.
+    """
     shares = dict(enumerate(split(b"secret", 2, 3, os.urandom), 1))
     shares[2] = bytes(6)
-    with pytest.raises(SharesDisagree, match=r"^the 3 shares do not belong together, and they do not tell which is wrong$"):
+    with pytest.raises(
+        SharesDisagree,
+        match=r"^the 3 shares do not belong together, and they do not tell which is wrong$",
+    ):
         join(shares, 2, anything)
     with pytest.raises(SharesDisagree):
         join(shares, 2, lambda _: False)

@@ -8,10 +8,23 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from paperkey_alt.errors import NotEnoughLines
-from paperkey_alt.spares import add, groups, mend
+from paperkey_alt.format.spare_lines import add, groups, mend
 
-SHAPES = [(1, 1), (1, 4), (2, 1), (35, 9), (184, 46), (204, 51), (205, 52), (400, 100), (800, 200), (3, 700), (819, 204)]
-# A group more than the sum of the lines asks for, because the last groups would be one line too long.
+SHAPES = [
+    (1, 1),
+    (1, 4),
+    (2, 1),
+    (35, 9),
+    (184, 46),
+    (204, 51),
+    (205, 52),
+    (400, 100),
+    (800, 200),
+    (3, 700),
+    (819, 204),
+]
+# A group more than the sum of the lines asks for, because the last groups would be one line too
+# long.
 SHAPES += [(255, 255), (509, 256), (256, 509)]
 
 
@@ -27,7 +40,9 @@ def test_groups_are_what_docs_format_says(data, spare):
     dealt = groups(data, spare)
     assert all(len(numbers) + len(spares) <= 255 for numbers, spares in dealt)
     assert len(dealt) == 1 or -(-data // (len(dealt) - 1)) + -(-spare // (len(dealt) - 1)) > 255
-    assert sorted(number for group in dealt for part in group for number in part) == list(range(1, data + spare + 1))
+    assert sorted(number for group in dealt for part in group for number in part) == list(
+        range(1, data + spare + 1)
+    )
     for at, (numbers, spares) in enumerate(dealt):
         assert {(number - 1) % len(dealt) for number in numbers} == {at}
         assert {(number - data - 1) % len(dealt) for number in spares} <= {at}
@@ -35,22 +50,36 @@ def test_groups_are_what_docs_format_says(data, spare):
 
 @pytest.mark.parametrize(("data", "spare"), SHAPES)
 def test_as_many_lines_may_be_lost_as_there_are_spare(data, spare):
-    """In every group exactly the spare lines' number may be lost, any of them; one more is refused."""
+    """
+    In every group exactly the spare lines' number may be lost, any of them; one more is refused.
+    """
     every = dict(enumerate(lines_of(data) + add(lines_of(data), spare), 1))
     choose = random.Random(data)
-    lost = [number for numbers, spares in groups(data, spare) for number in choose.sample([*numbers, *spares], len(spares))]
+    lost = [
+        number
+        for numbers, spares in groups(data, spare)
+        for number in choose.sample([*numbers, *spares], len(spares))
+    ]
     left = {number: line for number, line in every.items() if number not in lost}
     assert mend(left, data, spare) == tuple(every.values())
     del left[next(iter(left))]
-    with pytest.raises(NotEnoughLines, match=r"^\d+ of \d+ lines are not there, and (\d+) spare lines stand in for \1$"):
+    with pytest.raises(
+        NotEnoughLines,
+        match=r"^\d+ of \d+ lines are not there, and (\d+) spare lines stand in for \1$",
+    ):
         mend(left, data, spare)
 
 
 def test_a_wrong_line_too_many_is_refused():
-    """Past the limit nothing is mended: the lines are no codeword's neighbours, and that is said."""
+    """
+    Past the limit nothing is mended: the lines are no codeword's neighbours, and that is said.
+    """
     every = dict(enumerate(lines_of(8) + add(lines_of(8), 4), 1))
     wrong = every | {number: bytes(15) for number in (1, 2, 3)}
-    with pytest.raises(NotEnoughLines, match=r"^more lines are wrong or not there than the spare lines can stand in for$"):
+    with pytest.raises(
+        NotEnoughLines,
+        match=r"^more lines are wrong or not there than the spare lines can stand in for$",
+    ):
         mend(wrong, 8, 4)
 
 
@@ -63,7 +92,9 @@ def test_a_wrong_line_costs_two(data, spare, draw):
     lost = draw.draw(st.integers(0, spare - 2 * wrong))
     numbers = draw.draw(st.permutations(list(every)))[: wrong + lost]
     left = {number: line for number, line in every.items() if number not in numbers[wrong:]}
-    left.update({number: draw.draw(st.binary(min_size=15, max_size=15)) for number in numbers[:wrong]})
+    left.update(
+        {number: draw.draw(st.binary(min_size=15, max_size=15)) for number in numbers[:wrong]}
+    )
     assert mend(left, data, spare) == tuple(every.values())
 
 
@@ -72,7 +103,10 @@ def test_galois_gives_the_same_spare_lines():
     field = galois.GF(256, irreducible_poly=0x11D, primitive_element=2)
     oracle = galois.ReedSolomon(255, 255 - 46, field=field, alpha=2, c=0)
     data = lines_of(184)
-    columns = [oracle.encode(field([line[column] for line in data]), output="parity") for column in range(15)]
+    columns = [
+        oracle.encode(field([line[column] for line in data]), output="parity")
+        for column in range(15)
+    ]
     assert add(data, 46) == tuple(bytes(int(column[at]) for column in columns) for at in range(46))
 
 

@@ -1,15 +1,16 @@
 """
-The worked example of docs/format.md: every number in it is computed here with hashlib, base64 and a field made by hand, and then
-held against both the document and the program.
+The worked example of docs/format.md: every number in it is computed here with hashlib, base64 and a
+field made by hand, and then held against both the document and the program.
 """
 
 import base64
 import hashlib
 from pathlib import Path
 
-from paperkey_alt import payload, sets
-from paperkey_alt.lines import ALPHABET, group
-from paperkey_alt.payload import File
+from paperkey_alt.format import payload
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import ALPHABET, group
+from paperkey_alt.format.payload import File
 
 DOCUMENT = (Path(__file__).parents[2] / "docs/format.md").read_text("utf-8")
 
@@ -30,16 +31,24 @@ def generator():
     """The coefficients of (x − 1)(x − α)(x − α²)(x − α³)(x − α⁴), highest power first."""
     found = [1]
     for root in POWER[:5]:
-        found = [a ^ b for a, b in zip([*found, 0], [0, *(times(one, root) for one in found)], strict=True)]
+        found = [
+            a ^ b
+            for a, b in zip([*found, 0], [0, *(times(one, root) for one in found)], strict=True)
+        ]
     return found
 
 
 def division(symbols):
-    """The rows of the division of message · x⁵ by the generator: the symbol, the factor, and the remainder behind it."""
+    """
+    The rows of the division of message · x⁵ by the generator: the symbol, the factor, and the
+    remainder behind it.
+    """
     register = [0] * 5
     for symbol in symbols:
         factor = symbol ^ register[0]
-        register = [a ^ times(factor, b) for a, b in zip([*register[1:], 0], generator()[1:], strict=True)]
+        register = [
+            a ^ times(factor, b) for a, b in zip([*register[1:], 0], generator()[1:], strict=True)
+        ]
         yield symbol, factor, tuple(register)
 
 
@@ -55,7 +64,9 @@ def check(number, characters, mark):
     """The five check characters of a line."""
     symbols = [number >> 5, number & 31, *(ALPHABET.index(one) for one in characters)]
     *_, (_, _, remainder) = division(symbols)
-    return "".join(ALPHABET[value ^ ALPHABET.index(mask)] for value, mask in zip(remainder, mark, strict=True))
+    return "".join(
+        ALPHABET[value ^ ALPHABET.index(mask)] for value, mask in zip(remainder, mark, strict=True)
+    )
 
 
 def table():
@@ -64,17 +75,24 @@ def table():
     names = ["n₁", "n₀", *LINES[0]]
     rows = ["    symbol  value  factor   remainder"]
     for name, (symbol, factor, register) in zip(names, division(symbols), strict=True):
-        rows.append(f"    {name:>4}  {symbol:>7}  {factor:>6}   {' '.join(f'{one:2d}' for one in register)}")
+        rows.append(
+            f"    {name:>4}  {symbol:>7}  {factor:>6}   {' '.join(f'{one:2d}' for one in register)}"
+        )
     return "\n".join(rows)
 
 
 def parts():
     """What must stand in the document, word for word."""
     head = FIELDS + DIGEST
-    whole = [head + check(0, head, "AAAAA"), *(line + check(at, line, DIGEST[:5]) for at, line in enumerate(LINES, 1))]
+    whole = [
+        head + check(0, head, "AAAAA"),
+        *(line + check(at, line, DIGEST[:5]) for at, line in enumerate(LINES, 1)),
+    ]
     yield f"    {PAYLOAD.hex(' ')}"
     yield f"    {hashlib.sha256(PAYLOAD).hexdigest()[:32]}\n    {hashlib.sha256(PAYLOAD).hexdigest()[32:]}"
-    yield "\n".join(f"    {at}  {group(line + '     ').rstrip()}" for at, line in enumerate(LINES, 1))
+    yield "\n".join(
+        f"    {at}  {group(line + '     ').rstrip()}" for at, line in enumerate(LINES, 1)
+    )
     yield f"the digest characters are `{DIGEST}`"
     yield f"    {' '.join(f'{value:2d}' for value in POWER[:16])}\n    {' '.join(f'{value:2d}' for value in POWER[16:])}"
     yield "x⁵ + {} x⁴ + {} x³ + {} x² + {} x + {}".format(*generator()[1:])
@@ -90,7 +108,9 @@ def test_the_document_shows_what_is_computed():
 
 def test_the_program_makes_the_same_lines():
     """The example's content, laid out with four spare lines."""
-    made = sets.compose(payload.pack(File("t", b"At 3 m.")), 4)
+    made = lay_out(payload.pack(File("t", b"At 3 m.")), 4)
     *_, shown = parts()
-    assert [made.head_line, *made.lines[:3]] == ["".join(row.split()[1:]) for row in shown.splitlines()]
+    assert [made.head_line, *made.lines[:3]] == [
+        "".join(row.split()[1:]) for row in shown.splitlines()
+    ]
     assert made.head.mark == DIGEST[:5]

@@ -1,8 +1,9 @@
 """
-Every reader under fire: ``python tests/bench/fuzz.py [SECONDS] [TARGET...]``.
+Every reader under fire: ``python tests/fuzz/fuzz.py [SECONDS] [TARGET...]``.
 
-Good inputs are damaged at random and read. What comes back is what a digest confirms, or one of the program's own errors: any other
-exception, and any other result, is a finding, told with the seed that makes it again.
+Good inputs are damaged at random and read. What comes back is what a digest confirms, or one of the
+program's own errors: any other exception, and any other result, is a finding, told with the seed
+that makes it again.
 """
 
 import argparse
@@ -23,25 +24,29 @@ import pypdfium2
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric import ec, ed25519, rsa
 
-from paperkey_alt import backups, body, payload, register, sets
-from paperkey_alt import head as heads
-from paperkey_alt import seal as seals
-from paperkey_alt.backups import Terms
-from paperkey_alt.commands import sheets
+from paperkey_alt.cli import sources_given
 from paperkey_alt.errors import RagleafError, UnsupportedKey
-from paperkey_alt.keys import armor, compact, openpgp, private, revocation
-from paperkey_alt.lines import ALPHABET, Line
-from paperkey_alt.payload import File
-from paperkey_alt.reading import sources, typed
+from paperkey_alt.format import backup, body, head_line, payload
+from paperkey_alt.format import seal as seals
+from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import ALPHABET, Line
+from paperkey_alt.format.payload import File
+from paperkey_alt.format.recover import recover
+from paperkey_alt.format.seal import Cost
+from paperkey_alt.keys import private_key
+from paperkey_alt.keys.openpgp import armor, compact, key_file, revocation
+from paperkey_alt.reading import sources
+from paperkey_alt.reading.text import typed
+from paperkey_alt.records import register
 from paperkey_alt.rescue import rescue
-from paperkey_alt.seal import Cost
-from paperkey_alt.sheet import draw, text
+from paperkey_alt.sheet import draw, text_file
 from paperkey_alt.sheet.caption import Caption
 
 CORPUS = Path(__file__).parents[1] / "keys/corpus"
 CONTENT = File("log", random.Random(1).randbytes(300))
 BODY = payload.pack(CONTENT)
-SET = sets.compose(BODY, 6)
+SET = lay_out(BODY, 6)
 CHARACTERS = ALPHABET + "0189?# -/.\n" + ALPHABET.lower()
 
 
@@ -87,7 +92,9 @@ def retyped(rows, rng):
 
 @cache
 def key_files():
-    """Good key files, armored and binary: most damage to armor is told by its base64 or its checksum."""
+    """
+    Good key files, armored and binary: most damage to armor is told by its base64 or its checksum.
+    """
     armored = [path.read_bytes() for path in sorted(CORPUS.glob("*.asc"))]
     return [*armored, *(block.data for file in armored for block in armor.dearmor(file))]
 
@@ -95,8 +102,15 @@ def key_files():
 @cache
 def keys(pattern):
     """The keys in the files of that name, each with its certificate."""
-    pairs = [(path, path.with_name(path.name.replace(".asc", ".cert.asc"))) for path in sorted(CORPUS.glob(pattern))]
-    return [tuple(openpgp.read(path.read_bytes())[0] for path in pair) for pair in pairs if pair[1].exists()]
+    pairs = [
+        (path, path.with_name(path.name.replace(".asc", ".cert.asc")))
+        for path in sorted(CORPUS.glob(pattern))
+    ]
+    return [
+        tuple(key_file.read(path.read_bytes())[0] for path in pair)
+        for pair in pairs
+        if pair[1].exists()
+    ]
 
 
 @cache
@@ -104,7 +118,9 @@ def pictures():
     """The sheet of the set as files of pictures."""
     words = Caption("A title", None, None, dt.date(2026, 11, 25), (), (), ())
     pdf = draw.draw(SET, words, paper=draw.layout.PAPERS["a4"])
-    page = pypdfium2.PdfDocument(pdf)[0].render(scale=100 / 72, grayscale=True).to_pil().convert("L")
+    page = (
+        pypdfium2.PdfDocument(pdf)[0].render(scale=100 / 72, grayscale=True).to_pil().convert("L")
+    )
     made = [pdf]
     for kind in ("PNG", "JPEG", "TIFF", "WEBP", "GIF", "BMP"):
         target = io.BytesIO()
@@ -115,17 +131,17 @@ def pictures():
 
 def openpgp_key(rng):
     """A key file: what is taken from it goes back into it."""
-    for key in openpgp.read(damaged(rng.choice(key_files()), rng)):
-        taken = openpgp.extract(key, allow_unprotected=True).payload
-        rebuilt = openpgp.rebuild(taken, key)
-        assert openpgp.extract(rebuilt.key, allow_unprotected=True).payload == taken
+    for key in key_file.read(damaged(rng.choice(key_files()), rng)):
+        taken = key_file.extract(key, allow_unprotected=True).payload
+        rebuilt = key_file.rebuild(taken, key)
+        assert key_file.extract(rebuilt.key, allow_unprotected=True).payload == taken
 
 
 def opened_key(rng):
     """A key that no passphrase protects: what is reduced is proven, and comes back as it stood."""
     key, _ = rng.choice(keys("*-open.asc"))
-    for read in openpgp.read(damaged(openpgp.write(key, armored=False), rng)):
-        lean = openpgp.extract(read, allow_unprotected=True).payload
+    for read in key_file.read(damaged(key_file.write(key, armored=False), rng)):
+        lean = key_file.extract(read, allow_unprotected=True).payload
         unlocked = compact.unlock(read, Once())
         compact.prove_all(unlocked)
         reduced, _ = compact.compact(unlocked, "tide")
@@ -135,9 +151,11 @@ def opened_key(rng):
 def certificate(rng):
     """A certificate that the secrets are put into: they are in it afterwards, every one."""
     key, public = rng.choice(keys("*.asc"))
-    lean = openpgp.extract(key, allow_unprotected=True).payload
-    for read in openpgp.read(damaged(openpgp.write(public, armored=False), rng)):
-        assert set(openpgp.extract(openpgp.rebuild(lean, read).key, allow_unprotected=True).payload.parts) >= set(lean.parts)
+    lean = key_file.extract(key, allow_unprotected=True).payload
+    for read in key_file.read(damaged(key_file.write(public, armored=False), rng)):
+        assert set(
+            key_file.extract(key_file.rebuild(lean, read).key, allow_unprotected=True).payload.parts
+        ) >= set(lean.parts)
 
 
 @cache
@@ -147,7 +165,9 @@ def revocations():
     for key, _ in keys("*-open.asc"):
         with contextlib.suppress(UnsupportedKey):
             primary = compact.unlock_primary(key, Once())
-            made.append((key, revocation.make(primary, revocation.Reason.NONE, "", 2**31, bytes(32))))
+            made.append(
+                (key, revocation.make(primary, revocation.Reason.NONE, "", 2**31, bytes(32)))
+            )
     return made
 
 
@@ -164,26 +184,41 @@ def private_files():
     # The same keys at every run; the primes are Mersenne's.
     p, q, e = 2**521 - 1, 2**607 - 1, 65537
     d = pow(e, -1, math.lcm(p - 1, q - 1))
-    numbers = rsa.RSAPrivateNumbers(p, q, d, d % (p - 1), d % (q - 1), pow(q, -1, p), rsa.RSAPublicNumbers(e, p * q))
+    numbers = rsa.RSAPrivateNumbers(
+        p, q, d, d % (p - 1), d % (q - 1), pow(q, -1, p), rsa.RSAPublicNumbers(e, p * q)
+    )
     curve = ec.derive_private_key(2**200 + 1, ec.SECP256R1())
-    pairs = (numbers.private_key(), curve, ed25519.Ed25519PrivateKey.from_private_bytes(bytes(range(32))))
+    pairs = (
+        numbers.private_key(),
+        curve,
+        ed25519.Ed25519PrivateKey.from_private_bytes(bytes(range(32))),
+    )
     pem, der = serialization.Encoding.PEM, serialization.Encoding.DER
     pkcs8, openssh = serialization.PrivateFormat.PKCS8, serialization.PrivateFormat.OpenSSH
     ways = ((pem, pkcs8), (der, pkcs8), (pem, openssh))
     bare = [key.private_bytes(*way, serialization.NoEncryption()) for key in pairs for way in ways]
-    return [*bare, *(key.private_bytes(*way, serialization.BestAvailableEncryption(b"tide")) for key in pairs for way in ways[:2])]
+    return [
+        *bare,
+        *(
+            key.private_bytes(*way, serialization.BestAvailableEncryption(b"tide"))
+            for key in pairs
+            for way in ways[:2]
+        ),
+    ]
 
 
-def private_key(rng):
+def private_key_file(rng):
     """A private key file of another kind."""
     data = damaged(rng.choice(private_files()), rng)
-    if private.recognises(data):
-        private.extract(data, "file", compact=rng.random() < 0.1, allow_unprotected=True, ask=Once("tide"))
+    if private_key.recognises(data):
+        private_key.extract(
+            data, "file", compact=rng.random() < 0.1, allow_unprotected=True, ask=Once("tide")
+        )
 
 
 def typed_text(rng):
     """Typed text: the body or none."""
-    found = sets.collect(typed.read(retyped(text.write(SET, ()), rng), "text"))
+    found = recover(typed.read(retyped(text_file.write(SET, ()), rng), "text"))
     assert all(one.body in (BODY, None) for one in found.sets if one.head == SET.head)
 
 
@@ -197,30 +232,43 @@ def contents():
     """A payload of every kind, without its digest, and a certificate for those that want one."""
     key, public = keys("curve25519-legacy-open.asc")[0]
     rsa_key, rsa_public = keys("rsa2048-open.asc")[0]
-    opened = [(compact.unlock(one, Once()), read) for one, read in ((key, public), (rsa_key, rsa_public))]
+    opened = [
+        (compact.unlock(one, Once()), read) for one, read in ((key, public), (rsa_key, rsa_public))
+    ]
     reduced = [(compact.compact(unlocked, "tide")[0], read) for unlocked, read in opened]
-    carried = [openpgp.extract(key, whole=whole, allow_unprotected=True).payload for whole in (False, True)]
-    file = private.extract(private_files()[0], "file", compact=True, allow_unprotected=True, ask=None).payload
+    carried = [
+        key_file.extract(key, whole=whole, allow_unprotected=True).payload
+        for whole in (False, True)
+    ]
+    file = private_key.extract(
+        private_files()[0], "file", compact=True, allow_unprotected=True, ask=None
+    ).payload
     revoked, packet = revocations()[0]
-    rest = [(one, public) for one in (*carried, CONTENT, file, payload.Revocation(revoked.fingerprint, packet))]
+    rest = [
+        (one, public)
+        for one in (*carried, CONTENT, file, payload.Revocation(revoked.fingerprint, packet))
+    ]
     return [(payload.encode(one), read) for one, read in (*reduced, *rest)]
 
 
 def payload_layout(rng):
-    """A payload that a forger gave a digest that agrees: laid out as the format has it, or refused; nothing else escapes."""
+    """
+    A payload that a forger gave a digest that agrees: laid out as the format has it, or refused;
+    nothing else escapes.
+    """
     content, public = rng.choice(contents())
     forged = damaged(content, rng)
     found = payload.unpack(forged + hashlib.sha256(forged).digest())
     # An exponent or a prime may have zeros before it; all else has one way to be written.
     assert isinstance(found, payload.RsaFile) or payload.encode(found) == forged
-    sheets.rebuild(found, public, "tide", Once())
+    sources_given.rebuild(found, public, "tide", Once())
 
 
-def head_line(rng):
+def head_line_bytes(rng):
     """A head line of any bytes."""
-    spoilt = damaged(heads.pack(SET.head).data, rng)[:15].ljust(15, b"\0")
-    head = heads.unpack(Line(0, rng.choice((spoilt, rng.randbytes(15)))))
-    assert heads.unpack(heads.pack(head)) == head
+    spoilt = damaged(head_line.pack(SET.head).data, rng)[:15].ljust(15, b"\0")
+    head = head_line.unpack(Line(0, rng.choice((spoilt, rng.randbytes(15)))))
+    assert head_line.unpack(head_line.pack(head)) == head
 
 
 SEALED = seals.seal(payload.encode(CONTENT), "tide", bytes(16), Cost(1, 1, 10))
@@ -247,21 +295,28 @@ class Once:
         return self.left.pop()
 
 
-SHARES = backups.deal(BODY, Terms(2, 3), sealed=False, spare=4, random_bytes=random.Random(2).randbytes)
-DEALT = [text.write(one, ()) for one in SHARES]
+SHARES = backup.deal(
+    BODY, Terms(2, 3), sealed=False, spare=4, random_bytes=random.Random(2).randbytes
+)
+DEALT = [text_file.write(one, ()) for one in SHARES]
 
 
 def shares(rng):
     """Shares, one of them damaged: the body or an error."""
-    texts = [retyped(one, rng) if at == 0 else one for at, one in enumerate(rng.sample(DEALT, rng.choice((2, 3))))]
-    assembled = backups.assemble(sets.collect([one for part in texts for one in typed.read(part, "text")]), None)
+    texts = [
+        retyped(one, rng) if at == 0 else one
+        for at, one in enumerate(rng.sample(DEALT, rng.choice((2, 3))))
+    ]
+    assembled = backup.assemble(
+        recover([one for part in texts for one in typed.read(part, "text")]), None
+    )
     assert assembled.body == BODY
 
 
 def picture(rng):
     """A file of pictures: lines that are fine are those that were printed."""
     parts = sources.read(damaged(rng.choice(pictures()), rng), "picture")
-    found = sets.collect([one for part in parts for one in part.sightings])
+    found = recover([one for part in parts for one in part.raw_lines])
     assert all(one.body in (BODY, None) for one in found.sets if one.head == SET.head)
 
 
@@ -271,7 +326,9 @@ def register_file():
     with tempfile.TemporaryDirectory() as folder:
         book = register.Register(Path(folder) / "r")
         for at in range(30):
-            book.add(register.Entry((f"MARK{at}",), "00" * 20, "secret part", 2, dt.date(2026, 11, 25)))
+            book.add(
+                register.Entry((f"MARK{at}",), "00" * 20, "secret part", 2, dt.date(2026, 11, 25))
+            )
         return book.path.read_bytes()
 
 
@@ -297,20 +354,28 @@ def its_errors():
 
 
 def rescue_text(rng):
-    """Typed text of a set or of shares, read by the second implementation: the body, or it says why not."""
-    texts = rng.sample(DEALT, 2) if rng.random() < 0.2 else [text.write(SET, ())]
+    """
+    Typed text of a set or of shares, read by the second implementation: the body, or it says why
+    not.
+    """
+    texts = rng.sample(DEALT, 2) if rng.random() < 0.2 else [text_file.write(SET, ())]
     with tempfile.TemporaryDirectory() as folder, its_errors():
         paths = [Path(folder, str(at)) for at in range(len(texts))]
         for path, one in zip(paths, texts, strict=True):
             path.write_text(retyped(one, rng), encoding="utf-8")
-        sealed, found = rescue.body_proper(rescue.collect([row for path in paths for row in rescue.rows_of(path)], str), str)
+        sealed, found = rescue.body_proper(
+            rescue.collect([row for path in paths for row in rescue.rows_of(path)], str), str
+        )
         assert (sealed, found) == (0, BODY)
 
 
 def rescue_content(rng):
-    """A payload or a certificate that somebody damaged, read by the second implementation: something to write, or why not."""
+    """
+    A payload or a certificate that somebody damaged, read by the second implementation: something
+    to write, or why not.
+    """
     content, public = rng.choice(contents())
-    file = openpgp.write(public, armored=rng.random() < 0.1)
+    file = key_file.write(public, armored=rng.random() < 0.1)
     if rng.random() < 0.5:
         content = damaged(content, rng)
     else:
@@ -320,7 +385,10 @@ def rescue_content(rng):
 
 
 def rescue_seal(rng):
-    """A sealed body, damaged but for its cost, opened by the second implementation: the content, or why not."""
+    """
+    A sealed body, damaged but for its cost, opened by the second implementation: the content, or
+    why not.
+    """
     data = SEALED[:3] + damaged(SEALED, rng)[3:]
     with its_errors():
         assert rescue.unseal(data, "tide") == payload.encode(CONTENT)
@@ -333,11 +401,11 @@ TARGETS = {
         opened_key,
         certificate,
         revocation_file,
-        private_key,
+        private_key_file,
         typed_text,
         payload_bytes,
         payload_layout,
-        head_line,
+        head_line_bytes,
         sealed_body,
         shares,
         picture,
@@ -350,7 +418,10 @@ TARGETS = {
 
 
 def fired(name, seconds=math.inf, seed=0, most=math.inf):
-    """Executions, refusals and findings of one target within some seconds, or within so many executions."""
+    """
+    Executions, refusals and findings of one target within some seconds, or within so many
+    executions.
+    """
     end, count, refused, findings = time.monotonic() + seconds, 0, 0, []
     while time.monotonic() < end and count < most:
         count += 1
@@ -377,7 +448,9 @@ def main():
         everything += findings
         print(f"{name:<18}{count:>12,}{refused:>10,}{len(findings):>10}", flush=True)
     # One of each kind: those that end in the same place are likely to be the same.
-    for seed, trace in {trace.splitlines()[-3]: (seed, trace) for seed, trace in everything}.values():
+    for seed, trace in {
+        trace.splitlines()[-3]: (seed, trace) for seed, trace in everything
+    }.values():
         print(f"\nseed {seed!r}\n{trace}")
     return 1 if everything else 0
 

@@ -1,9 +1,10 @@
 """
-The readers under fire that looks where it hits: ``python tests/bench/guided.py TARGET [FOLDER] [-max_total_time=SECONDS]``.
+The readers under fire that looks where it hits: ``python tests/fuzz/guided.py TARGET [FOLDER]
+[-max_total_time=SECONDS]``.
 
-The targets are those of fuzz.py; here their random choices are bytes that atheris chooses, by the branches that earlier ones
-reached. It is no dependency of the tests: ``pip install atheris`` where this is to run.
-What stands behind the target goes to libFuzzer.
+The targets are those of fuzz.py; here their random choices are bytes that atheris chooses, by the
+branches that earlier ones reached. It is no dependency of the tests: ``pip install atheris`` where
+this is to run. What stands behind the target goes to libFuzzer.
 """
 
 import contextlib

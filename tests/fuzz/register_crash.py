@@ -1,8 +1,9 @@
 """
-The register under fire: ``python tests/bench/register_fire.py [ROUNDS]``.
+The register under fire: ``python tests/fuzz/register_crash.py [ROUNDS]``.
 
-In each round eight processes write entries into one register, tell of each when it is written, and are killed (SIGKILL) at random
-moments. Afterwards every entry that was told of must be there, none twice, none torn, and the file sound.
+In each round eight processes write entries into one register, tell of each when it is written, and
+are killed (SIGKILL) at random moments. Afterwards every entry that was told of must be there, none
+twice, none torn, and the file sound.
 """
 
 import argparse
@@ -15,13 +16,13 @@ import time
 from contextlib import closing
 from pathlib import Path
 
-from paperkey_alt.register import Register
+from paperkey_alt.records.register import Register
 
 WRITERS = 8
 WRITER = """
 import datetime as dt, itertools, sys
 from pathlib import Path
-from paperkey_alt.register import Entry, Register
+from paperkey_alt.records.register import Entry, Register
 book = Register(Path(sys.argv[1]))
 for at in itertools.count():
     mark = f"{sys.argv[2]}-{at}"
@@ -34,7 +35,10 @@ for at in itertools.count():
 def fired_at(path, number, rng):
     """One round; return the marks that were told of."""
     command = [sys.executable, "-c", WRITER, str(path)]
-    writers = [subprocess.Popen([*command, f"{number}-{one}"], stdout=subprocess.PIPE, text=True) for one in range(WRITERS)]
+    writers = [
+        subprocess.Popen([*command, f"{number}-{one}"], stdout=subprocess.PIPE, text=True)
+        for one in range(WRITERS)
+    ]
     start = time.monotonic()
     for writer, moment in zip(writers, sorted(rng.uniform(0.1, 1.2) for _ in writers), strict=True):
         time.sleep(max(0.0, start + moment - time.monotonic()))
@@ -66,7 +70,9 @@ def main():
     print(f"  entries told of   {len(told):>7}")
     print(f"  of these lost     {len(set(told) - set(marks)):>7}")
     print(f"  change lost       {len(set(told) - drilled):>7}")
-    print(f"  entries there     {len(marks):>7}   (the last of a killed writer may be there untold)")
+    print(
+        f"  entries there     {len(marks):>7}   (the last of a killed writer may be there untold)"
+    )
     print(f"  there twice       {len(marks) - len(set(marks)):>7}")
     print(f"  the file is       {sound:>7}")
 

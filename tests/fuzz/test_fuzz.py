@@ -1,4 +1,7 @@
-"""Every reader under random damages for a minute or two, the same ones at every run; tests/bench/fuzz.py does it for hours."""
+"""
+Every reader under random damages for a minute or two, the same ones at every run;
+tests/fuzz/fuzz.py does it for hours.
+"""
 
 import importlib.util
 import sys
@@ -11,11 +14,11 @@ EXECUTIONS = {
     "opened_key": 20_000,
     "certificate": 20_000,
     "revocation_file": 40_000,
-    "private_key": 20_000,
+    "private_key_file": 20_000,
     "typed_text": 300,
     "payload_bytes": 200_000,
     "payload_layout": 30_000,
-    "head_line": 100_000,
+    "head_line_bytes": 100_000,
     "sealed_body": 10_000,
     "shares": 200,
     "picture": 100,
@@ -24,7 +27,7 @@ EXECUTIONS = {
     "rescue_content": 30_000,
     "rescue_seal": 10,
 }
-SPEC = importlib.util.spec_from_file_location("fuzz", Path(__file__).parents[1] / "bench/fuzz.py")
+SPEC = importlib.util.spec_from_file_location("fuzz", Path(__file__).parent / "fuzz.py")
 fuzz = importlib.util.module_from_spec(SPEC)
 sys.modules["fuzz"] = fuzz
 SPEC.loader.exec_module(fuzz)

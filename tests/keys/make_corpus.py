@@ -1,9 +1,11 @@
 """
-Makes the sample keys of the tests, and the demo's: ``python tests/keys/make_corpus.py NAME...`` from the top folder.
+Makes the sample keys of the tests, and the demo's: ``python tests/keys/make_corpus.py NAME...``
+from the top folder.
 
-With no name it lists what it can make. Each key is made and armored by a library that is not ours: openpgp of the npm registry
-(through tests/oracles/generate.mjs), pysequoia, or PGPy. The files in tests/keys/corpus came from it on 2026-11-25; running it
-again gives other keys, with which the tests pass as well. The passphrase of every protected key is PASSPHRASE.
+With no name it lists what it can make. Each key is made and armored by a library that is not ours:
+openpgp of the npm registry (through tests/oracles/generate.mjs), pysequoia, or PGPy. The files in
+tests/keys/corpus came from it on 2026-11-25; running it again gives other keys, with which the
+tests pass as well. The passphrase of every protected key is PASSPHRASE.
 """
 
 from __future__ import annotations
@@ -15,7 +17,7 @@ import warnings
 from datetime import timedelta
 from pathlib import Path
 
-from paperkey_alt.keys import openpgp
+from paperkey_alt.keys.openpgp import key_file
 
 TOP = Path(__file__).parents[2]
 CORPUS = TOP / "tests/keys/corpus"
@@ -27,7 +29,11 @@ BEFORE = "2026-11-01T06:00:00.000Z"
 _RSA = {"type": "rsa", "subkeys": [{}]}
 _V6 = {"v6Keys": True}
 _AEAD = {"aeadProtect": True}
-_ARGON2 = {**_AEAD, "s2kType": 4, "s2kArgon2Params": {"passes": 1, "parallelism": 1, "memoryExponent": 10}}
+_ARGON2 = {
+    **_AEAD,
+    "s2kType": 4,
+    "s2kArgon2Params": {"passes": 1, "parallelism": 1, "memoryExponent": 10},
+}
 
 NPM = {
     "rsa4096": ({**_RSA, "rsaBits": 4096}, {}),
@@ -38,8 +44,14 @@ NPM = {
     "brainpool-p256": ({"type": "ecc", "curve": "brainpoolP256r1"}, {}),
     "brainpool-p512": ({"type": "ecc", "curve": "brainpoolP512r1"}, {}),
     "secp256k1": ({"type": "ecc", "curve": "secp256k1"}, {}),
-    "curve25519-legacy": ({"type": "ecc", "curve": "curve25519Legacy", "subkeys": [{}, {"sign": True}]}, {}),
-    "curve25519-legacy-open": ({"type": "ecc", "curve": "curve25519Legacy", "passphrase": None}, {}),
+    "curve25519-legacy": (
+        {"type": "ecc", "curve": "curve25519Legacy", "subkeys": [{}, {"sign": True}]},
+        {},
+    ),
+    "curve25519-legacy-open": (
+        {"type": "ecc", "curve": "curve25519Legacy", "passphrase": None},
+        {},
+    ),
     "curve25519": ({"type": "curve25519"}, {}),
     "curve25519-aead": ({"type": "curve25519"}, _AEAD),
     "curve448": ({"type": "curve448"}, {}),
@@ -64,13 +76,18 @@ def npm(names: list[str]) -> dict[str, tuple[str, str]]:
     for name in names:
         options, config = NPM[name]
         options = {"userIDs": [USER], "passphrase": PASSPHRASE, "date": BEFORE, **options}
-        wanted[name] = {"options": {key: value for key, value in options.items() if value is not None}, "config": config}
+        wanted[name] = {
+            "options": {key: value for key, value in options.items() if value is not None},
+            "config": config,
+        }
     made = _generate(wanted)
     return {name: (one["secret"], one["public"]) for name, one in made.items()}
 
 
 def sequoia(names: list[str]) -> dict[str, tuple[str, str]]:
-    """Return secret key and certificate of each name, by pysequoia, which makes unprotected keys only."""
+    """
+    Return secret key and certificate of each name, by pysequoia, which makes unprotected keys only.
+    """
     import pysequoia  # noqa: PLC0415
 
     kinds = {
@@ -88,7 +105,10 @@ def sequoia(names: list[str]) -> dict[str, tuple[str, str]]:
 
 
 def pgpy(names: list[str]) -> dict[str, tuple[str, str]]:
-    """Return secret key and certificate of each name, by PGPy: primary key, user ID and encryption subkey."""
+    """
+    Return secret key and certificate of each name, by PGPy: primary key, user ID and encryption
+    subkey.
+    """
     warnings.simplefilter("ignore")
     from pgpy import PGPUID, PGPKey  # noqa: PLC0415
     from pgpy.constants import (  # noqa: PLC0415
@@ -100,7 +120,10 @@ def pgpy(names: list[str]) -> dict[str, tuple[str, str]]:
     )
 
     algorithms = {
-        "pgpy-rsa2048": ((PubKeyAlgorithm.RSAEncryptOrSign, 2048), (PubKeyAlgorithm.RSAEncryptOrSign, 2048)),
+        "pgpy-rsa2048": (
+            (PubKeyAlgorithm.RSAEncryptOrSign, 2048),
+            (PubKeyAlgorithm.RSAEncryptOrSign, 2048),
+        ),
         "pgpy-nist-p256": (
             (PubKeyAlgorithm.ECDSA, EllipticCurveOID.NIST_P256),
             (PubKeyAlgorithm.ECDH, EllipticCurveOID.NIST_P256),
@@ -124,22 +147,34 @@ def pgpy(names: list[str]) -> dict[str, tuple[str, str]]:
 
 def demo() -> None:
     """
-    Make demo/buoy-keepers.asc and its certificate: RSA-4096 with an RSA-4096 subkey, valid for a year.
+    Make demo/buoy-keepers.asc and its certificate: RSA-4096 with an RSA-4096 subkey, valid for a
+    year.
 
     Armored by our own writer, so that a restored file and the original are the same bytes.
     """
     year = int(timedelta(days=365).total_seconds())
-    options = {**_RSA, "rsaBits": 4096, "userIDs": [USER], "passphrase": PASSPHRASE, "keyExpirationTime": year}
+    options = {
+        **_RSA,
+        "rsaBits": 4096,
+        "userIDs": [USER],
+        "passphrase": PASSPHRASE,
+        "keyExpirationTime": year,
+    }
     made = _generate({"demo": {"options": options}})["demo"]
     for name, kind in (("buoy-keepers.asc", "secret"), ("buoy-keepers.cert.asc", "public")):
-        (key,) = openpgp.read(made[kind].encode())
-        (TOP / "demo" / name).write_bytes(openpgp.write(key, armored=True))
+        (key,) = key_file.read(made[kind].encode())
+        (TOP / "demo" / name).write_bytes(key_file.write(key, armored=True))
 
 
 def _generate(wanted: dict[str, object]) -> dict[str, dict[str, str]]:
     command = ["node", "generate.mjs"]
     done = subprocess.run(
-        command, cwd=TOP / "tests/oracles", input=json.dumps(wanted), stdout=subprocess.PIPE, check=True, text=True
+        command,
+        cwd=TOP / "tests/oracles",
+        input=json.dumps(wanted),
+        stdout=subprocess.PIPE,
+        check=True,
+        text=True,
     )
     made: dict[str, dict[str, str]] = json.loads(done.stdout)
     return made
@@ -153,7 +188,9 @@ def main(names: list[str]) -> None:
     if not names:
         print("\n".join([*MAKERS, "demo"]))
     for maker in (npm, sequoia, pgpy):
-        for name, (secret, public) in maker([name for name in names if MAKERS.get(name) is maker]).items():
+        for name, (secret, public) in maker(
+            [name for name in names if MAKERS.get(name) is maker]
+        ).items():
             (CORPUS / f"{name}.asc").write_text(secret, encoding="ascii", newline="")
             (CORPUS / f"{name}.cert.asc").write_text(public, encoding="ascii", newline="")
     if "demo" in names:

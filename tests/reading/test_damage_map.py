@@ -1,4 +1,7 @@
-"""The damage map tells what became of each row and symbol at its place; a veiled one shows nothing of what was printed."""
+"""
+The damage map tells what became of each row and symbol at its place; a veiled one shows nothing of
+what was printed.
+"""
 
 import io
 
@@ -8,8 +11,9 @@ import pytest
 from pictures import LENGTHS, SIZES, encoded, printed, rendered
 from PIL import Image, ImageDraw
 
-from paperkey_alt.reading import damage_map, pages
+from paperkey_alt.reading import damage_map
 from paperkey_alt.reading.damage_map import State
+from paperkey_alt.reading.image import pages
 from paperkey_alt.sheet import layout
 
 SCALE = 300 / 72
@@ -30,7 +34,10 @@ def row_box(number):
     row = PLAN.sheets[0].head if number == 0 else PLAN.sheets[0].rows[number - 1]
     size = PLAN.preset.type_size
     width = layout.row_width(PLAN.preset)
-    return tuple(round(value * SCALE) for value in (row.x, row.baseline - 0.75 * size, row.x + width, row.baseline + 0.25 * size))
+    return tuple(
+        round(value * SCALE)
+        for value in (row.x, row.baseline - 0.75 * size, row.x + width, row.baseline + 0.25 * size)
+    )
 
 
 def test_a_whole_sheet_is_fine_everywhere():
@@ -42,7 +49,10 @@ def test_a_whole_sheet_is_fine_everywhere():
 
 
 def damaged():
-    """A sheet with one row gone, one under a hatching of ink, one with a wrong character, a symbol gone and one spoilt."""
+    """
+    A sheet with one row gone, one under a hatching of ink, one with a wrong character, a symbol
+    gone and one spoilt.
+    """
     picture = rendered(PDF).copy()
     pen = ImageDraw.Draw(picture)
     picture.paste(255, row_box(4))
@@ -52,7 +62,15 @@ def damaged():
     left, top, right, bottom = row_box(20)
     pen.rectangle((left + 330, top - 2, left + 352, bottom), fill=0)
     for block, spoil in zip(PLAN.sheets[0].blocks[:2], (255, None), strict=True):
-        box = [round(value * SCALE) for value in (block.x, block.y, block.x + PLAN.preset.symbol, block.y + PLAN.preset.symbol)]
+        box = [
+            round(value * SCALE)
+            for value in (
+                block.x,
+                block.y,
+                block.x + PLAN.preset.symbol,
+                block.y + PLAN.preset.symbol,
+            )
+        ]
         if spoil is not None:
             picture.paste(spoil, tuple(box))
         else:
@@ -62,7 +80,9 @@ def damaged():
 
 
 def test_each_state_at_its_place():
-    """Missing, unreadable and mended rows, missing and unreadable symbols; everything else is fine."""
+    """
+    Missing, unreadable and mended rows, missing and unreadable symbols; everything else is fine.
+    """
     states, _ = examined(damaged())
     blocks = PLAN.sheets[0].blocks
     expected = {
@@ -79,7 +99,10 @@ def test_a_row_that_says_something_else_is_not_fine():
     """What is known in full from elsewhere decides, not the row's own check."""
     other = (MADE.lines[1], MADE.lines[0], *MADE.lines[2:])
     states, _ = examined(rendered(PDF), {MADE.head: other})
-    assert [key for key, state in states.items() if state is not State.FINE] == [("row", 1), ("row", 2)]
+    assert [key for key, state in states.items() if state is not State.FINE] == [
+        ("row", 1),
+        ("row", 2),
+    ]
 
 
 def test_places_lie_where_the_picture_shows_them():
@@ -89,7 +112,12 @@ def test_places_lie_where_the_picture_shows_them():
     for one in found:
         if not one.is_symbol:
             left, top, right, bottom = row_box(one.first)
-            true = [(top, width - left), (top, width - right), (bottom, width - right), (bottom, width - left)]
+            true = [
+                (top, width - left),
+                (top, width - right),
+                (bottom, width - right),
+                (bottom, width - left),
+            ]
             assert np.abs(one.corners - true).max() < 12
 
 
@@ -105,14 +133,18 @@ def test_a_veiled_map_shows_nothing_that_was_printed(kind):
 def test_a_veiled_map_gives_no_line_and_no_symbol_back():
     """Read as if it were a scan, it yields nothing; the open one still does."""
     _, found = examined(rendered(PDF))
-    veiled, open_ = (damage_map.draw(rendered(PDF), found, "title", veil=veil) for veil in (True, False))
+    veiled, open_ = (
+        damage_map.draw(rendered(PDF), found, "title", veil=veil) for veil in (True, False)
+    )
     read = [
         part
         for made in (veiled, open_)
-        for part in pages.read(encoded(made.convert("L").resize((2480, 3632))), "map", thorough=True)
+        for part in pages.read(
+            encoded(made.convert("L").resize((2480, 3632))), "map", thorough=True
+        )
     ]
-    assert read[0].sightings == ()
-    assert len(read[1].sightings) > 10
+    assert read[0].raw_lines == ()
+    assert len(read[1].raw_lines) > 10
 
 
 def test_states_differ_without_colour():
@@ -120,7 +152,11 @@ def test_states_differ_without_colour():
     tiles = []
     for state in State:
         one = damage_map.Finding(
-            7, 7, is_symbol=False, corners=np.array([(200.0, 100), (900, 100), (900, 140), (200, 140)]), state=state
+            7,
+            7,
+            is_symbol=False,
+            corners=np.array([(200.0, 100), (900, 100), (900, 140), (200, 140)]),
+            state=state,
         )
         made = damage_map.draw(Image.new("L", (1600, 300), 255), [one], "", veil=False)
         tiles.append(np.asarray(made.convert("L").crop((300, 90, 900, 150))) < 200)
@@ -131,10 +167,16 @@ def test_states_differ_without_colour():
 
 def test_maps_are_a_png_or_a_pdf():
     """One as a PNG, several as pages of a PDF; no metadata tells where they come from."""
-    made = [damage_map.draw(Image.new("L", (600, 800), 255), (), f"page {number}", veil=True) for number in (1, 2)]
+    made = [
+        damage_map.draw(Image.new("L", (600, 800), 255), (), f"page {number}", veil=True)
+        for number in (1, 2)
+    ]
     with Image.open(io.BytesIO(damage_map.encode(made[:1], pdf=False))) as picture:
         assert picture.size == made[0].size
         assert picture.info == {}
     document = pypdfium2.PdfDocument(damage_map.encode(made, pdf=True))
     assert len(document) == 2
-    assert "CreationDate" not in document.get_metadata_dict() or "2026" not in document.get_metadata_dict()["CreationDate"]
+    assert (
+        "CreationDate" not in document.get_metadata_dict()
+        or "2026" not in document.get_metadata_dict()["CreationDate"]
+    )

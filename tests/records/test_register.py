@@ -1,4 +1,6 @@
-"""The register: what is written is there, what is due is told, and nothing else is taken for one."""
+"""
+The register: what is written is there, what is due is told, and nothing else is taken for one.
+"""
 
 import datetime as dt
 import sqlite3
@@ -10,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from paperkey_alt import register
 from paperkey_alt.errors import RegisterError
-from paperkey_alt.register import Entry, Register
+from paperkey_alt.records import register
+from paperkey_alt.records.register import Entry, Register
 
 TODAY = dt.date(2026, 11, 25)
 KEY = "5A2B4966F259FA1ED461D1C422E9DF7411088C8E"
@@ -25,7 +27,14 @@ def days(count):
 
 def entry(mark="KQ7MB", **others):
     """An entry printed today and rehearsed today."""
-    known = {"fingerprint": KEY, "kind": "secret part", "sheets": 2, "printed": TODAY, "drilled": TODAY, "drill": register.GIVES}
+    known = {
+        "fingerprint": KEY,
+        "kind": "secret part",
+        "sheets": 2,
+        "printed": TODAY,
+        "drilled": TODAY,
+        "drill": register.GIVES,
+    }
     return Entry(marks=(mark,), **(known | others))
 
 
@@ -58,7 +67,7 @@ def test_what_is_written_is_there(book):
 
 
 def test_nothing_is_made_by_looking(book):
-    """Reading a register that is not there gives nothing and makes no file."""
+    """DecodedLine a register that is not there gives nothing and makes no file."""
     assert book.entries() == ()
     assert not book.path.parent.exists()
 
@@ -77,7 +86,9 @@ def test_changes_go_where_the_mark_is(book):
     """Any mark of a backup names it; other entries, and destroyed ones, stay as they are."""
     book.add(replace(entry(), marks=("KQ7MB", "A2B3C"), drilled=None, drill=None))
     book.add(entry("DXUQJ"))
-    assert [one.number for one in book.change({"A2B3C"}, drilled=TODAY, drill=register.GIVES_NOT)] == [1]
+    assert [
+        one.number for one in book.change({"A2B3C"}, drilled=TODAY, drill=register.GIVES_NOT)
+    ] == [1]
     assert [one.drill for one in book.entries()] == [register.GIVES_NOT, register.GIVES]
     assert book.change(["ZZZZZ"], destroyed=TODAY) == ()
 
@@ -112,9 +123,17 @@ REPLACED = {
     "in two ways on one day": (entry(), entry("DXUQJ", kind="compact, sealed"), False),
     "in another way later": (entry(printed=days(-9)), entry("DXUQJ", kind="compact, sealed"), True),
     "another key": (entry(printed=days(-9)), entry("DXUQJ", fingerprint="00" * 20), False),
-    "a key without a fingerprint": (entry(printed=days(-9), fingerprint=None), entry("DXUQJ", fingerprint=None), False),
+    "a key without a fingerprint": (
+        entry(printed=days(-9), fingerprint=None),
+        entry("DXUQJ", fingerprint=None),
+        False,
+    ),
     "a revocation": (entry(printed=days(-9)), entry("DXUQJ", kind=register.REVOCATION), False),
-    "a new revocation": (entry(printed=days(-9), kind=register.REVOCATION), entry("DXUQJ", kind=register.REVOCATION), True),
+    "a new revocation": (
+        entry(printed=days(-9), kind=register.REVOCATION),
+        entry("DXUQJ", kind=register.REVOCATION),
+        True,
+    ),
 }
 
 
@@ -129,7 +148,11 @@ def test_old_sheets_are_to_be_destroyed(name):
 
 PATHS = {
     "XDG": ({"XDG_DATA_HOME": "/data"}, "linux", "/data/ragleaf/register.sqlite3"),
-    "XDG, relative and so to be ignored": ({"XDG_DATA_HOME": "data"}, "linux", "/home/k/.local/share/ragleaf/register.sqlite3"),
+    "XDG, relative and so to be ignored": (
+        {"XDG_DATA_HOME": "data"},
+        "linux",
+        "/home/k/.local/share/ragleaf/register.sqlite3",
+    ),
     "Linux": ({}, "linux", "/home/k/.local/share/ragleaf/register.sqlite3"),
     "macOS": ({}, "darwin", "/home/k/Library/Application Support/Ragleaf/register.sqlite3"),
     "Windows": ({"LOCALAPPDATA": "/l"}, "win32", "/l/Ragleaf/register.sqlite3"),
@@ -201,15 +224,23 @@ def test_a_folder_that_cannot_be_written():
 WRITER = """
 import datetime as dt, sys
 from pathlib import Path
-from paperkey_alt.register import Entry, Register
+from paperkey_alt.records.register import Entry, Register
 for at in range(int(sys.argv[3])):
     Register(Path(sys.argv[1])).add(Entry((f"{sys.argv[2]}-{at}",), None, "file", 1, dt.date(2026, 11, 25)))
 """
 
 
 def test_writers_at_one_time_lose_nothing(tmp_path):
-    """Eight processes write ten entries each into a register that is not there at first: eighty are there."""
+    """
+    Eight processes write ten entries each into a register that is not there at first: eighty are
+    there.
+    """
     path = tmp_path / "r"
-    writers = [subprocess.Popen([sys.executable, "-c", WRITER, path, str(number), "10"]) for number in range(8)]
+    writers = [
+        subprocess.Popen([sys.executable, "-c", WRITER, path, str(number), "10"])
+        for number in range(8)
+    ]
     assert [writer.wait(60) for writer in writers] == [0] * 8
-    assert sorted(one.marks[0] for one in Register(path).entries()) == sorted(f"{n}-{at}" for n in range(8) for at in range(10))
+    assert sorted(one.marks[0] for one in Register(path).entries()) == sorted(
+        f"{n}-{at}" for n in range(8) for at in range(10)
+    )

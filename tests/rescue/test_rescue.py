@@ -1,7 +1,7 @@
 """
-What we print, a second implementation restores: paperkey_alt/rescue/rescue.py was written from docs/format.md alone, by
-somebody who did not see this package, for the standard library of Python 3.8. Where the two disagree, the document or one of them
-is wrong.
+What we print, a second implementation restores: paperkey_alt/rescue/rescue.py was written from
+docs/format.md alone, by somebody who did not see this package, for the standard library of Python
+3.8. Where the two disagree, the document or one of them is wrong.
 """
 
 import hashlib
@@ -12,13 +12,25 @@ from pathlib import Path
 
 import pytest
 
-from paperkey_alt import backups, payload, sets
-from paperkey_alt.backups import Terms
-from paperkey_alt.keys import compact, openpgp
-from paperkey_alt.lines import ALPHABET
-from paperkey_alt.payload import Compact, File, ReducedPart, Revocation, RsaFile, SecretPart, Whole, encode, pack
-from paperkey_alt.seal import Cost, seal
-from paperkey_alt.sheet import qr, text
+from paperkey_alt.format import backup, payload
+from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import ALPHABET
+from paperkey_alt.format.payload import (
+    Compact,
+    File,
+    ReducedPart,
+    Revocation,
+    RsaFile,
+    SecretPart,
+    Whole,
+    encode,
+    pack,
+)
+from paperkey_alt.format.seal import Cost, seal
+from paperkey_alt.format.spare_lines import spare_count
+from paperkey_alt.keys.openpgp import compact, key_file
+from paperkey_alt.sheet import qr, text_file
 
 ROOT = Path(__file__).parents[2]
 RESTORER = ROOT / "paperkey_alt/rescue/rescue.py"
@@ -33,8 +45,20 @@ def restored(folder, *texts, public=None, **others):
         names.append(folder / f"{at}.txt")
         names[-1].write_text(content, encoding="utf-8")
     out = folder / "out"
-    command = [sys.executable, "-I", "-W", "ignore", RESTORER, *names, "-o", out, *(("--public", public) if public else ())]
-    done = subprocess.run(list(map(str, command)), capture_output=True, text=True, check=False, cwd=folder, **others)
+    command = [
+        sys.executable,
+        "-I",
+        "-W",
+        "ignore",
+        RESTORER,
+        *names,
+        "-o",
+        out,
+        *(("--public", public) if public else ()),
+    ]
+    done = subprocess.run(
+        list(map(str, command)), capture_output=True, text=True, check=False, cwd=folder, **others
+    )
     assert "Traceback" not in done.stderr, done.stderr
     assert (done.returncode == 0) is out.exists()
     return (out.read_bytes() if out.exists() else None), done.stderr
@@ -42,12 +66,12 @@ def restored(folder, *texts, public=None, **others):
 
 def demo_key():
     """The demo key and its certificate."""
-    return openpgp.read(KEY.read_bytes())[0], openpgp.read(CERTIFICATE.read_bytes())[0]
+    return key_file.read(KEY.read_bytes())[0], key_file.read(CERTIFICATE.read_bytes())[0]
 
 
 def line_set(body, **others):
     """A set with the usual number of spare lines."""
-    return sets.compose(body, sets.spare_count(-(-len(body) // 15)), **others)
+    return lay_out(body, spare_count(-(-len(body) // 15)), **others)
 
 
 def damaged(rows, choose, spare):
@@ -64,20 +88,27 @@ def damaged(rows, choose, spare):
 
 
 def test_a_lean_key(tmp_path):
-    """Undamaged, and with 46 lines lost and two wrong characters in twelve: the demo key, byte for byte."""
+    """
+    Undamaged, and with 46 lines lost and two wrong characters in twelve: the demo key, byte for
+    byte.
+    """
     key, _ = demo_key()
-    made = line_set(pack(openpgp.extract(key).payload))
-    rows = text.write(made, ()).replace("# spare lines: needed only where a line above cannot be read\n", "").splitlines()
+    made = line_set(pack(key_file.extract(key).payload))
+    rows = (
+        text_file.write(made, ())
+        .replace("# spare lines: needed only where a line above cannot be read\n", "")
+        .splitlines()
+    )
     for content in ("\n".join(rows), damaged(rows, random.Random(3), 46)):
         data, said = restored(tmp_path, content, public=CERTIFICATE)
-        assert data == openpgp.write(key, armored=False), said
+        assert data == key_file.write(key, armored=False), said
         (tmp_path / "out").unlink()
 
 
 def test_one_line_too_many_is_refused(tmp_path):
     """Both refuse, and name the lines."""
     made = line_set(pack(Whole(random.Random(1).randbytes(400))))
-    rows = text.write(made, ()).splitlines()[made.head.spare_lines + 2 :]
+    rows = text_file.write(made, ()).splitlines()[made.head.spare_lines + 2 :]
     data, said = restored(tmp_path, "\n".join([f"0 {made.head_line}", *rows]))
     assert data is None
     assert "[1, 2, 3" in said
@@ -88,11 +119,18 @@ def test_whole_payloads_of_every_size(tmp_path, length):
     """One line, one group, several groups; also as the text of QR blocks, and without numbers."""
     packets = random.Random(length).randbytes(length)
     made = line_set(pack(Whole(packets)))
-    lost = [number for number in range(1, made.head.total + 1) if number % 7 == 3][: made.head.spare_lines // 2]
+    lost = [number for number in range(1, made.head.total + 1) if number % 7 == 3][
+        : made.head.spare_lines // 2
+    ]
     numbered = "\n".join(
-        row for row in text.write(made, ()).splitlines() if not row.split()[0].isdigit() or int(row.split()[0]) not in lost
+        row
+        for row in text_file.write(made, ()).splitlines()
+        if not row.split()[0].isdigit() or int(row.split()[0]) not in lost
     )
-    blocks = "\n".join(qr.encode_block(made.head_line, at + 1, made.lines[at : at + 24]) for at in range(0, len(made.lines), 24))
+    blocks = "\n".join(
+        qr.encode_block(made.head_line, at + 1, made.lines[at : at + 24])
+        for at in range(0, len(made.lines), 24)
+    )
     bare = "\n".join((made.head_line, *made.lines))
     for content in (numbered, blocks, bare):
         data, said = restored(tmp_path, content)
@@ -103,8 +141,21 @@ def test_whole_payloads_of_every_size(tmp_path, length):
 def test_shares(tmp_path):
     """Any two of three, each with lost lines; one is refused."""
     packets = random.Random(5).randbytes(300)
-    dealt = backups.deal(pack(Whole(packets)), Terms(2, 3), sealed=False, spare=6, random_bytes=random.Random(6).randbytes)
-    texts = ["\n".join(row for row in text.write(one, ()).splitlines() if row.split()[0] not in ("2", "3", "4")) for one in dealt]
+    dealt = backup.deal(
+        pack(Whole(packets)),
+        Terms(2, 3),
+        sealed=False,
+        spare=6,
+        random_bytes=random.Random(6).randbytes,
+    )
+    texts = [
+        "\n".join(
+            row
+            for row in text_file.write(one, ()).splitlines()
+            if row.split()[0] not in ("2", "3", "4")
+        )
+        for one in dealt
+    ]
     for pair in ((0, 1), (2, 0), (1, 2)):
         data, said = restored(tmp_path, *(texts[at] for at in pair))
         assert data == packets, said
@@ -115,9 +166,17 @@ def test_shares(tmp_path):
 
 
 def test_a_sealed_file(tmp_path):
-    """Argon2id and ChaCha20-Poly1305 written anew open what the library sealed; with a small cost, for they are slow."""
-    body = seal(encode(File("note.txt", b"The spare lamp is behind the third piling.")), PASSPHRASE, bytes(16), Cost(1, 2, 10))
-    content = text.write(line_set(body, sealed=True), ())
+    """
+    Argon2id and ChaCha20-Poly1305 written anew open what the library sealed; with a small cost, for
+    they are slow.
+    """
+    body = seal(
+        encode(File("note.txt", b"The spare lamp is behind the third piling.")),
+        PASSPHRASE,
+        bytes(16),
+        Cost(1, 2, 10),
+    )
+    content = text_file.write(line_set(body, sealed=True), ())
     data, said = restored(tmp_path, content, input=f"{PASSPHRASE}\n", start_new_session=True)
     assert data == b"The spare lamp is behind the third piling.", said
     (tmp_path / "out").unlink()
@@ -128,7 +187,7 @@ def test_a_sealed_file(tmp_path):
 def test_another_certificate_is_refused(tmp_path):
     """Never half a key."""
     key, _ = demo_key()
-    content = text.write(line_set(pack(openpgp.extract(key).payload)), ())
+    content = text_file.write(line_set(pack(key_file.extract(key).payload)), ())
     data, _ = restored(tmp_path, content, public=ROOT / "tests/keys/corpus/nist-p256.cert.asc")
     assert data is None
 
@@ -138,7 +197,12 @@ def test_the_numbers_of_a_compact_payload(tmp_path):
     key, _ = demo_key()
     reduced, _ = compact.compact(compact.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
     body = seal(payload.encode(reduced), PASSPHRASE, bytes(16), Cost(1, 1, 10))
-    data, said = restored(tmp_path, text.write(line_set(body, sealed=True), ()), input=f"{PASSPHRASE}\n", start_new_session=True)
+    data, said = restored(
+        tmp_path,
+        text_file.write(line_set(body, sealed=True), ()),
+        input=f"{PASSPHRASE}\n",
+        start_new_session=True,
+    )
     assert reduced.parts[0].value.hex().encode() in data.lower(), said
 
 
@@ -178,9 +242,17 @@ secret part 61732077656c6c
 
 
 def test_every_form_of_a_compact_payload(tmp_path):
-    """Reduced by each rule, under another passphrase, and not reduced, of versions 4 and 6: field by field as on the paper."""
+    """
+    Reduced by each rule, under another passphrase, and not reduced, of versions 4 and 6: field by
+    field as on the paper.
+    """
     body = seal(encode(Compact(FORMS)), PASSPHRASE, bytes(16), Cost(1, 1, 10))
-    data, said = restored(tmp_path, text.write(line_set(body, sealed=True), ()), input=f"{PASSPHRASE}\n", start_new_session=True)
+    data, said = restored(
+        tmp_path,
+        text_file.write(line_set(body, sealed=True), ()),
+        input=f"{PASSPHRASE}\n",
+        start_new_session=True,
+    )
     assert data == COMPACT.encode(), said
 
 
@@ -188,14 +260,21 @@ def test_every_form_of_a_compact_payload(tmp_path):
 @pytest.mark.parametrize("rule", [2, 3])
 def test_every_style_of_an_rsa_file(tmp_path, style, rule):
     """The numbers, and how they were written."""
-    data, said = restored(tmp_path, text.write(line_set(pack(RsaFile("buoy.key", style, rule, 65537, 0x1F3, 0xD3))), ()))
-    assert data == f"name buoy.key\nstyle {style}\nrule of d {rule}\ne 010001\np 01f3\nq d3\n".encode(), said
+    data, said = restored(
+        tmp_path,
+        text_file.write(line_set(pack(RsaFile("buoy.key", style, rule, 65537, 0x1F3, 0xD3))), ()),
+    )
+    assert (
+        data == f"name buoy.key\nstyle {style}\nrule of d {rule}\ne 010001\np 01f3\nq d3\n".encode()
+    ), said
 
 
 @pytest.mark.parametrize("fingerprint", [V4, V6])
 def test_a_revocation(tmp_path, fingerprint):
     """The packet, of a version 4 and of a version 6 key."""
-    data, said = restored(tmp_path, text.write(line_set(pack(Revocation(fingerprint, b"\xc2\1x"))), ()))
+    data, said = restored(
+        tmp_path, text_file.write(line_set(pack(Revocation(fingerprint, b"\xc2\1x"))), ())
+    )
     assert data == b"\xc2\1x", said
 
 
@@ -205,7 +284,7 @@ def test_a_forged_body_is_refused(tmp_path, sealed, body):
     """Digests that agree make no payload of what is none: said in a sentence."""
     forged = body or b"\1" if sealed else body + hashlib.sha256(body).digest()
     given = {"input": f"{PASSPHRASE}\n", "start_new_session": True} if sealed else {}
-    data, said = restored(tmp_path, text.write(line_set(forged, sealed=sealed), ()), **given)
+    data, said = restored(tmp_path, text_file.write(line_set(forged, sealed=sealed), ()), **given)
     assert data is None
     assert "Not restored: " in said
 
@@ -214,6 +293,10 @@ def test_a_damaged_certificate_is_refused(tmp_path):
     """A packet without a body has no fingerprint."""
     key, _ = demo_key()
     (tmp_path / "cert").write_bytes(b"\xc6\0")
-    data, said = restored(tmp_path, text.write(line_set(pack(openpgp.extract(key).payload)), ()), public=tmp_path / "cert")
+    data, said = restored(
+        tmp_path,
+        text_file.write(line_set(pack(key_file.extract(key).payload)), ()),
+        public=tmp_path / "cert",
+    )
     assert data is None
     assert "Not restored: the certificate has no key" in said

@@ -1,4 +1,7 @@
-"""What PDFium finds on a drawn sheet: nothing runs into anything else, and every QR symbol stands in white."""
+"""
+What PDFium finds on a drawn sheet: nothing runs into anything else, and every QR symbol stands in
+white.
+"""
 
 import ctypes
 import datetime as dt
@@ -9,10 +12,10 @@ import pypdfium2
 import pypdfium2.raw as pdfium
 import pytest
 
-from paperkey_alt import sets
-from paperkey_alt.head import Share
+from paperkey_alt.format.head_line import Share
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.payload import Lean, SecretPart
 from paperkey_alt.keys.subject import Subject
-from paperkey_alt.payload import Lean, SecretPart
 from paperkey_alt.sheet import draw, layout, words
 from paperkey_alt.sheet.caption import Caption
 
@@ -32,16 +35,27 @@ def page_objects(pdf):
 
 def drawn_sheets(total, paper, *, share=None, **caption):
     """The pages of a set of *total* lines, 4 of them spare."""
-    texts = {"title": "A title", "user_id": "Saltmarrow Buoy Keepers", "fingerprint": "5A2B" * 10, "date": TODAY}
-    words_for_it = Caption(**texts | {"notes": (), "recipe": ("How.",), "cautions": ("What.",)} | caption)
+    texts = {
+        "title": "A title",
+        "user_id": "Saltmarrow Buoy Keepers",
+        "fingerprint": "5A2B" * 10,
+        "date": TODAY,
+    }
+    words_for_it = Caption(
+        **texts | {"notes": (), "recipe": ("How.",), "cautions": ("What.",)} | caption
+    )
     body = random.Random(total).randbytes(15 * (total - 4))
-    return page_objects(draw.draw(sets.compose(body, 4, share=share), words_for_it, paper=paper))
+    return page_objects(draw.draw(lay_out(body, 4, share=share), words_for_it, paper=paper))
 
 
 def symbols(page, side):
     """The box and the module of each QR symbol on a page; *side* is how large they are."""
     for kind, box, drawn in page:
-        if kind == pdfium.FPDF_PAGEOBJ_PATH and abs(box[2] - box[0] - side) < 0.1 and abs(box[3] - box[1] - side) < 0.1:
+        if (
+            kind == pdfium.FPDF_PAGEOBJ_PATH
+            and abs(box[2] - box[0] - side) < 0.1
+            and abs(box[3] - box[1] - side) < 0.1
+        ):
             yield box, module(drawn.raw)
 
 
@@ -64,7 +78,10 @@ def meet(one, other, slack=0.0):
 @pytest.mark.parametrize("paper", layout.PAPERS.values(), **BY_NAME)
 @pytest.mark.parametrize("total", [5, 13, 37, 49, 56, 57, 64, 65, 73, 97, 121, 145, 241])
 def test_every_symbol_stands_in_white(total, paper):
-    """Four modules of the symbol itself, however few lines it carries: a short block has larger modules than a full one."""
+    """
+    Four modules of the symbol itself, however few lines it carries: a short block has larger
+    modules than a full one.
+    """
     preset = layout.plan(total, paper).preset
     counted = 0
     for page in drawn_sheets(total, paper):
@@ -77,8 +94,13 @@ def test_every_symbol_stands_in_white(total, paper):
 
 
 CROWDED = {
-    "the longest title": {"title": "Secret part of an OpenPGP key, compact, protected by its own passphrase"},
-    "a share of a version 6 key": {"fingerprint": "AB12" * 16, "share": Share(16, 16, 16, int("10110" * 5, 2))},
+    "the longest title": {
+        "title": "Secret part of an OpenPGP key, compact, protected by its own passphrase"
+    },
+    "a share of a version 6 key": {
+        "fingerprint": "AB12" * 16,
+        "share": Share(16, 16, 16, int("10110" * 5, 2)),
+    },
     "a long user ID": {"user_id": "Saltmarrow Buoy Keepers, the Lantern Office " * 9},
 }
 
@@ -87,7 +109,10 @@ CROWDED = {
 @pytest.mark.parametrize("total", [48, 56, 64, 1023])
 @pytest.mark.parametrize("what", CROWDED)
 def test_nothing_runs_into_anything_else(what, total, paper):
-    """Words, rows, the frames of spare lines and the symbols keep apart, in every preset, with the longest words there are."""
+    """
+    Words, rows, the frames of spare lines and the symbols keep apart, in every preset, with the
+    longest words there are.
+    """
     page = list(drawn_sheets(total, paper, **CROWDED[what]))[-1]
     texts = [box for kind, box, _ in page if kind == pdfium.FPDF_PAGEOBJ_TEXT]
     paths = [box for kind, box, _ in page if kind == pdfium.FPDF_PAGEOBJ_PATH]
@@ -98,7 +123,11 @@ def test_nothing_runs_into_anything_else(what, total, paper):
 
 def side_by_side(texts):
     """The least distance between two texts that stand at one height."""
-    pairs = (sorted(pair) for pair in combinations(texts, 2) if pair[0][1] < pair[1][3] and pair[1][1] < pair[0][3])
+    pairs = (
+        sorted(pair)
+        for pair in combinations(texts, 2)
+        if pair[0][1] < pair[1][3] and pair[1][1] < pair[0][3]
+    )
     return min(right[0] - left[2] for left, right in pairs)
 
 
@@ -108,15 +137,30 @@ def test_words_side_by_side_are_told_apart(what, paper):
     """Ten points at the least between the words left and right in the head of a sheet."""
     (page,) = drawn_sheets(48, paper, **CROWDED[what])
     head = paper.height - layout.MARGIN_ENDS - layout.HEAD_HEIGHT + 20
-    assert side_by_side([box for kind, box, _ in page if kind == pdfium.FPDF_PAGEOBJ_TEXT and box[1] > head]) >= 10
+    assert (
+        side_by_side(
+            [box for kind, box, _ in page if kind == pdfium.FPDF_PAGEOBJ_TEXT and box[1] > head]
+        )
+        >= 10
+    )
 
 
 @pytest.mark.parametrize("paper", layout.PAPERS.values(), **BY_NAME)
 def test_a_caution_is_never_shortened(paper):
-    """The caution of a clock that stands wrong is printed to its end; one that has no room is an error of ours."""
-    line_set = sets.compose(b"x" * 300, 4)
+    """
+    The caution of a clock that stands wrong is printed to its end; one that has no room is an error
+    of ours.
+    """
+    line_set = lay_out(b"x" * 300, 4)
     created = dt.datetime(2026, 11, 25, 8, tzinfo=dt.UTC)
-    subject = Subject(Lean((SecretPart(bytes(20), b"x"),)), "OpenPGP key", None, "AB" * 20, created, protected=True)
+    subject = Subject(
+        Lean((SecretPart(bytes(20), b"x"),)),
+        "OpenPGP key",
+        None,
+        "AB" * 20,
+        created,
+        protected=True,
+    )
     caption = words.caption(subject, line_set, today=dt.date(1970, 1, 2), anonymous=False)
     (page,) = pypdfium2.PdfDocument(draw.draw(line_set, caption, paper=paper))
     assert caption.notes[0] in page.get_textpage().get_text_bounded()

@@ -11,19 +11,32 @@ TOTALS = (1, 11, 44, 48, 49, 55, 56, 57, 64, 65, 100, 120, 121, 230, 241, 1023)
 
 
 def boxes(made, sheet):
-    """Boxes (left, top, right, bottom) of all that stands on a sheet, by name; QR symbols with their quiet zone of 4 modules."""
+    """
+    Boxes (left, top, right, bottom) of all that stands on a sheet, by name; QR symbols with their
+    quiet zone of 4 modules.
+    """
     preset, paper = made.preset, made.paper
     size, width = preset.type_size, layout.row_width(preset)
-    # The capital letters of Courier reach 0.6 of the type size above the baseline: Adobe's metrics for the font (CapHeight 562).
+    # The capital letters of Courier reach 0.6 of the type size above the baseline: Adobe's metrics
+    # for the font (CapHeight 562).
     rows = {
-        f"row {row.number}": (row.x, row.baseline - 0.6 * size, row.x + width, row.baseline) for row in (sheet.head, *sheet.rows)
+        f"row {row.number}": (row.x, row.baseline - 0.6 * size, row.x + width, row.baseline)
+        for row in (sheet.head, *sheet.rows)
     }
     quiet = 4 * preset.symbol / layout.fewest_modules(paper, preset)
     symbols = {
-        f"block {block.first}": (block.x - quiet, block.y, block.x + preset.symbol, block.y + preset.symbol)
+        f"block {block.first}": (
+            block.x - quiet,
+            block.y,
+            block.x + preset.symbol,
+            block.y + preset.symbol,
+        )
         for block in sheet.blocks
     }
-    marks = {f"mark {at}": (x, y, x + layout.MARK, y + layout.MARK) for at, (x, y) in enumerate(layout.marks(paper))}
+    marks = {
+        f"mark {at}": (x, y, x + layout.MARK, y + layout.MARK)
+        for at, (x, y) in enumerate(layout.marks(paper))
+    }
     left, right = layout.MARGIN, paper.width - layout.MARGIN
     bottom = paper.height - layout.MARGIN_ENDS
     words = {
@@ -35,28 +48,46 @@ def boxes(made, sheet):
 
 def overlap(one, other):
     """Whether two boxes share more than an edge."""
-    return one[0] < other[2] - 0.01 and other[0] < one[2] - 0.01 and one[1] < other[3] - 0.01 and other[1] < one[3] - 0.01
+    return (
+        one[0] < other[2] - 0.01
+        and other[0] < one[2] - 0.01
+        and one[1] < other[3] - 0.01
+        and other[1] < one[3] - 0.01
+    )
 
 
 @pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
 @pytest.mark.parametrize("total", TOTALS)
 def test_nothing_overlaps_and_all_is_on_the_paper(total, paper):
-    """Rows, symbols, marks, head and foot keep clear of each other, and 8 mm from the edge of the paper."""
+    """
+    Rows, symbols, marks, head and foot keep clear of each other, and 8 mm from the edge of the
+    paper.
+    """
     made = plan(total, paper)
     for sheet in made.sheets:
         placed = boxes(made, sheet)
-        assert [pair for pair in combinations(placed, 2) if overlap(placed[pair[0]], placed[pair[1]])] == []
+        assert [
+            pair for pair in combinations(placed, 2) if overlap(placed[pair[0]], placed[pair[1]])
+        ] == []
         for box in placed.values():
             assert min(box[0], box[1], paper.width - box[2], paper.height - box[3]) >= 8 * MM - 0.01
 
 
 @pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
 def test_symbols_keep_their_quiet_zone_from_each_other(paper):
-    """Four modules between two symbols, as ISO/IEC 18004 asks for on each side, and no full band needs more of them."""
+    """
+    Four modules between two symbols, as ISO/IEC 18004 asks for on each side, and no full band needs
+    more of them.
+    """
     for preset in PRESETS:
-        gap, fewest = layout.band_height(paper, preset) - preset.symbol, layout.fewest_modules(paper, preset)
+        gap, fewest = (
+            layout.band_height(paper, preset) - preset.symbol,
+            layout.fewest_modules(paper, preset),
+        )
         assert gap >= 4 * preset.symbol / fewest
-        assert fewest <= len(qr.symbol(qr.encode_block("B" * 29, 1, ["K" * 29] * preset.lines_a_band)))
+        assert fewest <= len(
+            qr.symbol(qr.encode_block("B" * 29, 1, ["K" * 29] * preset.lines_a_band))
+        )
 
 
 @pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
@@ -75,7 +106,10 @@ def test_every_line_stands_once_and_beside_its_symbol(total, paper):
 
 @pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
 def test_the_figures_of_the_usual_keys(paper):
-    """An RSA-4096 key with a subkey is two pages, lean; its compact form and an ECC key whole are one page in large type."""
+    """
+    An RSA-4096 key with a subkey is two pages, lean; its compact form and an ECC key whole are one
+    page in large type.
+    """
     assert len(plan(230, paper).sheets) == 2
     for total in (44, 53, 62):
         made = plan(total, paper)
@@ -90,12 +124,19 @@ def test_the_largest_type_that_needs_no_more_sheets():
         made = plan(total, PAPERS["a4"])
         sheets = {preset: -(-total // preset.lines_a_page) for preset in PRESETS}
         assert len(made.sheets) == min(sheets.values())
-        assert all(sheets[preset] > len(made.sheets) for preset in PRESETS if preset.type_size > made.preset.type_size)
+        assert all(
+            sheets[preset] > len(made.sheets)
+            for preset in PRESETS
+            if preset.type_size > made.preset.type_size
+        )
 
 
 @pytest.mark.parametrize("data", [1, 20, 42, 100, 184, 300, 600])
 def test_spare_lines_for_a_lost_sheet(data):
-    """With so many spare lines the fullest sheet may be lost, in every group of lines; with one line less it may not."""
+    """
+    With so many spare lines the fullest sheet may be lost, in every group of lines; with one line
+    less it may not.
+    """
     for paper in PAPERS.values():
         spare = layout.spare_for_a_sheet(data, paper)
         if data + spare <= 1023:
@@ -107,6 +148,9 @@ def test_columns_follow_the_groups():
     preset = PRESETS[-1]
     row = layout.Row(1, 100.0, 0.0)
     advance = layout.ADVANCE * preset.type_size
-    places = [round((layout.character_x(row, column, preset) - row.x) / advance) for column in range(1, 30)]
+    places = [
+        round((layout.character_x(row, column, preset) - row.x) / advance)
+        for column in range(1, 30)
+    ]
     assert places[:6] == [6, 7, 8, 9, 11, 12]
     assert places[-6:] == [34, 36, 37, 38, 39, 40]

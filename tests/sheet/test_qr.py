@@ -5,7 +5,7 @@ import segno
 from hypothesis import given
 from hypothesis import strategies as st
 
-from paperkey_alt.lines import ALPHABET
+from paperkey_alt.format.lines import ALPHABET
 from paperkey_alt.sheet import layout, qr
 
 rows = st.text(ALPHABET, min_size=29, max_size=29)
@@ -47,23 +47,43 @@ def test_what_is_no_block(name):
 
 
 def test_capacity_is_that_of_the_standard():
-    """ISO/IEC 18004, table 7, from memory: 734 alphanumeric characters in version 17-M, and not one more."""
-    assert segno.make("A" * 734, error="M", mode="alphanumeric", boost_error=False, micro=False).version == 17
-    assert segno.make("A" * 735, error="M", mode="alphanumeric", boost_error=False, micro=False).version == 18
+    """
+    ISO/IEC 18004, table 7, from memory: 734 alphanumeric characters in version 17-M, and not one
+    more.
+    """
+    assert (
+        segno.make(
+            "A" * 734, error="M", mode="alphanumeric", boost_error=False, micro=False
+        ).version
+        == 17
+    )
+    assert (
+        segno.make(
+            "A" * 735, error="M", mode="alphanumeric", boost_error=False, micro=False
+        ).version
+        == 18
+    )
 
 
 @pytest.mark.parametrize("preset", layout.PRESETS, ids=lambda preset: str(preset.type_size))
 def test_modules_are_large_enough_to_be_read(preset):
-    """At 150 dpi a module of the fullest block is at least two pixels: common practice, no source."""
-    modules = qr.symbol(qr.encode_block(HEAD, 1000 - preset.lines_a_band, [LINE] * preset.lines_a_band))
+    """
+    At 150 dpi a module of the fullest block is at least two pixels: common practice, no source.
+    """
+    modules = qr.symbol(
+        qr.encode_block(HEAD, 1000 - preset.lines_a_band, [LINE] * preset.lines_a_band)
+    )
     assert preset.symbol / len(modules) / 72 * 150 >= 2
 
 
-@pytest.mark.parametrize(("fewest", "modules"), [(0, 33), (33, 33), (34, 37), (37, 37), (67, 69), (177, 177)])
+@pytest.mark.parametrize(
+    ("fewest", "modules"), [(0, 33), (33, 33), (34, 37), (37, 37), (67, 69), (177, 177)]
+)
 def test_a_short_block_can_have_small_modules(fewest, modules):
     """
-    The smallest version with so many modules, 17 and 4 for each version (ISO/IEC 18004), and never fewer than the text needs:
-    version 4, with room for 90 characters at level M, for two lines (table 7, from memory).
+    The smallest version with so many modules, 17 and 4 for each version (ISO/IEC 18004), and never
+    fewer than the text needs: version 4, with room for 90 characters at level M, for two lines
+    (table 7, from memory).
     """
     text = qr.encode_block(HEAD, 1, [LINE])
     made = qr.symbol(text, fewest)

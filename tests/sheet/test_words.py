@@ -1,4 +1,7 @@
-"""The words on a sheet: true for every kind of print, within their room, and with the cautions that belong to it."""
+"""
+The words on a sheet: true for every kind of print, within their room, and with the cautions that
+belong to it.
+"""
 
 import datetime as dt
 import random
@@ -6,10 +9,12 @@ from itertools import product
 
 import pytest
 
-from paperkey_alt import backups, sets
-from paperkey_alt.backups import Terms
+from paperkey_alt.format import backup
+from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.payload import Compact, File, Lean, ReducedPart, RsaFile, SecretPart, Whole
+from paperkey_alt.format.spare_lines import spare_count
 from paperkey_alt.keys.subject import Subject
-from paperkey_alt.payload import Compact, File, Lean, ReducedPart, RsaFile, SecretPart, Whole
 from paperkey_alt.sheet import draw, layout, letter, words
 
 TODAY = dt.date(2026, 11, 25)
@@ -23,7 +28,13 @@ PAYLOADS = {
 }
 
 
-def subject(payload, *, protected=True, created=CREATED, name="Saltmarrow Buoy Keepers <notices@saltmarrow.example>"):
+def subject(
+    payload,
+    *,
+    protected=True,
+    created=CREATED,
+    name="Saltmarrow Buoy Keepers <notices@saltmarrow.example>",
+):
     """Something to print."""
     return Subject(payload, "OpenPGP key", name, "AB" * 20, created, protected)
 
@@ -31,31 +42,54 @@ def subject(payload, *, protected=True, created=CREATED, name="Saltmarrow Buoy K
 def line_sets(length, *, sealed=False, shared=False):
     """One set, or those of a backup."""
     body, choose = random.Random(1).randbytes(length), random.Random(2)
-    spare = sets.spare_count(-(-length // 15))
+    spare = spare_count(-(-length // 15))
     if shared:
-        return backups.deal(body, Terms(16, 16), sealed=sealed, spare=spare, random_bytes=choose.randbytes)
-    return (sets.compose(body, spare, sealed=sealed),)
+        return backup.deal(
+            body, Terms(16, 16), sealed=sealed, spare=spare, random_bytes=choose.randbytes
+        )
+    return (lay_out(body, spare, sealed=sealed),)
 
 
 @pytest.mark.parametrize("paper", layout.PAPERS)
-@pytest.mark.parametrize(("kind", "sealed", "shared"), list(product(PAYLOADS, [False, True], [False, True])))
+@pytest.mark.parametrize(
+    ("kind", "sealed", "shared"), list(product(PAYLOADS, [False, True], [False, True]))
+)
 def test_every_foot_and_letter_fits(kind, sealed, shared, paper):
-    """Recipe, cautions and letter have room on every paper, for the longest numbers too; nothing is cut."""
+    """
+    Recipe, cautions and letter have room on every paper, for the longest numbers too; nothing is
+    cut.
+    """
     longest = 12_000 if kind in ("whole", "file") and not shared else 9_000
     line_set = line_sets(longest, sealed=sealed, shared=shared)[-1]
-    caption = words.caption(subject(PAYLOADS[kind], protected=False), line_set, today=TODAY, anonymous=False)
-    pages = draw.draw(line_set, caption, paper=layout.PAPERS[paper], letter=letter.letter(line_set.head, caption))
+    caption = words.caption(
+        subject(PAYLOADS[kind], protected=False), line_set, today=TODAY, anonymous=False
+    )
+    pages = draw.draw(
+        line_set, caption, paper=layout.PAPERS[paper], letter=letter.letter(line_set.head, caption)
+    )
     assert pages.startswith(b"%PDF")
 
 
 def test_a_clock_before_the_keys_creation_is_said():
-    """The date on the sheet is then wrong, and the sheet says so; otherwise it says nothing of the clock."""
+    """
+    The date on the sheet is then wrong, and the sheet says so; otherwise it says nothing of the
+    clock.
+    """
     (line_set,) = line_sets(100)
-    early = words.caption(subject(PAYLOADS["lean"]), line_set, today=dt.date(1970, 1, 2), anonymous=False)
+    early = words.caption(
+        subject(PAYLOADS["lean"]), line_set, today=dt.date(1970, 1, 2), anonymous=False
+    )
     assert "clock" in early.notes[0]
     assert "2026-11-25" in early.notes[0]
-    assert words.caption(subject(PAYLOADS["lean"]), line_set, today=TODAY, anonymous=False).notes == ()
-    assert words.caption(subject(PAYLOADS["file"], created=None), line_set, today=TODAY, anonymous=False).notes == ()
+    assert (
+        words.caption(subject(PAYLOADS["lean"]), line_set, today=TODAY, anonymous=False).notes == ()
+    )
+    assert (
+        words.caption(
+            subject(PAYLOADS["file"], created=None), line_set, today=TODAY, anonymous=False
+        ).notes
+        == ()
+    )
 
 
 @pytest.mark.parametrize(
@@ -68,10 +102,14 @@ def test_a_clock_before_the_keys_creation_is_said():
         (False, False, True, "Share 1 of 16", "never lie beside another"),
     ],
 )
-def test_the_title_and_the_first_caution_say_what_protects(protected, sealed, shared, title, caution):
+def test_the_title_and_the_first_caution_say_what_protects(
+    protected, sealed, shared, title, caution
+):
     """What an owner or a finder must know first."""
     line_set = line_sets(100, sealed=sealed, shared=shared)[0]
-    made = words.caption(subject(PAYLOADS["lean"], protected=protected), line_set, today=TODAY, anonymous=False)
+    made = words.caption(
+        subject(PAYLOADS["lean"], protected=protected), line_set, today=TODAY, anonymous=False
+    )
     assert title in made.title
     assert caution in made.cautions[0]
 
@@ -81,20 +119,28 @@ def test_anonymous_sheets_have_no_user_id():
     line_set = line_sets(100, shared=True)[0]
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, today=TODAY, anonymous=True)
     sections = letter.letter(line_set.head, caption).sections
-    shown = " ".join([*words.remarks(line_set, caption), *(part for section in sections for part in section)])
+    shown = " ".join(
+        [*words.remarks(line_set, caption), *(part for section in sections for part in section)]
+    )
     assert "Buoy" not in shown
     assert caption.user_id is None
 
 
 def test_the_recipe_has_the_numbers_of_the_set():
-    """How many lines, how many bytes, how many to cut off, and the groups where there are several."""
+    """
+    How many lines, how many bytes, how many to cut off, and the groups where there are several.
+    """
     (line_set,) = line_sets(100)
-    recipe = " ".join(words.caption(subject(PAYLOADS["lean"]), line_set, today=TODAY, anonymous=False).recipe)
+    recipe = " ".join(
+        words.caption(subject(PAYLOADS["lean"]), line_set, today=TODAY, anonymous=False).recipe
+    )
     assert "lines 1 to 7" in recipe
     assert "105 bytes, cut off the last 5" in recipe
     assert "--public" in recipe
     (large,) = line_sets(9_000)
-    recipe = " ".join(words.caption(subject(PAYLOADS["whole"]), large, today=TODAY, anonymous=False).recipe)
+    recipe = " ".join(
+        words.caption(subject(PAYLOADS["whole"]), large, today=TODAY, anonymous=False).recipe
+    )
     assert "3 groups" in recipe
     assert "--public" not in recipe
 
@@ -111,5 +157,11 @@ def test_what_was_printed_is_told():
     (line_set,) = line_sets(100)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, today=TODAY, anonymous=False)
     told = "\n".join(words.printed([line_set], ["A note."], caption, 1))
-    for part in ("1 sheet, set mark", "any 4 lines may be lost", "A note.", "Caution: Who has this sheet", "ragleaf check"):
+    for part in (
+        "1 sheet, set mark",
+        "any 4 lines may be lost",
+        "A note.",
+        "Caution: Who has this sheet",
+        "ragleaf check",
+    ):
         assert part in told

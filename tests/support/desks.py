@@ -1,4 +1,6 @@
-"""A desk to work at: runs the command as a user does, in a process of its own, in a folder of its own."""
+"""
+A desk to work at: runs the command as a user does, in a process of its own, in a folder of its own.
+"""
 
 import os
 import subprocess
@@ -29,11 +31,16 @@ class Desk:
         self.write("pw", f"{PASSPHRASE}\n")
 
     def run(self, *arguments, stdin="", command=(sys.executable, "-m", "paperkey_alt"), **others):
-        """Run ragleaf with these arguments in the folder; no traceback is ever shown, whatever happens."""
+        """
+        Run ragleaf with these arguments in the folder; no traceback is ever shown, whatever
+        happens.
+        """
         # The register of whoever runs the tests is left alone.
         others = {"env": os.environ | {"XDG_DATA_HOME": f"{self.folder}-data"}} | others
         run = [*command, *map(str, arguments)]
-        done = subprocess.run(run, cwd=self.folder, input=stdin, capture_output=True, text=True, check=False, **others)
+        done = subprocess.run(
+            run, cwd=self.folder, input=stdin, capture_output=True, text=True, check=False, **others
+        )
         assert "Traceback" not in done.stderr, done.stderr
         return Done(done.returncode, done.stdout, done.stderr)
 

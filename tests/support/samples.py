@@ -1,5 +1,6 @@
 """
-The keys that the tests use: the corpus as it stands, and forms of its keys that no library at hand writes, put together here.
+The keys that the tests use: the corpus as it stands, and forms of its keys that no library at hand
+writes, put together here.
 """
 
 from __future__ import annotations
@@ -15,15 +16,22 @@ from cryptography.hazmat.decrepit.ciphers import modes
 from cryptography.hazmat.primitives.ciphers import Cipher, algorithms
 from make_corpus import CORPUS, MAKERS, PASSPHRASE
 
-from paperkey_alt.keys import armor, key_packet, packets
+from paperkey_alt.keys.openpgp import armor, key_packet, packets
 
-PUBLISHED = json.loads((Path(__file__).parents[1] / "vectors/openpgp-published-samples.json").read_text(encoding="utf-8"))
+PUBLISHED = json.loads(
+    (Path(__file__).parents[1] / "vectors/openpgp-published-samples.json").read_text(
+        encoding="utf-8"
+    )
+)
 NAMES = tuple(MAKERS)
 
 
 @dataclass(frozen=True)
 class Sample:
-    """A secret key and its certificate, binary, and the passphrase over the secret, None where there is none."""
+    """
+    A secret key and its certificate, binary, and the passphrase over the secret, None where there
+    is none.
+    """
 
     secret: bytes
     certificate: bytes
@@ -32,7 +40,11 @@ class Sample:
 
 def sample(name):
     """Return a key of the corpus."""
-    return Sample(binary(f"{name}.asc"), binary(f"{name}.cert.asc"), None if name.endswith("-open") else PASSPHRASE)
+    return Sample(
+        binary(f"{name}.asc"),
+        binary(f"{name}.cert.asc"),
+        None if name.endswith("-open") else PASSPHRASE,
+    )
 
 
 def file(name):
@@ -41,15 +53,31 @@ def file(name):
 
 
 def binary(name):
-    """Return a file of the corpus out of its armor, which a library wrote and the standard library's base64 reads here."""
-    rows = file(name).replace(b"\r\n", b"\n").partition(b"\n\n")[2].split(b"-----END")[0].split(b"\n=")[0]
+    """
+    Return a file of the corpus out of its armor, which a library wrote and the standard library's
+    base64 reads here.
+    """
+    rows = (
+        file(name)
+        .replace(b"\r\n", b"\n")
+        .partition(b"\n\n")[2]
+        .split(b"-----END")[0]
+        .split(b"\n=")[0]
+    )
     return base64.b64decode(rows)
 
 
 def old_header(tag, length, width=None):
-    """Return an old-format packet header (RFC 9580 §4.2.2) with a length of *width* bytes, the narrowest where that is None."""
+    """
+    Return an old-format packet header (RFC 9580 §4.2.2) with a length of *width* bytes, the
+    narrowest where that is None.
+    """
     widths = (1, 2, 4)
-    kind = widths.index(width) if width else next(at for at, octets in enumerate(widths) if length < 1 << 8 * octets)
+    kind = (
+        widths.index(width)
+        if width
+        else next(at for at, octets in enumerate(widths) if length < 1 << 8 * octets)
+    )
     return bytes([0x80 | tag << 2 | kind]) + length.to_bytes(widths[kind], "big")
 
 
@@ -59,21 +87,33 @@ def new_header(tag, length):
 
 
 def with_headers(data, header):
-    """Return the packets of *data* under headers that the function *header* makes from tag and length."""
-    return b"".join(header(packet.tag, len(packet.body)) + packet.body for packet in packets.split(data))
+    """
+    Return the packets of *data* under headers that the function *header* makes from tag and length.
+    """
+    return b"".join(
+        header(packet.tag, len(packet.body)) + packet.body for packet in packets.split(data)
+    )
 
 
 def with_secrets(data, secret):
-    """Return the key *data*, binary, its secret parts replaced by what the function *secret* makes of each key packet."""
+    """
+    Return the key *data*, binary, its secret parts replaced by what the function *secret* makes of
+    each key packet.
+    """
     out = []
     for packet in packets.split(data):
         key = key_packet.parse(packet) if packet.tag in key_packet.SECRET_TAGS else None
         made = secret(key) if key else None
-        out.append(packet if made is None else packets.with_body(packet.tag, key.public + made, like=packet))
+        out.append(
+            packet
+            if made is None
+            else packets.with_body(packet.tag, key.public + made, like=packet)
+        )
     return packets.join(out)
 
 
-# What protects a secret, by RFC 9580 §3.7: usage octets and specifiers that the libraries at hand read and do not write.
+# What protects a secret, by RFC 9580 §3.7: usage octets and specifiers that the libraries at hand
+# read and do not write.
 
 SALT = bytes.fromhex("53616c746d617277")
 IV = bytes(range(16))
@@ -115,14 +155,18 @@ def derive(specifier, octets):
 
 
 def protect(usage, cipher=9, specifier=None):
-    """Return a function that protects the secret part of an unprotected version 4 key packet (§5.5.3)."""
+    """
+    Return a function that protects the secret part of an unprotected version 4 key packet (§5.5.3).
+    """
     constructor, octets, block = CIPHERS[cipher]
     is_legacy = specifier is None
 
     def protected(key):
         fields = key.secret[1:-2]
         check = hashlib.sha1(fields).digest() if usage == 254 else key.secret[-2:]
-        encryptor = Cipher(constructor(derive(specifier or simple(1), octets)), modes.CFB(IV[:block])).encryptor()
+        encryptor = Cipher(
+            constructor(derive(specifier or simple(1), octets)), modes.CFB(IV[:block])
+        ).encryptor()
         before = bytes([cipher]) if is_legacy else bytes([usage, cipher]) + specifier
         return before + IV[:block] + encryptor.update(fields + check)
 
@@ -143,9 +187,15 @@ USAGES = {
 
 
 def stub(how=key_packet.STUB_ELSEWHERE, usage=254):
-    """Return the secret part of a version 4 packet that has none: the de-facto stub; *how* 2 is a card, its number behind."""
+    """
+    Return the secret part of a version 4 packet that has none: the de-facto stub; *how* 2 is a
+    card, its number behind.
+    """
     return (
-        bytes([usage, 9, 101, 2]) + b"GNU" + bytes([how]) + (b"\x06\xd2\x76\0\1\x24\1" if how == key_packet.STUB_ON_CARD else b"")
+        bytes([usage, 9, 101, 2])
+        + b"GNU"
+        + bytes([how])
+        + (b"\x06\xd2\x76\0\1\x24\1" if how == key_packet.STUB_ON_CARD else b"")
     )
 
 

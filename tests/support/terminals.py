@@ -14,12 +14,17 @@ from termios import TIOCSWINSZ
 
 @contextmanager
 def terminal(desk, *arguments):
-    """The command in a terminal of 80 × 24 without colour; yields what sends keys and returns what was written to the screen."""
+    """
+    The command in a terminal of 80 × 24 without colour; yields what sends keys and returns what was
+    written to the screen.
+    """
     ours, theirs = pty.openpty()
     ioctl(theirs, TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
     environment = os.environ | {"TERM": "linux", "NO_COLOR": "1"}
     command = [sys.executable, "-m", "paperkey_alt", *arguments]
-    with Popen(command, cwd=desk.folder, stdin=theirs, stdout=theirs, stderr=theirs, env=environment) as process:
+    with Popen(
+        command, cwd=desk.folder, stdin=theirs, stdout=theirs, stderr=theirs, env=environment
+    ) as process:
         os.close(theirs)
 
         def send(keys, until):

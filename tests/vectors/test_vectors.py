@@ -1,4 +1,7 @@
-"""The test vectors of the format, read by both implementations: each finds in each vector what stands at its head."""
+"""
+The test vectors of the format, read by both implementations: each finds in each vector what stands
+at its head.
+"""
 
 import hashlib
 import subprocess
@@ -9,9 +12,10 @@ from pathlib import Path
 import make_vectors
 import pytest
 
-from paperkey_alt import backups, body, sets
 from paperkey_alt.errors import NoHeadLine, PaperError, UnknownFormat
-from paperkey_alt.reading import typed
+from paperkey_alt.format import backup, body
+from paperkey_alt.format.recover import recover
+from paperkey_alt.reading.text import typed
 
 FOLDER = make_vectors.FOLDER
 NAMES = sorted(path.stem for path in FOLDER.iterdir())
@@ -42,7 +46,13 @@ def read(name):
     word, _, numbers = said["expect"].rpartition(" ")
     if not numbers[:1].isdecimal():
         word, numbers = said["expect"], ""
-    return Read(word, tuple(map(int, filter(None, numbers.split(",")))), said.get("sha256"), said.get("passphrase"), text)
+    return Read(
+        word,
+        tuple(map(int, filter(None, numbers.split(",")))),
+        said.get("sha256"),
+        said.get("passphrase"),
+        text,
+    )
 
 
 def test_the_vectors_are_those_that_the_script_writes():
@@ -50,7 +60,9 @@ def test_the_vectors_are_those_that_the_script_writes():
     found, contents = make_vectors.vectors()
     assert set(found) == set(NAMES)
     for name, vector in found.items():
-        assert (FOLDER / f"{name}.txt").read_text("utf-8") == make_vectors.text_of(vector, contents[name]), name
+        assert (FOLDER / f"{name}.txt").read_text("utf-8") == make_vectors.text_of(
+            vector, contents[name]
+        ), name
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -60,16 +72,18 @@ def test_this_program(name):
     errors = {"no head line": NoHeadLine, "other version": UnknownFormat}
     if vector.expect in errors:
         with pytest.raises(errors[vector.expect]):
-            sets.collect(typed.read(vector.text, name))
+            recover(typed.read(vector.text, name))
         return
-    findings = sets.collect(typed.read(vector.text, name))
+    findings = recover(typed.read(vector.text, name))
     if vector.sha256 is None:
         with pytest.raises(PaperError):
-            backups.assemble(findings, None)
+            backup.assemble(findings, None)
         assert all(one.body is None for one in findings.sets) or "share" in name
         return
-    assembled = backups.assemble(findings, None)
-    content = body.unwrap(assembled.body, sealed=assembled.sealed, ask=lambda _: vector.passphrase).payload.data
+    assembled = backup.assemble(findings, None)
+    content = body.unwrap(
+        assembled.body, sealed=assembled.sealed, ask=lambda _: vector.passphrase
+    ).payload.data
     assert hashlib.sha256(content).hexdigest() == vector.sha256
     (one,) = findings.sets if "share" not in name else findings.sets[:1]
     told = {line.number for line in one.lines if line.status.value == vector.expect}
@@ -91,7 +105,9 @@ def test_the_restorer(name, tmp_path):
     vector = read(name)
     (tmp_path / "typed.txt").write_text(vector.text, encoding="utf-8")
     command = [sys.executable, "-c", FEED, RESCUE, tmp_path / "typed.txt", "-o", tmp_path / "out"]
-    done = subprocess.run(command, input=vector.passphrase or "", capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        command, input=vector.passphrase or "", capture_output=True, text=True, check=False
+    )
     assert "Traceback" not in done.stderr
     if vector.sha256 is None:
         assert done.returncode == 1

@@ -1,8 +1,8 @@
 """
 The three AEAD modes of RFC 9580 §9.6 over AES, under one interface: `mode`.
 
-OCB and GCM are the library's; it has no EAX, which is put together here from its CTR and CMAC (Bellare, Rogaway and Wagner,
-"The EAX mode of operation", FSE 2004, figure 3).
+OCB and GCM are the library's; it has no EAX, which is put together here from its CTR and CMAC
+(Bellare, Rogaway and Wagner, "The EAX mode of operation", FSE 2004, figure 3).
 """
 
 from __future__ import annotations
@@ -24,7 +24,9 @@ _BLOCK_BYTES = 16
 
 
 class Mode(Protocol):
-    """Authenticated encryption with a fixed key; `decrypt` raises cryptography.exceptions.InvalidTag."""
+    """
+    Authenticated encryption with a fixed key; `decrypt` raises cryptography.exceptions.InvalidTag.
+    """
 
     def encrypt(self, nonce: bytes, data: bytes, associated_data: bytes | None, /) -> bytes:
         """Return the ciphertext of *data* with the tag behind it."""

@@ -1,9 +1,9 @@
 """
 ASCII armor: `armor` and `dearmor` (RFC 9580 §6).
 
-Read leniently, in this short list: text before, between and after blocks; line ends of any kind; blanks at either end of a row;
-armor headers, which are not kept; a missing blank row behind them; a missing checksum. Everything else that is not armor is an
-error with its row.
+Read leniently, in this short list: text before, between and after blocks; line ends of any kind;
+blanks at either end of a row; armor headers, which are not kept; a missing blank row behind them; a
+missing checksum. Everything else that is not armor is an error with its row.
 """
 
 from __future__ import annotations
@@ -44,7 +44,9 @@ class ArmorKind(enum.Enum):
 
 @dataclass(frozen=True)
 class ArmorBlock:
-    """The bytes of one armored block, and the row of the file, counted from 1, in which it begins."""
+    """
+    The bytes of one armored block, and the row of the file, counted from 1, in which it begins.
+    """
 
     kind: ArmorKind
     data: bytes
@@ -55,23 +57,32 @@ def armor(data: bytes, *, kind: ArmorKind, checksum: bool) -> str:
     """
     Return *data* as an armored block that ends with a newline.
 
-    *checksum* adds the CRC-24 footer, which older readers want and which must not stand behind version 6 keys (RFC 9580 §6.1).
+    *checksum* adds the CRC-24 footer, which older readers want and which must not stand behind
+    version 6 keys (RFC 9580 §6.1).
     """
     text = base64.b64encode(data).decode("ascii")
     rows = [text[at : at + ROW_CHARACTERS] for at in range(0, len(text), ROW_CHARACTERS)]
     if checksum:
-        rows.append("=" + base64.b64encode(crc24(data).to_bytes(_CRC24_BYTES, "big")).decode("ascii"))
-    return "\n".join([f"-----BEGIN PGP {kind.value}-----", "", *rows, f"-----END PGP {kind.value}-----", ""])
+        rows.append(
+            "=" + base64.b64encode(crc24(data).to_bytes(_CRC24_BYTES, "big")).decode("ascii")
+        )
+    return "\n".join(
+        [f"-----BEGIN PGP {kind.value}-----", "", *rows, f"-----END PGP {kind.value}-----", ""]
+    )
 
 
 def dearmor(text: bytes) -> list[ArmorBlock]:
     """
     Return all armored blocks of *text*, in order; none where it has no armor.
 
-    Raises DamagedKeyFile with the row where a block is cut short, no base64, or at odds with its checksum.
+    Raises DamagedKeyFile with the row where a block is cut short, no base64, or at odds with its
+    checksum.
     """
     # Latin-1 maps every byte to one character: text around the blocks may be of any encoding.
-    rows = [row.strip() for row in text.decode("latin-1").replace("\r\n", "\n").replace("\r", "\n").split("\n")]
+    rows = [
+        row.strip()
+        for row in text.decode("latin-1").replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    ]
     return [_block(rows, at) for at in _beginnings(rows)]
 
 
@@ -115,7 +126,11 @@ def _block(rows: Sequence[str], begin: int) -> ArmorBlock:
     checksum = _CHECKSUM.fullmatch(body[-1][1]) if body else None
     data = _decode(body[:-1] if checksum else body, end)
     if checksum and int.from_bytes(base64.b64decode(checksum[1]), "big") != crc24(data):
-        raise _damage("the checksum (CRC-24) does not agree with the rows above it: one of them is altered or missing", body[-1][0])
+        raise _damage(
+            "the checksum (CRC-24) does not agree with the rows above it: one of them is altered "
+            "or missing",
+            body[-1][0],
+        )
     return ArmorBlock(kind, data, begin + 1)
 
 
@@ -128,13 +143,17 @@ def _kind(row: str, at: int) -> ArmorKind:
 
 
 def _decode(body: Sequence[tuple[int, str]], end: int) -> bytes:
-    """Return the bytes of the base64 rows, each with its place; *end* is the place of the END row."""
+    """
+    Return the bytes of the base64 rows, each with its place; *end* is the place of the END row.
+    """
     if not body:
         raise _damage("the armor is empty", end)
     for at, row in body:
         wrong = _NOT_BASE64.search(row)
         if wrong:
-            raise _damage("a character that is not base64 stands in the armor", at, wrong.start() + 1)
+            raise _damage(
+                "a character that is not base64 stands in the armor", at, wrong.start() + 1
+            )
         if row.endswith("=") and at != body[-1][0] and not set(body[-1][1]) <= {"="}:
             raise _damage("base64 ends before its last row", at, len(row))
     text = "".join(row for _, row in body)
@@ -145,12 +164,17 @@ def _decode(body: Sequence[tuple[int, str]], end: int) -> bytes:
     except ValueError:
         data = b""
     if base64.b64encode(data).decode("ascii") != text:
-        raise _damage("the end of the armor's last row is no base64 that a program writes", body[-1][0])
+        raise _damage(
+            "the end of the armor's last row is no base64 that a program writes", body[-1][0]
+        )
     return data
 
 
 def _odd_row(body: Sequence[tuple[int, str]]) -> int:
-    """Return the place of the first row that is not as long as the rows of this block are, the last row where all are."""
+    """
+    Return the place of the first row that is not as long as the rows of this block are, the last
+    row where all are.
+    """
     lengths = [len(row) for _, row in body[:-1]]
     usual = max(set(lengths), key=lengths.count) if lengths else 0
     return next((at for at, row in body[:-1] if len(row) != usual), body[-1][0])

@@ -1,8 +1,9 @@
 """
-Secret parts reduced to what cannot be computed, and back to the identical bytes: `compact` and `restore`.
+Secret parts reduced to what cannot be computed, and back to the identical bytes: `compact` and
+`restore`.
 
-Both prove, packet by packet, that the secret belongs to its public key. A part is found in the certificate by that proof, so no
-fingerprint needs to be carried.
+Both prove, packet by packet, that the secret belongs to its public key. A part is found in the
+certificate by that proof, so no fingerprint needs to be carried.
 """
 
 from __future__ import annotations
@@ -11,27 +12,40 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt.errors import CertificateError, DigestMismatch, NotASecretKey, RagleafError, UnsupportedKey, WrongPassphrase
-from paperkey_alt.keys import essence, packets, protection
-from paperkey_alt.keys.essence import Essence
-from paperkey_alt.keys.key_packet import Secrecy
-from paperkey_alt.keys.proof import prove
-from paperkey_alt.keys.protection import PublicPart
-from paperkey_alt.payload import CHECK_BYTES, Compact, Lean, ReducedPart, SecretPart
+from paperkey_alt.errors import (
+    CertificateError,
+    DigestMismatch,
+    NotASecretKey,
+    RagleafError,
+    UnsupportedKey,
+    WrongPassphrase,
+)
+from paperkey_alt.format.payload import CHECK_BYTES, Compact, Lean, ReducedPart, SecretPart
+from paperkey_alt.keys.openpgp import packets, protection, reduction
+from paperkey_alt.keys.openpgp.key_packet import Secrecy
+from paperkey_alt.keys.openpgp.key_pair import prove
+from paperkey_alt.keys.openpgp.protection import PublicPart
+from paperkey_alt.keys.openpgp.reduction import Reduced
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from paperkey_alt.keys.key_packet import KeyPacket
-    from paperkey_alt.keys.openpgp import Key
-    from paperkey_alt.passphrases import Ask
+    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.keys.openpgp.key_packet import KeyPacket
 
-_SECRET_TYPE = {packets.PUBLIC_KEY: packets.SECRET_KEY, packets.PUBLIC_SUBKEY: packets.SECRET_SUBKEY}
+_SECRET_TYPE = {
+    packets.PUBLIC_KEY: packets.SECRET_KEY,
+    packets.PUBLIC_SUBKEY: packets.SECRET_SUBKEY,
+}
 
 
 @dataclass(frozen=True)
 class Unlocked:
-    """A secret key packet with its secret fields in the clear, and the passphrase that opened it (None where none protects it)."""
+    """
+    A secret key packet with its secret fields in the clear, and the passphrase that opened it (None
+    where none protects it).
+    """
 
     packet: KeyPacket
     clear: bytes
@@ -40,7 +54,8 @@ class Unlocked:
 
 def unlock(key: Key, ask: Ask, known: Iterable[str] = ()) -> tuple[Unlocked, ...]:
     """
-    Return all secrets of *key* unlocked; *known* passphrases and those that opened one are tried before another is asked for.
+    Return all secrets of *key* unlocked; *known* passphrases and those that opened one are tried
+    before another is asked for.
 
     Raises WrongPassphrase or UnsupportedKey, naming the packet.
     """
@@ -55,17 +70,23 @@ def unlock(key: Key, ask: Ask, known: Iterable[str] = ()) -> tuple[Unlocked, ...
 
 
 def unlock_primary(key: Key, ask: Ask) -> Unlocked:
-    """Return the primary key's secret unlocked; raises NotASecretKey where the file does not have it."""
+    """
+    Return the primary key's secret unlocked; raises NotASecretKey where the file does not have it.
+    """
     if key.primary not in key.secret_packets:
-        raise NotASecretKey(f"the file does not have the secret of the primary {key.primary.title}, which signs revocations")
+        raise NotASecretKey(
+            f"the file does not have the secret of the primary {key.primary.title}, which signs "
+            "revocations"
+        )
     return _unlock(key.primary, [], ask)
 
 
 def prove_all(unlocked: Iterable[Unlocked]) -> tuple[str, ...]:
     """
-    Prove that each secret belongs to its public key; return, in a sentence each, those for which there is no proof.
+    Prove that each secret belongs to its public key; return, in a sentence each, those for which
+    there is no proof.
 
-    Raises ProofFailed, naming the packet.
+    Raises KeyPairMismatch, naming the packet.
     """
     unproven = []
     for one in unlocked:
@@ -80,29 +101,38 @@ def prove_all(unlocked: Iterable[Unlocked]) -> tuple[str, ...]:
 
 def compact(unlocked: Iterable[Unlocked], passphrase: str) -> tuple[Compact, tuple[str, ...]]:
     """
-    Return the secrets reduced, for a seal under *passphrase*, and in a sentence each those that are carried as they stand.
+    Return the secrets reduced, for a seal under *passphrase*, and in a sentence each those that are
+    carried as they stand.
 
-    Raises ProofFailed, naming the packet, where a secret does not belong to its public key.
+    Raises KeyPairMismatch, naming the packet, where a secret does not belong to its public key.
     """
     parts: list[ReducedPart | SecretPart] = []
     kept = []
     for one in unlocked:
         reduced = _reduced(one, passphrase)
         if reduced is None:
-            kept.append(f"The secret of the {one.packet.title} is carried as it stands: not computable to the same bytes.")
+            kept.append(
+                f"The secret of the {one.packet.title} is carried as it stands: not computable "
+                "to the same bytes."
+            )
         parts.append(reduced or SecretPart(one.packet.fingerprint, one.packet.secret))
     return Compact(tuple(parts)), tuple(kept)
 
 
 def restore(payload: Compact, certificate: Key | None, passphrase: str, ask: Ask) -> Lean:
     """
-    Return the secret parts that *payload* stands for, each as it stood, for the key of *certificate*.
+    Return the secret parts that *payload* stands for, each as it stood, for the key of
+    *certificate*.
 
-    *passphrase* is the seal's; *ask* is called where a secret had another one. Raises CertificateError where a part belongs to no
-    key of the certificate, DigestMismatch where the bytes are not those that stood there.
+    *passphrase* is the seal's; *ask* is called where a secret had another one. Raises
+    CertificateError where a part belongs to no key of the certificate, DigestMismatch where the
+    bytes are not those that stood there.
     """
     if certificate is None:
-        raise CertificateError("compact sheets carry only what cannot be computed from the public certificate: it is needed")
+        raise CertificateError(
+            "compact sheets carry only what cannot be computed from the public certificate: it "
+            "is needed"
+        )
     return Lean(tuple(_restored(part, certificate, passphrase, ask) for part in payload.parts))
 
 
@@ -112,32 +142,43 @@ def _unlock(part: KeyPacket, known: list[str], ask: Ask) -> Unlocked:
         return Unlocked(part, protection.unlock(part.secret, public, b""), None)
     for passphrase in known:
         try:
-            return Unlocked(part, protection.unlock(part.secret, public, passphrase.encode()), passphrase)
+            return Unlocked(
+                part, protection.unlock(part.secret, public, passphrase.encode()), passphrase
+            )
         except WrongPassphrase:
             continue
     while True:
         passphrase = ask(part.title)
         try:
-            return Unlocked(part, protection.unlock(part.secret, public, passphrase.encode()), passphrase)
+            return Unlocked(
+                part, protection.unlock(part.secret, public, passphrase.encode()), passphrase
+            )
         except WrongPassphrase:
             continue
 
 
 def _reduced(one: Unlocked, passphrase: str) -> ReducedPart | None:
     try:
-        found = essence.reduce(one.clear, one.packet.public)
+        found = reduction.reduce(one.clear, one.packet.public)
     except UnsupportedKey:
         return None
     except RagleafError as error:
         raise type(error)(f"{one.packet.title}: {error.what}") from None
     how = protection.parse(one.packet.secret, one.packet.version)
     own = one.passphrase if one.passphrase is not None else passphrase
-    if found is None or protection.lock(one.clear, how, _public(one.packet), own.encode()) != one.packet.secret:
+    if (
+        found is None
+        or protection.lock(one.clear, how, _public(one.packet), own.encode()) != one.packet.secret
+    ):
         return None
-    return ReducedPart(found.form, found.value, how.prefix, _check(one.packet.secret), own != passphrase)
+    return ReducedPart(
+        found.form, found.value, how.prefix, _check(one.packet.secret), own != passphrase
+    )
 
 
-def _restored(part: ReducedPart | SecretPart, certificate: Key, passphrase: str, ask: Ask) -> SecretPart:
+def _restored(
+    part: ReducedPart | SecretPart, certificate: Key, passphrase: str, ask: Ask
+) -> SecretPart:
     if isinstance(part, SecretPart):
         return part
     key, clear = _owner(part, certificate)
@@ -155,11 +196,13 @@ def _restored(part: ReducedPart | SecretPart, certificate: Key, passphrase: str,
 def _owner(part: ReducedPart, certificate: Key) -> tuple[KeyPacket, bytes]:
     for key in certificate.key_packets:
         try:
-            return key, essence.expand(Essence(part.form, part.value), key.public)
+            return key, reduction.expand(Reduced(part.form, part.value), key.public)
         except (RagleafError, ValueError):
             # Not the key of this secret; the next may be.
             continue
-    raise CertificateError(f"the paper has a secret that belongs to no key of the certificate of {certificate.title}")
+    raise CertificateError(
+        f"the paper has a secret that belongs to no key of the certificate of {certificate.title}"
+    )
 
 
 def _public(part: KeyPacket) -> PublicPart:

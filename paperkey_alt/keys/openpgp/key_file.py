@@ -1,9 +1,10 @@
 """
-OpenPGP keys: `read` and `write` a key file, `extract` what goes on paper and `rebuild` the key from it (RFC 9580 §10.1, §10.2).
+OpenPGP keys: `read` and `write` a key file, `extract` what goes on paper and `rebuild` the key from
+it (RFC 9580 §10.1, §10.2).
 
-Packets are never re-serialised: what this module does not replace it hands on byte for byte. No signature is verified here;
-what proves a restored key is its fingerprint, which binds the public fields, and the payload's digest, which binds the secret
-ones.
+Packets are never re-serialised: what this module does not replace it hands on byte for byte. No
+signature is verified here; what proves a restored key is its fingerprint, which binds the public
+fields, and the payload's digest, which binds the secret ones.
 """
 
 from __future__ import annotations
@@ -26,17 +27,17 @@ from paperkey_alt.errors import (
     UnprotectedSecret,
     UnsupportedKey,
 )
-from paperkey_alt.keys import armor, key_packet, packets, signature
-from paperkey_alt.keys.armor import ArmorKind
-from paperkey_alt.keys.key_packet import Secrecy
-from paperkey_alt.payload import Lean, SecretPart, Whole
+from paperkey_alt.format.payload import Lean, SecretPart, Whole
+from paperkey_alt.keys.openpgp import armor, key_packet, packets, signature
+from paperkey_alt.keys.openpgp.armor import ArmorKind
+from paperkey_alt.keys.openpgp.key_packet import Secrecy
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from datetime import datetime
 
-    from paperkey_alt.keys.key_packet import KeyPacket
-    from paperkey_alt.keys.packets import Packet
+    from paperkey_alt.keys.openpgp.key_packet import KeyPacket
+    from paperkey_alt.keys.openpgp.packets import Packet
 
 SHORTEST_FINGERPRINT_DIGITS = 16
 MOST_LISTED = 20
@@ -47,22 +48,28 @@ LONGEST_SECRET = 0xFFFF
 @dataclass(frozen=True)
 class Key:
     """
-    A transferable key, public or secret: a primary key packet and the packets that belong to it, as they stand in the file.
+    A transferable key, public or secret: a primary key packet and the packets that belong to it, as
+    they stand in the file.
 
-    Packets that precede the primary key and mean nothing, such as a marker, are kept where they stand. ValueError where there
-    is not exactly one primary key packet; the errors of `key_packet.parse` where a key packet is none.
+    Packets that precede the primary key and mean nothing, such as a marker, are kept where they
+    stand. ValueError where there is not exactly one primary key packet; the errors of
+    `key_packet.parse` where a key packet is none.
     """
 
     packets: tuple[Packet, ...]
 
     def __post_init__(self) -> None:
-        if [key.is_primary for key in self.key_packets].count(True) != 1 or not self.key_packets[0].is_primary:
+        if [key.is_primary for key in self.key_packets].count(True) != 1 or not self.key_packets[
+            0
+        ].is_primary:
             raise ValueError("a key has one primary key packet, before its subkeys")
 
     @cached_property
     def key_packets(self) -> tuple[KeyPacket, ...]:
         """The primary key and its subkeys, in the order of the file."""
-        return tuple(key_packet.parse(packet) for packet in self.packets if packet.tag in key_packet.TAGS)
+        return tuple(
+            key_packet.parse(packet) for packet in self.packets if packet.tag in key_packet.TAGS
+        )
 
     @property
     def primary(self) -> KeyPacket:
@@ -87,7 +94,9 @@ class Key:
     @property
     def user_ids(self) -> tuple[str, ...]:
         """The user IDs; what is not UTF-8 or would move a terminal's cursor is shown as U+FFFD."""
-        return tuple(_printable(packet.body) for packet in self.packets if packet.tag == packets.USER_ID)
+        return tuple(
+            _printable(packet.body) for packet in self.packets if packet.tag == packets.USER_ID
+        )
 
     @property
     def title(self) -> str:
@@ -107,15 +116,26 @@ class Key:
     @property
     def expires(self) -> datetime | None:
         """
-        When the primary key expires by the latest word of its own signatures, which are not verified; None for never.
+        When the primary key expires by the latest word of its own signatures, which are not
+        verified; None for never.
 
         A direct-key signature counts before the certifications of user IDs (RFC 9580 §5.2.3.10).
         """
-        mine = [made for made in map(signature.parse, self._signature_bodies()) if made.issuers & _names([self.primary])]
+        mine = [
+            made
+            for made in map(signature.parse, self._signature_bodies())
+            if made.issuers & _names([self.primary])
+        ]
         for kinds in ((signature.DIRECT_KEY,), signature.CERTIFICATIONS):
-            latest = max((made for made in mine if made.kind in kinds), key=lambda made: made.created, default=None)
+            latest = max(
+                (made for made in mine if made.kind in kinds),
+                key=lambda made: made.created,
+                default=None,
+            )
             if latest and latest.lifetime is not None:
-                return self.created + timedelta(seconds=latest.lifetime) if latest.lifetime else None
+                return (
+                    self.created + timedelta(seconds=latest.lifetime) if latest.lifetime else None
+                )
         return None
 
     def _signature_bodies(self) -> Iterator[bytes]:
@@ -132,7 +152,10 @@ class Extract:
 
 @dataclass(frozen=True)
 class Rebuilt:
-    """A restored key, as bytes in binary form and as packets, and in a sentence each what it has no secret of."""
+    """
+    A restored key, as bytes in binary form and as packets, and in a sentence each what it has no
+    secret of.
+    """
 
     data: bytes
     key: Key
@@ -152,16 +175,24 @@ def read(data: bytes) -> tuple[Key, ...]:
         _require_keys(data)
         return _keys(data)
     blocks = armor.dearmor(data)
-    keys = [block for block in blocks if block.kind in (ArmorKind.PUBLIC_KEY, ArmorKind.PRIVATE_KEY)]
+    keys = [
+        block for block in blocks if block.kind in (ArmorKind.PUBLIC_KEY, ArmorKind.PRIVATE_KEY)
+    ]
     if not keys:
-        raise NotASecretKey(f"the file holds {_NOT_KEYS[blocks[0].kind] if blocks else 'a signed message'}, not a key")
+        raise NotASecretKey(
+            f"the file holds {_NOT_KEYS[blocks[0].kind] if blocks else 'a signed message'}, not "
+            "a key"
+        )
     for block in keys:
         _require_keys(block.data)
     return tuple(key for block in keys for key in _keys(block.data))
 
 
 def write(key: Key, *, armored: bool) -> bytes:
-    """Return the key as a key file; armored with a checksum for version 4, without for version 6 (RFC 9580 §6.1)."""
+    """
+    Return the key as a key file; armored with a checksum for version 4, without for version 6 (RFC
+    9580 §6.1).
+    """
     data = packets.join(key.packets)
     if not armored:
         return data
@@ -174,9 +205,9 @@ def choose(keys: Sequence[Key], fingerprint: str | None) -> Key:
     """
     Return the one key, or the one that *fingerprint* names.
 
-    *fingerprint* is hexadecimal in either case, with or without blanks, colons and a leading 0x: whole, its last 16 digits or
-    more, or the key ID. Of a public and a secret copy of one key the secret one is meant. Raises NoSuchKey or SeveralKeys, with
-    a list.
+    *fingerprint* is hexadecimal in either case, with or without blanks, colons and a leading 0x:
+    whole, its last 16 digits or more, or the key ID. Of a public and a secret copy of one key the
+    secret one is meant. Raises NoSuchKey or SeveralKeys, with a list.
     """
     found = keys if fingerprint is None else _named(keys, fingerprint)
     copies: dict[bytes, list[Key]] = {}
@@ -189,18 +220,26 @@ def choose(keys: Sequence[Key], fingerprint: str | None) -> Key:
 
 def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -> Extract:
     """
-    Return what of *key* goes on paper: its secret parts, or with *whole* all packets but other people's.
+    Return what of *key* goes on paper: its secret parts, or with *whole* all packets but other
+    people's.
 
-    Raises NotASecretKey where the file has no secret, UnsupportedKey for versions other than 4 and 6, UnprotectedSecret where a
-    secret has no passphrase over it and *allow_unprotected* is not set, TooLarge for what no lean payload holds.
+    Raises NotASecretKey where the file has no secret, UnsupportedKey for versions other than 4 and
+    6, UnprotectedSecret where a secret has no passphrase over it and *allow_unprotected* is not
+    set, TooLarge for what no lean payload holds.
     """
     _require_secret(key)
     _require_supported(key)
     bare = [part.title for part in key.secret_packets if part.secrecy is Secrecy.UNPROTECTED]
     if bare and not allow_unprotected:
-        raise UnprotectedSecret(f"no passphrase protects the {' and the '.join(bare)}: who finds the sheet has the key")
+        raise UnprotectedSecret(
+            f"no passphrase protects the {' and the '.join(bare)}: who finds the sheet has the key"
+        )
     _require_agreement(key)
-    without = [_WITHOUT_SECRET[part.secrecy].format(part.title) for part in key.key_packets if not part.has_secret]
+    without = [
+        _WITHOUT_SECRET[part.secrecy].format(part.title)
+        for part in key.key_packets
+        if not part.has_secret
+    ]
     if whole:
         kept, others = _own(key)
         return Extract(Whole(packets.join(kept)), (*without, *others))
@@ -211,9 +250,10 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
     """
     Return the key that *payload* was extracted from.
 
-    A lean payload needs the *certificate*, as it was or newer; a secret key file serves for its public fields. Each part goes
-    into the key packet with its fingerprint, everything else of the certificate stays as it stands. A whole payload needs none.
-    Raises CertificateError where a part finds no packet: there is no half a key.
+    A lean payload needs the *certificate*, as it was or newer; a secret key file serves for its
+    public fields. Each part goes into the key packet with its fingerprint, everything else of the
+    certificate stays as it stands. A whole payload needs none. Raises CertificateError where a part
+    finds no packet: there is no half a key.
     """
     if isinstance(payload, Whole):
         return _rebuild_whole(payload.packets)
@@ -242,11 +282,18 @@ _OTHERS_BEGIN = {
     20: "an encrypted message",
 }
 _COMPRESSED = (b"\x1f\x8b", b"PK\3\4", b"BZh", b"\xfd7zXZ\0", b"\x28\xb5\x2f\xfd", b"7z\xbc\xaf")
-_BYTE_ORDER_MARKS = {codecs.BOM_UTF8: "utf-8", codecs.BOM_UTF16_LE: "utf-16-le", codecs.BOM_UTF16_BE: "utf-16-be"}
+_BYTE_ORDER_MARKS = {
+    codecs.BOM_UTF8: "utf-8",
+    codecs.BOM_UTF16_LE: "utf-16-le",
+    codecs.BOM_UTF16_BE: "utf-16-be",
+}
 
 
 def _ascii(data: bytes) -> bytes:
-    """Return a text file with a byte order mark without it, in one byte a character; any other file as it is."""
+    """
+    Return a text file with a byte order mark without it, in one byte a character; any other file as
+    it is.
+    """
     for mark, encoding in _BYTE_ORDER_MARKS.items():
         if data.startswith(mark):
             return data[len(mark) :].decode(encoding, "replace").encode("ascii", "replace")
@@ -256,13 +303,20 @@ def _ascii(data: bytes) -> bytes:
 def _require_keys(data: bytes) -> None:
     """Raise what fits where *data*, out of its armor, does not begin as a key does."""
     if data.startswith(_COMPRESSED):
-        raise NotASecretKey("the file is compressed", advice="Unpack it first and give the key file that is in it.")
+        raise NotASecretKey(
+            "the file is compressed", advice="Unpack it first and give the key file that is in it."
+        )
     if _PEM.search(data):
-        raise NotASecretKey("the file holds a PEM or SSH key, which is not OpenPGP", advice="Give an OpenPGP key file.")
+        raise NotASecretKey(
+            "the file holds a PEM or SSH key, which is not OpenPGP",
+            advice="Give an OpenPGP key file.",
+        )
     first = data[0] if data else 0
     tag = first & 0x3F if first & 0x40 else first >> 2 & 0x0F
     if not first & 0x80 or (tag not in _KEYS_BEGIN and tag not in _OTHERS_BEGIN):
-        raise DamagedKeyFile("the file is no OpenPGP file: it begins neither with armor nor with a packet of a key")
+        raise DamagedKeyFile(
+            "the file is no OpenPGP file: it begins neither with armor nor with a packet of a key"
+        )
     if tag not in _KEYS_BEGIN:
         raise NotASecretKey(f"the file holds {_OTHERS_BEGIN[tag]}, not a key")
 
@@ -274,11 +328,16 @@ def _keys(data: bytes) -> tuple[Key, ...]:
     if not starts:
         raise NotASecretKey("the file holds no key")
     starts[0] = 0
-    return tuple(Key(found[start:end]) for start, end in zip(starts, [*starts[1:], len(found)], strict=True))
+    return tuple(
+        Key(found[start:end]) for start, end in zip(starts, [*starts[1:], len(found)], strict=True)
+    )
 
 
 def _printable(body: bytes) -> str:
-    return "".join(character if character.isprintable() else "\ufffd" for character in body.decode("utf-8", "replace"))
+    return "".join(
+        character if character.isprintable() else "\ufffd"
+        for character in body.decode("utf-8", "replace")
+    )
 
 
 # Which key.
@@ -291,7 +350,11 @@ def _named(keys: Sequence[Key], fingerprint: str) -> list[Key]:
             f"{fingerprint!r} is no fingerprint",
             advice=f"Give the hexadecimal digits of the fingerprint, at least the last {SHORTEST_FINGERPRINT_DIGITS}.",
         )
-    found = [key for key in keys if key.fingerprint.hex().endswith(digits) or key.primary.key_id.hex() == digits]
+    found = [
+        key
+        for key in keys
+        if key.fingerprint.hex().endswith(digits) or key.primary.key_id.hex() == digits
+    ]
     if not found:
         raise NoSuchKey(f"the file has no key {fingerprint.strip()}; it has {_listed(keys)}")
     return found
@@ -327,30 +390,39 @@ def _require_secret(key: Key) -> None:
         return
     if any(part.secrecy is Secrecy.STUB for part in key.key_packets):
         raise NotASecretKey(
-            f"every secret of the key {key.title} is kept elsewhere, on a card or offline; the file has stubs in their place",
+            f"every secret of the key {key.title} is kept elsewhere, on a card or offline; the "
+            "file has stubs in their place",
             advice="Give the key file that has the secrets; what is only on a card cannot be printed.",
         )
     raise NotASecretKey(f"the file holds the public certificate of {key.title}, not the secret key")
 
 
 def _require_supported(key: Key) -> None:
-    strange = [part for part in key.key_packets if part.version not in key_packet.SUPPORTED_VERSIONS]
+    strange = [
+        part for part in key.key_packets if part.version not in key_packet.SUPPORTED_VERSIONS
+    ]
     if strange:
-        raise UnsupportedKey(f"the {strange[0].title} is of version {strange[0].version}; Ragleaf prints keys of version 4 and 6")
+        raise UnsupportedKey(
+            f"the {strange[0].title} is of version {strange[0].version}; Ragleaf prints keys of "
+            "version 4 and 6"
+        )
 
 
 def _require_agreement(key: Key) -> None:
     """
-    Raise DamagedKeyFile where no signature agrees with the public part of a key packet that has its secret here.
+    Raise DamagedKeyFile where no signature agrees with the public part of a key packet that has its
+    secret here.
 
-    Its fingerprint would be another one than that of the certificate, and the sheets of no use. A key packet without a signature
-    that could be computed has no witness, and passes.
+    Its fingerprint would be another one than that of the certificate, and the sheets of no use. A
+    key packet without a signature that could be computed has no witness, and passes.
     """
     witnesses = _witnesses(key)
     for part in key.secret_packets:
         told = witnesses.get(part.fingerprint, [])
         if told and not any(told):
-            raise DamagedKeyFile(f"the public part of the {part.title} does not agree with any signature in the file")
+            raise DamagedKeyFile(
+                f"the public part of the {part.title} does not agree with any signature in the file"
+            )
 
 
 def _witnesses(key: Key) -> dict[bytes, list[bool]]:
@@ -378,15 +450,23 @@ _OVER_KEYS = (signature.DIRECT_KEY, signature.SUBKEY_BINDING, *signature.CERTIFI
 
 def _parts(key: Key) -> Iterator[SecretPart]:
     if len(key.secret_packets) > MOST_PARTS:
-        raise TooLarge(f"the key has {len(key.secret_packets)} secret parts; a sheet set takes {MOST_PARTS}")
+        raise TooLarge(
+            f"the key has {len(key.secret_packets)} secret parts; a sheet set takes {MOST_PARTS}"
+        )
     for part in key.secret_packets:
         if len(part.secret) > LONGEST_SECRET:
-            raise TooLarge(f"the secret of the {part.title} has {len(part.secret)} bytes; a sheet set takes {LONGEST_SECRET}")
+            raise TooLarge(
+                f"the secret of the {part.title} has {len(part.secret)} bytes; a sheet set takes "
+                f"{LONGEST_SECRET}"
+            )
         yield SecretPart(part.fingerprint, part.secret)
 
 
 def _own(key: Key) -> tuple[list[Packet], list[str]]:
-    """Return the packets that are the key's own, and in words what the others are. A signature that names no issuer is kept."""
+    """
+    Return the packets that are the key's own, and in words what the others are. A signature that
+    names no issuer is kept.
+    """
     mine = _names(key.key_packets)
     kept: list[Packet] = []
     others: Counter[str] = Counter()
@@ -395,7 +475,11 @@ def _own(key: Key) -> tuple[list[Packet], list[str]]:
         if packet.tag == packets.SIGNATURE:
             issuers = signature.parse(packet.body).issuers
             reason = (
-                "signature on a picture" if of_attribute else "signature by another key" if issuers and not issuers & mine else None
+                "signature on a picture"
+                if of_attribute
+                else "signature by another key"
+                if issuers and not issuers & mine
+                else None
             )
         else:
             of_attribute = packet.tag == packets.USER_ATTRIBUTE
@@ -420,10 +504,13 @@ _TO_SECRET = {
     packets.SECRET_SUBKEY: packets.SECRET_SUBKEY,
 }
 
-# A key packet for which there is no secret becomes a stub: in a trial with two independent OpenPGP libraries both load it and
-# use the packets beside it, with usage 255 in version 4 and with usage 254 and its two counts in version 6; a public packet
-# among secret ones makes one of them refuse the whole key.
-_STUB_S2K = bytes([key_packet.STUB_S2K, 0]) + key_packet.STUB_MARK + bytes([key_packet.STUB_ELSEWHERE])
+# A key packet for which there is no secret becomes a stub: in a trial with two independent OpenPGP
+# libraries both load it and use the packets beside it, with usage 255 in version 4 and with usage
+# 254 and its two counts in version 6; a public packet among secret ones makes one of them refuse
+# the whole key.
+_STUB_S2K = (
+    bytes([key_packet.STUB_S2K, 0]) + key_packet.STUB_MARK + bytes([key_packet.STUB_ELSEWHERE])
+)
 _STUBS = {
     4: bytes([255, 0]) + _STUB_S2K,
     6: bytes([254, 2 + len(_STUB_S2K), 0, len(_STUB_S2K)]) + _STUB_S2K,
@@ -438,7 +525,10 @@ def _rebuild_whole(data: bytes) -> Rebuilt:
 
 def _rebuild_lean(secrets: dict[bytes, bytes], certificate: Key | None) -> Rebuilt:
     if certificate is None:
-        raise CertificateError("the paper carries the secret part alone: the public certificate is needed to rebuild the key")
+        raise CertificateError(
+            "the paper carries the secret part alone: the public certificate is needed to "
+            "rebuild the key"
+        )
     _require_belongs(secrets, certificate)
     key = Key(tuple(_with_secret(packet, secrets) for packet in certificate.packets))
     _require_whole(secrets, key, certificate)
@@ -450,7 +540,8 @@ def _require_belongs(secrets: dict[bytes, bytes], certificate: Key) -> None:
     missing = [fingerprint for fingerprint in secrets if fingerprint not in known]
     if len(missing) == len(secrets):
         raise CertificateError(
-            f"the paper is for the key {missing[0].hex().upper()}, and the certificate is of {certificate.title}"
+            f"the paper is for the key {missing[0].hex().upper()}, and the certificate is of "
+            f"{certificate.title}"
         )
     if missing:
         raise CertificateError(
@@ -461,9 +552,14 @@ def _require_belongs(secrets: dict[bytes, bytes], certificate: Key) -> None:
 
 
 def _require_whole(secrets: dict[bytes, bytes], key: Key, certificate: Key) -> None:
-    """Read the rebuilt key as any program will: the secrets must be in it, each under its fingerprint."""
+    """
+    Read the rebuilt key as any program will: the secrets must be in it, each under its fingerprint.
+    """
     if {part.fingerprint: part.secret for part in key.secret_packets} != secrets:
-        raise CertificateError(f"the key packets of the certificate of {certificate.title} and the secrets do not fit together")
+        raise CertificateError(
+            f"the key packets of the certificate of {certificate.title} and the secrets do not "
+            "fit together"
+        )
 
 
 def _with_secret(packet: Packet, secrets: dict[bytes, bytes]) -> Packet:
@@ -478,7 +574,8 @@ def _with_secret(packet: Packet, secrets: dict[bytes, bytes]) -> Packet:
 
 def _came_without(key: Key) -> Iterator[str]:
     return (
-        f"The {part.title} came back without its secret: the paper has none of it, a stub stands in its place."
+        f"The {part.title} came back without its secret: the paper has none of it, a stub stands "
+        "in its place."
         for part in key.key_packets
         if not part.has_secret
     )

@@ -1,9 +1,10 @@
 """
 A key packet, and the line through it: public fields before, secret part behind (RFC 9580 §5.5).
 
-The secret part is taken as it stands. Its outer form is checked as far as it can be without a passphrase, so that damage is
-noticed before it is printed: what protects it must fit into the packet, and what is not protected must fill it exactly and, in
-version 4, agree with its checksum. An unprotected version 6 secret has no checksum (§5.5.3).
+The secret part is taken as it stands. Its outer form is checked as far as it can be without a
+passphrase, so that damage is noticed before it is printed: what protects it must fit into the
+packet, and what is not protected must fill it exactly and, in version 4, agree with its checksum.
+An unprotected version 6 secret has no checksum (§5.5.3).
 """
 
 from __future__ import annotations
@@ -16,10 +17,10 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import DamagedKeyFile, UnsupportedKey
-from paperkey_alt.keys import packets, registry
+from paperkey_alt.keys.openpgp import packets, rfc9580
 
 if TYPE_CHECKING:
-    from paperkey_alt.keys.packets import Packet
+    from paperkey_alt.keys.openpgp.packets import Packet
 
 TAGS = (packets.SECRET_KEY, packets.PUBLIC_KEY, packets.SECRET_SUBKEY, packets.PUBLIC_SUBKEY)
 PRIMARY_TAGS = (packets.SECRET_KEY, packets.PUBLIC_KEY)
@@ -28,7 +29,8 @@ SUPPORTED_VERSIONS = (4, 6)
 
 KEY_ID_BYTES = 8
 
-# The de-facto stub: S2K type 101 of the private range (RFC 9580 §3.7.1), a hash octet, this mark, and how the secret is kept.
+# The de-facto stub: S2K type 101 of the private range (RFC 9580 §3.7.1), a hash octet, this mark,
+# and how the secret is kept.
 STUB_S2K = 101
 STUB_MARK = b"GNU"
 STUB_ELSEWHERE = 1
@@ -49,9 +51,9 @@ class KeyPacket:
     """
     One public or secret (sub)key packet, as `parse` cuts it into *public* fields and *secret* part.
 
-    *public* is the body of the public packet of the same key; *secret* begins with the S2K usage octet and is empty in a public
-    packet. *secrecy* tells what the secret part is. *fingerprint* is 20 bytes in version 4, 32 in versions 5 and 6, 16 before
-    (RFC 9580 §5.5.4).
+    *public* is the body of the public packet of the same key; *secret* begins with the S2K usage
+    octet and is empty in a public packet. *secrecy* tells what the secret part is. *fingerprint* is
+    20 bytes in version 4, 32 in versions 5 and 6, 16 before (RFC 9580 §5.5.4).
     """
 
     packet: Packet
@@ -93,8 +95,15 @@ class KeyPacket:
 
     @property
     def key_id(self) -> bytes:
-        """The key ID, 8 bytes: the end of a version 4 fingerprint, the beginning of a later one (RFC 9580 §5.5.4)."""
-        return self.fingerprint[:KEY_ID_BYTES] if self.version > 4 else self.fingerprint[-KEY_ID_BYTES:]
+        """
+        The key ID, 8 bytes: the end of a version 4 fingerprint, the beginning of a later one (RFC
+        9580 §5.5.4).
+        """
+        return (
+            self.fingerprint[:KEY_ID_BYTES]
+            if self.version > 4
+            else self.fingerprint[-KEY_ID_BYTES:]
+        )
 
     @property
     def title(self) -> str:
@@ -106,8 +115,8 @@ def parse(packet: Packet) -> KeyPacket:
     """
     Return the key packet in *packet*, whose tag is one of TAGS.
 
-    Raises DamagedKeyFile where the body is no key, UnsupportedKey where the version, or the algorithm of a secret version 4
-    key, does not tell where the public fields end.
+    Raises DamagedKeyFile where the body is no key, UnsupportedKey where the version, or the
+    algorithm of a secret version 4 key, does not tell where the public fields end.
     """
     body = packet.body
     version = body[0] if body else 0
@@ -123,7 +132,9 @@ def parse(packet: Packet) -> KeyPacket:
             secrecy = _secrecy(reader, version, algorithm)
         else:
             public, secrecy = body, Secrecy.PUBLIC
-        return KeyPacket(packet, public, body[len(public) :], secrecy, _FINGERPRINTS[version](public))
+        return KeyPacket(
+            packet, public, body[len(public) :], secrecy, _FINGERPRINTS[version](public)
+        )
     except _Malformed as error:
         raise DamagedKeyFile(f"the {packet.name} (version {version}) is damaged: {error}") from None
 
@@ -171,7 +182,10 @@ class _Reader:
 
 
 Field = Callable[[bytes, int], int]
-"""Takes bytes and the offset of a field in them, and returns the offset behind the field; raises FieldTooLong."""
+"""
+Takes bytes and the offset of a field in them, and returns the offset behind the field; raises
+FieldTooLong.
+"""
 
 
 def _octets(count: int) -> Field:
@@ -184,13 +198,19 @@ def _octets(count: int) -> Field:
 
 
 def mpi(data: bytes, at: int) -> int:
-    """A multiprecision integer (RFC 9580 §3.2); leading zeros may stand in it, for the bytes are carried as they are."""
+    """
+    A multiprecision integer (RFC 9580 §3.2); leading zeros may stand in it, for the bytes are
+    carried as they are.
+    """
     start = _octets(2)(data, at)
     return _octets((int.from_bytes(data[at:start], "big") + 7) // 8)(data, start)
 
 
 def _prefixed(data: bytes, at: int) -> int:
-    """Octets behind their count, 0 and 255 being reserved: a curve OID or KDF parameters (RFC 9580 §5.5.5.4, §5.5.5.6)."""
+    """
+    Octets behind their count, 0 and 255 being reserved: a curve OID or KDF parameters (RFC 9580
+    §5.5.5.4, §5.5.5.6).
+    """
     start = _octets(1)(data, at)
     if data[at] in (0, 0xFF):
         raise _Malformed(f"a curve or its parameters are {data[at]} bytes long, which is reserved")
@@ -199,7 +219,9 @@ def _prefixed(data: bytes, at: int) -> int:
 
 @dataclass(frozen=True)
 class Algorithm:
-    """A public-key algorithm: the fields of its public and its secret key material (RFC 9580 §5.5.5)."""
+    """
+    A public-key algorithm: the fields of its public and its secret key material (RFC 9580 §5.5.5).
+    """
 
     name: str
     public: tuple[Field, ...]
@@ -221,8 +243,8 @@ ALGORITHMS = {
     26: Algorithm("X448", (_octets(56),), (_octets(56),)),
     27: Algorithm("Ed25519", (_octets(32),), (_octets(32),)),
     28: Algorithm("Ed448", (_octets(57),), (_octets(57),)),
-    # From here on draft-ietf-openpgp-pqc, which allows 35 in version 4 too; its lengths are from memory, and keys that an
-    # OpenPGP library made of each of these agree with them.
+    # From here on draft-ietf-openpgp-pqc, which allows 35 in version 4 too; its lengths are from
+    # memory, and keys that an OpenPGP library made of each of these agree with them.
     30: Algorithm("ML-DSA-65+Ed25519", (_octets(32), _octets(1952)), (_octets(32), _octets(32))),
     31: Algorithm("ML-DSA-87+Ed448", (_octets(57), _octets(2592)), (_octets(57), _octets(32))),
     32: Algorithm("SLH-DSA-SHAKE-128s", (_octets(32),), (_octets(64),)),
@@ -253,7 +275,8 @@ def _skip_public(reader: _Reader, version: int, algorithm: int) -> None:
         reader.skip(known.public)
     else:
         raise UnsupportedKey(
-            f"a secret key of version {version} and algorithm {algorithm}, which Ragleaf does not know, "
+            f"a secret key of version {version} and algorithm {algorithm}, which Ragleaf does "
+            "not know, "
             "does not tell where its secret begins"
         )
 
@@ -278,15 +301,20 @@ def _secrecy(reader: _Reader, version: int, algorithm: int) -> Secrecy:
         _check_unprotected(reader, version, algorithm)
         return Secrecy.UNPROTECTED
     if version == 4 and _is_clear(reader.ahead(), algorithm):
-        raise _Malformed(f"its S2K usage octet is {usage}, which speaks of a passphrase, and its secret is in the clear")
+        raise _Malformed(
+            f"its S2K usage octet is {usage}, which speaks of a passphrase, and its secret is in "
+            "the clear"
+        )
     stated = reader.octet() if version == 6 else None
     start = reader.at
     if usage in (_AEAD, _CFB_SHA1, _CFB_CHECKSUM):
-        unusual, nonce = _skip_specifier(reader, usage, is_counted=version == 6 and usage != _CFB_CHECKSUM)
+        unusual, nonce = _skip_specifier(
+            reader, usage, is_counted=version == 6 and usage != _CFB_CHECKSUM
+        )
         if unusual:
             return unusual
-    elif usage in registry.BLOCK_BYTES:
-        nonce = registry.BLOCK_BYTES[usage]
+    elif usage in rfc9580.BLOCK_BYTES:
+        nonce = rfc9580.BLOCK_BYTES[usage]
     else:
         raise _Malformed(f"its S2K usage octet is {usage}, which names no cipher")
     if nonce is not None:
@@ -299,7 +327,10 @@ def _secrecy(reader: _Reader, version: int, algorithm: int) -> Secrecy:
 
 
 def _is_clear(reader: _Reader, algorithm: int) -> bool:
-    """Whether a version 4 secret is there unprotected, down to its checksum, as no ciphertext would be by chance."""
+    """
+    Whether a version 4 secret is there unprotected, down to its checksum, as no ciphertext would be
+    by chance.
+    """
     try:
         _check_unprotected(reader, 4, algorithm)
     except _Malformed:
@@ -320,29 +351,35 @@ def _check_unprotected(reader: _Reader, version: int, algorithm: int) -> None:
         raise _Malformed("its secret part does not agree with its checksum")
 
 
-def _skip_specifier(reader: _Reader, usage: int, *, is_counted: bool) -> tuple[Secrecy | None, int | None]:
+def _skip_specifier(
+    reader: _Reader, usage: int, *, is_counted: bool
+) -> tuple[Secrecy | None, int | None]:
     """
-    Read the cipher, the AEAD mode and the S2K specifier; return what the specifier says of the secret, None where it is an
-    ordinary one, and the length of the nonce or IV behind it, None where that is not known.
+    Read the cipher, the AEAD mode and the S2K specifier; return what the specifier says of the
+    secret, None where it is an ordinary one, and the length of the nonce or IV behind it, None
+    where that is not known.
 
-    A specifier of the private range without the stub's mark is carried with whatever stands behind it, as a protected secret:
-    better a secret printed that is none than one left out.
+    A specifier of the private range without the stub's mark is carried with whatever stands behind
+    it, as a protected secret: better a secret printed that is none than one left out.
     """
-    nonce = registry.BLOCK_BYTES.get(reader.octet())
+    nonce = rfc9580.BLOCK_BYTES.get(reader.octet())
     if usage == _AEAD:
-        nonce = registry.NONCE_BYTES.get(reader.octet())
+        nonce = rfc9580.NONCE_BYTES.get(reader.octet())
     stated = reader.octet() if is_counted else None
     kind = reader.octet()
     if kind == STUB_S2K:
-        is_stub = reader.take(1 + len(STUB_MARK))[1:] == STUB_MARK and reader.octet() in (STUB_ELSEWHERE, STUB_ON_CARD)
+        is_stub = reader.take(1 + len(STUB_MARK))[1:] == STUB_MARK and reader.octet() in (
+            STUB_ELSEWHERE,
+            STUB_ON_CARD,
+        )
         return (Secrecy.STUB if is_stub else Secrecy.PROTECTED), None
     if kind in _PRIVATE_S2K:
         return Secrecy.PROTECTED, None
-    if kind not in registry.SPECIFIER_BYTES:
+    if kind not in rfc9580.SPECIFIER_BYTES:
         raise _Malformed(f"its S2K type is {kind}, which is unknown")
-    if stated not in (None, registry.SPECIFIER_BYTES[kind]):
+    if stated not in (None, rfc9580.SPECIFIER_BYTES[kind]):
         raise _Malformed("its S2K specifier and the stated length of that do not agree")
-    reader.take(registry.SPECIFIER_BYTES[kind] - 1)
+    reader.take(rfc9580.SPECIFIER_BYTES[kind] - 1)
     return None, nonce
 
 
@@ -353,13 +390,17 @@ def _fingerprint_v3(public: bytes) -> bytes:
     start = _algorithm_at(3) + 1
     behind_n = mpi(public, start)
     behind_e = mpi(public, behind_n)
-    return hashlib.md5(public[start + 2 : behind_n] + public[behind_n + 2 : behind_e], usedforsecurity=False).digest()
+    return hashlib.md5(
+        public[start + 2 : behind_n] + public[behind_n + 2 : behind_e], usedforsecurity=False
+    ).digest()
 
 
 def _fingerprint_v4(public: bytes) -> bytes:
     if len(public) > _LONGEST_V4_PUBLIC:
         raise _Malformed(f"its public fields are longer than {_LONGEST_V4_PUBLIC} bytes")
-    return hashlib.sha1(b"\x99" + len(public).to_bytes(2, "big") + public, usedforsecurity=False).digest()
+    return hashlib.sha1(
+        b"\x99" + len(public).to_bytes(2, "big") + public, usedforsecurity=False
+    ).digest()
 
 
 def _fingerprint_v5(public: bytes) -> bytes:

@@ -1,8 +1,8 @@
 """
 That an unlocked secret belongs to its public part, by arithmetic: `prove`.
 
-Sources: RFC 8017 §3.2 (RSA), FIPS 186-4 §4.1 (DSA), RFC 9580 §5.5.5 and §9.2 (fields, curves), RFC 7748 and RFC 8032 (25519
-and 448).
+Sources: RFC 8017 §3.2 (RSA), FIPS 186-4 §4.1 (DSA), RFC 9580 §5.5.5 and §9.2 (fields, curves), RFC
+7748 and RFC 8032 (25519 and 448).
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from cryptography.exceptions import UnsupportedAlgorithm
 from cryptography.hazmat.primitives.asymmetric import ec, ed448, ed25519, x448, x25519
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 
-from paperkey_alt.errors import ProofFailed, UnsupportedKey
-from paperkey_alt.keys import material
-from paperkey_alt.keys.material import number
+from paperkey_alt.errors import KeyPairMismatch, UnsupportedKey
+from paperkey_alt.keys.openpgp import material
+from paperkey_alt.keys.openpgp.material import number
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -41,14 +41,18 @@ def prove(clear: bytes, public: bytes) -> None:
     """
     Return if the secret fields *clear* belong to the public part *public*.
 
-    Raises ProofFailed where they do not, UnsupportedKey where the algorithm or curve has no proof here.
+    Raises KeyPairMismatch where they do not, UnsupportedKey where the algorithm or curve has no
+    proof here.
     """
     secret = material.secret_fields(clear, public)
     _PROOFS.get(material.algorithm(public), _no_proof)(secret, material.public_fields(public))
 
 
 def curve(field: bytes) -> ec.EllipticCurve:
-    """Return the curve whose OID stands in the public *field*, its length before it; raises UnsupportedKey."""
+    """
+    Return the curve whose OID stands in the public *field*, its length before it; raises
+    UnsupportedKey.
+    """
     if field[1:] not in _CURVES:
         raise UnsupportedKey("this curve is not known here")
     return _CURVES[field[1:]]()
@@ -60,14 +64,17 @@ def _no_proof(_secret: Fields, _public: Fields) -> None:
 
 def _require(what: bool, reason: str) -> None:  # noqa: FBT001
     if not what:
-        raise ProofFailed(f"the secret does not belong to the public key: {reason}")
+        raise KeyPairMismatch(f"the secret does not belong to the public key: {reason}")
 
 
 def _rsa(secret: Fields, public: Fields) -> None:
     n, e = map(number, public)
     d, p, q, u = map(number, secret)
     _require(p > 1 and q > 1 and p * q == n, "the primes do not make the modulus")
-    _require(d * e % (p - 1) == 1 % (p - 1) and d * e % (q - 1) == 1 % (q - 1), "the private exponent does not undo the public one")
+    _require(
+        d * e % (p - 1) == 1 % (p - 1) and d * e % (q - 1) == 1 % (q - 1),
+        "the private exponent does not undo the public one",
+    )
     _require(u * p % q == 1, "u is not the inverse of p")
 
 
@@ -97,7 +104,9 @@ def _eddsa_legacy(secret: Fields, public: Fields) -> None:
     _require_native(_ed25519_point, _octets(secret[0], 32), public[1])
 
 
-def _curve_point(secret: Fields, public: Fields, others: dict[bytes, Callable[[Fields, Fields], None]]) -> None:
+def _curve_point(
+    secret: Fields, public: Fields, others: dict[bytes, Callable[[Fields, Fields], None]]
+) -> None:
     oid, point = public[0][1:], public[1][2:]
     if oid in others:
         others[oid](secret, public)
@@ -107,7 +116,9 @@ def _curve_point(secret: Fields, public: Fields, others: dict[bytes, Callable[[F
     except UnsupportedAlgorithm:
         raise UnsupportedKey("no proof is known here for this curve") from None
     except ValueError:
-        raise ProofFailed("the secret does not belong to the public key: the scalar is out of range") from None
+        raise KeyPairMismatch(
+            "the secret does not belong to the public key: the scalar is out of range"
+        ) from None
     computed = key.public_key().public_bytes(Encoding.X962, PublicFormat.UncompressedPoint)
     _require(computed == point, "the point is not the scalar times the generator")
 

@@ -1,5 +1,6 @@
 """
-Key material: the fields of a public part and of an unlocked secret part, one by one: `split` and `join`.
+Key material: the fields of a public part and of an unlocked secret part, one by one: `split` and
+`join`.
 
 RFC 9580 §3.2 (multiprecision integers) and §5.5.5 (fields by algorithm).
 """
@@ -9,10 +10,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import DamagedKeyFile, UnsupportedKey
-from paperkey_alt.keys.key_packet import ALGORITHMS, FieldTooLong
+from paperkey_alt.keys.openpgp.key_packet import ALGORITHMS, FieldTooLong
 
 if TYPE_CHECKING:
-    from paperkey_alt.keys.key_packet import Algorithm, Field
+    from paperkey_alt.keys.openpgp.key_packet import Algorithm, Field
 
 RSA = (1, 2, 3)
 ELGAMAL, DSA, ECDH, ECDSA, EDDSA_LEGACY = 16, 17, 18, 19, 22
@@ -27,18 +28,26 @@ def algorithm(public: bytes) -> int:
 
 
 def public_fields(public: bytes) -> tuple[bytes, ...]:
-    """Return the algorithm's fields of a version 4 or 6 public part; raises UnsupportedKey for an algorithm unknown here."""
+    """
+    Return the algorithm's fields of a version 4 or 6 public part; raises UnsupportedKey for an
+    algorithm unknown here.
+    """
     start = _FIXED_FROM + (4 if public[0] == 6 else 0)
     return split(public[start:], _known(public).public)
 
 
 def secret_fields(clear: bytes, public: bytes) -> tuple[bytes, ...]:
-    """Return the fields of an unlocked secret part; raises DamagedKeyFile where they do not fill it."""
+    """
+    Return the fields of an unlocked secret part; raises DamagedKeyFile where they do not fill it.
+    """
     return split(clear, _known(public).secret)
 
 
 def split(data: bytes, fields: tuple[Field, ...]) -> tuple[bytes, ...]:
-    """Return *data* cut into *fields*, each as it stands; raises DamagedKeyFile where they do not fill it exactly."""
+    """
+    Return *data* cut into *fields*, each as it stands; raises DamagedKeyFile where they do not fill
+    it exactly.
+    """
     found, at = [], 0
     try:
         for field in fields:
@@ -64,7 +73,9 @@ def number(field: bytes) -> int:
 
 def integer(value: int) -> bytes:
     """Return *value* as a multiprecision integer field in its one canonical form."""
-    return value.bit_length().to_bytes(2, "big") + value.to_bytes((value.bit_length() + 7) // 8, "big")
+    return value.bit_length().to_bytes(2, "big") + value.to_bytes(
+        (value.bit_length() + 7) // 8, "big"
+    )
 
 
 def _known(public: bytes) -> Algorithm:

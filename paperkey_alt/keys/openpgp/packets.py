@@ -1,8 +1,8 @@
 """
 OpenPGP packets: `split` and `join` (RFC 9580 §4).
 
-Headers are kept as they stand, so that `join` gives back what `split` was given, byte for byte. Bodies are not looked into, and
-packets of types that nobody knows are carried along.
+Headers are kept as they stand, so that `join` gives back what `split` was given, byte for byte.
+Bodies are not looked into, and packets of types that nobody knows are carried along.
 """
 
 from __future__ import annotations
@@ -81,19 +81,24 @@ def split(data: bytes) -> tuple[Packet, ...]:
     """
     Return the packets of *data*.
 
-    Raises DamagedKeyFile, with the offset, for bytes that begin no packet, for a packet that reaches past the end, and for
-    partial and indeterminate lengths, which are for data packets alone (RFC 9580 §4.2.1.4); TooLarge above 65,536 packets.
+    Raises DamagedKeyFile, with the offset, for bytes that begin no packet, for a packet that
+    reaches past the end, and for partial and indeterminate lengths, which are for data packets
+    alone (RFC 9580 §4.2.1.4); TooLarge above 65,536 packets.
     """
     found: list[Packet] = []
     at = 0
     while at < len(data):
         if len(found) == MOST_PACKETS:
-            raise TooLarge(f"the file has more than {MOST_PACKETS} packets", advice="Export the one key alone and give that file.")
+            raise TooLarge(
+                f"the file has more than {MOST_PACKETS} packets",
+                advice="Export the one key alone and give that file.",
+            )
         tag, header_length, length = _read_header(data, at)
         start = at + header_length
         if length > len(data) - start:
             raise DamagedKeyFile(
-                f"the packet at byte {at} claims a body of {length} bytes, and {len(data) - start} follow: "
+                f"the packet at byte {at} claims a body of {length} bytes, and "
+                f"{len(data) - start} follow: "
                 "the file is cut short or altered"
             )
         found.append(Packet(tag, data[at:start], data[start : start + length]))
@@ -110,14 +115,19 @@ def with_body(tag: int, body: bytes, like: Packet) -> Packet:
     """
     Return a packet of type *tag* with *body* under a header in the style of the packet *like*.
 
-    Same header format, old or new, and a length field of the same width; of the next width that holds the length where that
-    is too narrow. So a secret packet made from a public one gets the header that the program behind the public one gives it.
+    Same header format, old or new, and a length field of the same width; of the next width that
+    holds the length where that is too narrow. So a secret packet made from a public one gets the
+    header that the program behind the public one gives it.
     """
     is_old = not like.header[0] & _IS_NEW and tag <= _LAST_OLD_TAG
     widths = [encoded for encoded in _lengths(len(body), is_old=is_old) if encoded is not None]
     same_or_wider = [encoded for encoded in widths if len(encoded) >= len(like.header) - 1]
     length = (same_or_wider or widths)[0]
-    first = _IS_PACKET | tag << 2 | _OLD_WIDTHS.index(len(length)) if is_old else _IS_PACKET | _IS_NEW | tag
+    first = (
+        _IS_PACKET | tag << 2 | _OLD_WIDTHS.index(len(length))
+        if is_old
+        else _IS_PACKET | _IS_NEW | tag
+    )
     return Packet(tag, bytes([first]) + length, body)
 
 
@@ -127,11 +137,16 @@ _OLD_WIDTHS = (1, 2, 4)
 def _lengths(length: int, *, is_old: bool) -> tuple[bytes | None, ...]:
     """Return the encodings of a length, narrowest first (RFC 9580 §4.2.1, §4.2.2)."""
     if is_old:
-        return tuple(length.to_bytes(width, "big") if length >> 8 * width == 0 else None for width in _OLD_WIDTHS)
+        return tuple(
+            length.to_bytes(width, "big") if length >> 8 * width == 0 else None
+            for width in _OLD_WIDTHS
+        )
     beyond = length - _TWO_OCTETS_FROM
     return (
         bytes([length]) if length < _TWO_OCTETS_FROM else None,
-        bytes([_TWO_OCTETS_FROM + (beyond >> 8), beyond & 0xFF]) if 0 <= beyond <= _LONGEST_TWO_OCTETS - _TWO_OCTETS_FROM else None,
+        bytes([_TWO_OCTETS_FROM + (beyond >> 8), beyond & 0xFF])
+        if 0 <= beyond <= _LONGEST_TWO_OCTETS - _TWO_OCTETS_FROM
+        else None,
         bytes([_FIVE_OCTETS]) + length.to_bytes(4, "big"),
     )
 
@@ -148,13 +163,18 @@ def _read_header(data: bytes, at: int) -> tuple[int, int, int]:
     width = _new_width(data, at) if is_new else _old_width(first, at)
     field = data[at + 1 : at + 1 + width]
     if len(field) < width:
-        raise DamagedKeyFile(f"the file ends within the header of the packet at byte {at}: it is cut short")
+        raise DamagedKeyFile(
+            f"the file ends within the header of the packet at byte {at}: it is cut short"
+        )
     return tag, 1 + width, _new_length(field) if is_new else int.from_bytes(field, "big")
 
 
 def _old_width(first: int, at: int) -> int:
     if first & 3 == _INDETERMINATE:
-        raise DamagedKeyFile(f"the packet at byte {at} has no stated length (indeterminate), which no packet of a key may have")
+        raise DamagedKeyFile(
+            f"the packet at byte {at} has no stated length (indeterminate), which no packet of a "
+            "key may have"
+        )
     return _OLD_WIDTHS[first & 3]
 
 
@@ -165,7 +185,10 @@ def _new_width(data: bytes, at: int) -> int:
     if octet < _PARTIAL_FROM:
         return 2
     if octet < _FIVE_OCTETS:
-        raise DamagedKeyFile(f"the packet at byte {at} is dealt into pieces (partial lengths), which no packet of a key may be")
+        raise DamagedKeyFile(
+            f"the packet at byte {at} is dealt into pieces (partial lengths), which no packet of "
+            "a key may be"
+        )
     return 5
 
 

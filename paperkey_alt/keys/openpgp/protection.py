@@ -1,7 +1,8 @@
 """
 The passphrase over the secret part of an OpenPGP secret-key packet: `unlock` and `lock`.
 
-`lock` with the parameters that `unlock` met gives the identical bytes: salts, counts and IVs are kept (RFC 9580 §3.7, §5.5.3).
+`lock` with the parameters that `unlock` met gives the identical bytes: salts, counts and IVs are
+kept (RFC 9580 §3.7, §5.5.3).
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from cryptography.hazmat.primitives.kdf.argon2 import Argon2id
 from cryptography.hazmat.primitives.kdf.hkdf import HKDF
 
 from paperkey_alt.errors import DamagedKeyFile, UnsupportedKey, WrongPassphrase
-from paperkey_alt.keys import aead, registry
+from paperkey_alt.keys.openpgp import aead, rfc9580
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -52,7 +53,8 @@ _ARGON2_MOST_MEMORY_LOG = 21  # 2 GiB: the first recommended option of RFC 9106 
 @dataclass(frozen=True)
 class PublicPart:
     """
-    What a secret-key packet shows of itself: its packet type (5 or 7), its version, and its body's public fields as they stand.
+    What a secret-key packet shows of itself: its packet type (5 or 7), its version, and its body's
+    public fields as they stand.
     """
 
     packet_type: int
@@ -63,8 +65,9 @@ class PublicPart:
 @dataclass(frozen=True)
 class Protection:
     """
-    How a secret part is protected. *prefix* is everything before the encrypted bytes, as it stands; the other fields say what it
-    means. *usage* 0 has neither cipher nor specifier; a cipher identifier as usage is the legacy form with an MD5 key.
+    How a secret part is protected. *prefix* is everything before the encrypted bytes, as it stands;
+    the other fields say what it means. *usage* 0 has neither cipher nor specifier; a cipher
+    identifier as usage is the legacy form with an MD5 key.
     """
 
     prefix: bytes
@@ -76,7 +79,10 @@ class Protection:
 
 
 def parse(secret: bytes, version: int) -> Protection:
-    """Return the protection that stands at the start of a secret part; raises DamagedKeyFile or UnsupportedKey."""
+    """
+    Return the protection that stands at the start of a secret part; raises DamagedKeyFile or
+    UnsupportedKey.
+    """
     field = _Fields(secret)
     usage = field.byte()
     if usage == UNPROTECTED:
@@ -90,7 +96,9 @@ def parse(secret: bytes, version: int) -> Protection:
     specifier = field.take(_specifier_bytes(field.peek())) if named else bytes([SIMPLE, _MD5])
     iv = field.take(_nonce_bytes(mode) if usage == AEAD else _block_bytes(cipher))
     if counted not in (None, len(specifier)) or parameters not in (None, field.at - start):
-        raise DamagedKeyFile("the protection parameters of the secret part do not have the length stated for them")
+        raise DamagedKeyFile(
+            "the protection parameters of the secret part do not have the length stated for them"
+        )
     return Protection(secret[: field.at], usage, cipher, mode, specifier, iv)
 
 
@@ -98,18 +106,25 @@ def unlock(secret: bytes, public: PublicPart, passphrase: bytes) -> bytes:
     """
     Return the secret fields in the clear, without checksum.
 
-    Raises WrongPassphrase where the check at the end fails (AEAD tag, SHA-1), also for the two-byte sum, which one wrong passphrase
-    in 65,536 passes; DamagedKeyFile where an unprotected secret disagrees with its sum.
+    Raises WrongPassphrase where the check at the end fails (AEAD tag, SHA-1), also for the two-byte
+    sum, which one wrong passphrase in 65,536 passes; DamagedKeyFile where an unprotected secret
+    disagrees with its sum.
     """
     protection = parse(secret, public.version)
     rest = secret[len(protection.prefix) :]
     if protection.usage == UNPROTECTED:
-        return rest if public.version == 6 else _without_sum(rest, DamagedKeyFile("the secret part and its checksum disagree"))
+        return (
+            rest
+            if public.version == 6
+            else _without_sum(rest, DamagedKeyFile("the secret part and its checksum disagree"))
+        )
     wrong = WrongPassphrase("the passphrase does not open this secret, or its bytes are damaged")
     key = _key(protection.specifier, passphrase, _cipher(protection.cipher)[0])
     if protection.usage == AEAD:
         try:
-            return _sealer(protection, public, key).decrypt(protection.iv, rest, _associated(public))
+            return _sealer(protection, public, key).decrypt(
+                protection.iv, rest, _associated(public)
+            )
         except InvalidTag:
             raise wrong from None
     clear = _cfb(protection, key).decryptor().update(rest)
@@ -122,12 +137,17 @@ def unlock(secret: bytes, public: PublicPart, passphrase: bytes) -> bytes:
 
 
 def lock(fields: bytes, protection: Protection, public: PublicPart, passphrase: bytes) -> bytes:
-    """Return the secret part that `unlock` would take *fields* from: the same bytes, where *protection* is that secret part's."""
+    """
+    Return the secret part that `unlock` would take *fields* from: the same bytes, where
+    *protection* is that secret part's.
+    """
     if protection.usage == UNPROTECTED:
         return protection.prefix + fields + (b"" if public.version == 6 else _sum(fields))
     key = _key(protection.specifier, passphrase, _cipher(protection.cipher)[0])
     if protection.usage == AEAD:
-        return protection.prefix + _sealer(protection, public, key).encrypt(protection.iv, fields, _associated(public))
+        return protection.prefix + _sealer(protection, public, key).encrypt(
+            protection.iv, fields, _associated(public)
+        )
     check = _sha1(fields) if protection.usage == CFB_SHA1 else _sum(fields)
     return protection.prefix + _cfb(protection, key).encryptor().update(fields + check)
 
@@ -152,25 +172,31 @@ class _Fields:
 
 
 def _specifier_bytes(kind: int) -> int:
-    if kind not in registry.SPECIFIER_BYTES:
-        raise UnsupportedKey(f"the secret is protected by a string-to-key method ({kind}) that is not in RFC 9580")
-    return registry.SPECIFIER_BYTES[kind]
+    if kind not in rfc9580.SPECIFIER_BYTES:
+        raise UnsupportedKey(
+            f"the secret is protected by a string-to-key method ({kind}) that is not in RFC 9580"
+        )
+    return rfc9580.SPECIFIER_BYTES[kind]
 
 
 def _nonce_bytes(mode: int) -> int:
-    if mode not in registry.NONCE_BYTES:
-        raise UnsupportedKey(f"the secret is protected by an AEAD mode ({mode}) that is not in RFC 9580")
-    return registry.NONCE_BYTES[mode]
+    if mode not in rfc9580.NONCE_BYTES:
+        raise UnsupportedKey(
+            f"the secret is protected by an AEAD mode ({mode}) that is not in RFC 9580"
+        )
+    return rfc9580.NONCE_BYTES[mode]
 
 
 def _block_bytes(cipher: int) -> int:
     _cipher(cipher)
-    return registry.BLOCK_BYTES[cipher]
+    return rfc9580.BLOCK_BYTES[cipher]
 
 
 def _cipher(identifier: int) -> tuple[int, str, Callable[[bytes], CipherAlgorithm] | None]:
     if identifier not in _CIPHERS:
-        raise UnsupportedKey(f"the secret is protected by a cipher ({identifier}) that is not in RFC 9580")
+        raise UnsupportedKey(
+            f"the secret is protected by a cipher ({identifier}) that is not in RFC 9580"
+        )
     return _CIPHERS[identifier]
 
 
@@ -186,13 +212,18 @@ def _cfb(protection: Protection, key: bytes) -> Cipher[old_modes.CFB]:
 
 
 def _key(specifier: bytes, passphrase: bytes, length: int) -> bytes:
-    """Return the key of *length* bytes that a string-to-key specifier makes of *passphrase* (RFC 9580 §3.7.1)."""
+    """
+    Return the key of *length* bytes that a string-to-key specifier makes of *passphrase* (RFC 9580
+    §3.7.1).
+    """
     kind = specifier[0]
     if kind == ARGON2:
         return _argon2_key(specifier, passphrase, length)
-    name = registry.HASH_NAMES.get(specifier[1])
+    name = rfc9580.HASH_NAMES.get(specifier[1])
     if name is None:
-        raise UnsupportedKey(f"the string-to-key method uses a hash ({specifier[1]}) that is not in RFC 9580")
+        raise UnsupportedKey(
+            f"the string-to-key method uses a hash ({specifier[1]}) that is not in RFC 9580"
+        )
     text = specifier[2:10] + passphrase
     octets = max(_count(specifier[10]), len(text)) if kind == ITERATED else len(text)
     key, zeros = b"", 0
@@ -206,8 +237,11 @@ def _hash_octets(name: str, lead: bytes, text: bytes, octets: int) -> bytes:
     try:
         digest = hashlib.new(name, lead, usedforsecurity=False)
     except ValueError:
-        raise UnsupportedKey(f"the string-to-key method uses {name}, which is not available here") from None
-    # The repeated text is fed in pieces of some size: bytewise would take minutes, in one piece it would take 65 MB.
+        raise UnsupportedKey(
+            f"the string-to-key method uses {name}, which is not available here"
+        ) from None
+    # The repeated text is fed in pieces of some size: bytewise would take minutes, in one piece it
+    # would take 65 MB.
     whole = text * max(1, 8192 // max(1, len(text)))
     full, rest = divmod(octets, len(whole)) if whole else (0, 0)
     for _ in range(full):
@@ -223,9 +257,18 @@ def _count(coded: int) -> int:
 
 def _argon2_key(specifier: bytes, passphrase: bytes, length: int) -> bytes:
     salt, (passes, lanes, memory_log) = specifier[1:17], specifier[17:]
-    if not passes or not lanes or not 3 <= memory_log <= _ARGON2_MOST_MEMORY_LOG or 1 << memory_log < 8 * lanes:
-        raise UnsupportedKey("the string-to-key method asks for a cost that is impossible or above 2 GiB of memory")
-    derive = Argon2id(salt=salt, length=length, iterations=passes, lanes=lanes, memory_cost=1 << memory_log)
+    if (
+        not passes
+        or not lanes
+        or not 3 <= memory_log <= _ARGON2_MOST_MEMORY_LOG
+        or 1 << memory_log < 8 * lanes
+    ):
+        raise UnsupportedKey(
+            "the string-to-key method asks for a cost that is impossible or above 2 GiB of memory"
+        )
+    derive = Argon2id(
+        salt=salt, length=length, iterations=passes, lanes=lanes, memory_cost=1 << memory_log
+    )
     return derive.derive(passphrase)
 
 

@@ -1,7 +1,9 @@
 """
-Key revocation signatures: `make` one with an unlocked key, `read` one that was made elsewhere (RFC 9580 §5.2, type 0x20).
+Key revocation signatures: `make` one with an unlocked key, `read` one that was made elsewhere (RFC
+9580 §5.2, type 0x20).
 
-A revocation is a signature packet that, once published with the certificate, ends the key for everyone.
+A revocation is a signature packet that, once published with the certificate, ends the key for
+everyone.
 """
 
 from __future__ import annotations
@@ -13,20 +15,24 @@ from typing import TYPE_CHECKING
 
 from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
 from cryptography.hazmat.primitives.asymmetric import dsa, ec, ed448, ed25519, padding, rsa
-from cryptography.hazmat.primitives.asymmetric.utils import Prehashed, decode_dss_signature, encode_dss_signature
+from cryptography.hazmat.primitives.asymmetric.utils import (
+    Prehashed,
+    decode_dss_signature,
+    encode_dss_signature,
+)
 from cryptography.hazmat.primitives.hashes import SHA224, SHA256, SHA384, SHA512, HashAlgorithm
 
 from paperkey_alt.errors import DamagedKeyFile, NotARevocation, UnsupportedKey
-from paperkey_alt.keys import armor, material, packets, signature
-from paperkey_alt.keys.key_packet import mpi
-from paperkey_alt.keys.material import integer, number
-from paperkey_alt.keys.proof import curve
+from paperkey_alt.keys.openpgp import armor, material, packets, signature
+from paperkey_alt.keys.openpgp.key_packet import mpi
+from paperkey_alt.keys.openpgp.key_pair import curve
+from paperkey_alt.keys.openpgp.material import integer, number
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from paperkey_alt.keys.compact import Unlocked
-    from paperkey_alt.keys.key_packet import KeyPacket
+    from paperkey_alt.keys.openpgp.compact import Unlocked
+    from paperkey_alt.keys.openpgp.key_packet import KeyPacket
 
 KEY_REVOCATION = 0x20
 SALT_BYTES = 32  # of a version 6 signature with SHA-512: RFC 9580 §9.5, table 23
@@ -46,7 +52,9 @@ class Reason(IntEnum):
 
 @dataclass(frozen=True)
 class _Scheme:
-    """How an algorithm signs a digest with its secret and public fields, and checks what it signed."""
+    """
+    How an algorithm signs a digest with its secret and public fields, and checks what it signed.
+    """
 
     sign: Callable[[tuple[bytes, ...], tuple[bytes, ...], bytes], bytes]
     verify: Callable[[tuple[bytes, ...], bytes, bytes, HashAlgorithm], None]
@@ -56,8 +64,8 @@ def make(primary: Unlocked, reason: Reason, comment: str, created: int, salt: by
     """
     Return a revocation of the key *primary*, a signature packet with its header.
 
-    *created* is in seconds since 1970; *salt* is 32 random bytes, used with version 6 keys. Raises UnsupportedKey where the
-    algorithm cannot sign here.
+    *created* is in seconds since 1970; *salt* is 32 random bytes, used with version 6 keys. Raises
+    UnsupportedKey where the algorithm cannot sign here.
     """
     key = primary.packet
     public = material.public_fields(key.public)
@@ -71,10 +79,16 @@ def make(primary: Unlocked, reason: Reason, comment: str, created: int, salt: by
     )
     unhashed = _subpacket(_ISSUER_KEY_ID, key.key_id) if key.version == 4 else b""
     width = 2 if key.version == 4 else 4
-    signed = bytes([key.version, KEY_REVOCATION, algorithm, _SHA512]) + len(hashed).to_bytes(width, "big") + hashed
+    signed = (
+        bytes([key.version, KEY_REVOCATION, algorithm, _SHA512])
+        + len(hashed).to_bytes(width, "big")
+        + hashed
+    )
     salted = salt if key.version == 6 else b""
     digest = _digest(key, signed, salted, _HASHES[_SHA512])
-    value = _scheme(algorithm).sign(material.secret_fields(primary.clear, key.public), public, digest)
+    value = _scheme(algorithm).sign(
+        material.secret_fields(primary.clear, key.public), public, digest
+    )
     length = bytes([len(salt)]) + salt if key.version == 6 else b""
     body = signed + len(unhashed).to_bytes(width, "big") + unhashed + digest[:2] + length + value
     return _with_header(body)
@@ -84,7 +98,8 @@ def read(data: bytes, primary: KeyPacket) -> bytes:
     """
     Return the revocation of the key *primary* in a file, armored or binary, as a signature packet.
 
-    Raises NotARevocation where the file holds something else, or a revocation that this key did not make; DamagedKeyFile.
+    Raises NotARevocation where the file holds something else, or a revocation that this key did not
+    make; DamagedKeyFile.
     """
     blocks = armor.dearmor(data)
     packet = blocks[0].data if blocks else data
@@ -98,7 +113,8 @@ def read(data: bytes, primary: KeyPacket) -> bytes:
 
 def write(packet: bytes) -> bytes:
     """
-    Return a revocation as an armored file: by common practice, no source, under the words of a public key block.
+    Return a revocation as an armored file: by common practice, no source, under the words of a
+    public key block.
 
     Raises NotARevocation and DamagedKeyFile as `read` does, but that nothing is verified.
     """
@@ -110,7 +126,9 @@ def _body(packet: bytes) -> bytes:
     """Return the body of the one packet there, a signature that revokes a key."""
     found = packets.split(packet)
     if len(found) != 1 or found[0].tag != packets.SIGNATURE:
-        raise NotARevocation("there is not one signature and nothing else, as in a revocation certificate")
+        raise NotARevocation(
+            "there is not one signature and nothing else, as in a revocation certificate"
+        )
     if signature.parse(found[0].body).kind != KEY_REVOCATION:
         raise NotARevocation("there is a signature that is no revocation of a key")
     return found[0].body
@@ -118,8 +136,14 @@ def _body(packet: bytes) -> bytes:
 
 def _verify(body: bytes, key: KeyPacket) -> None:
     version, _, algorithm, hash_number = body[:4]
-    if version != key.version or algorithm != material.algorithm(key.public) or hash_number not in _HASHES:
-        raise NotARevocation("the revocation is of another kind than the key, or uses a hash that is not known here")
+    if (
+        version != key.version
+        or algorithm != material.algorithm(key.public)
+        or hash_number not in _HASHES
+    ):
+        raise NotARevocation(
+            "the revocation is of another kind than the key, or uses a hash that is not known here"
+        )
     width = 2 if version == 4 else 4
     end = 4 + width + int.from_bytes(body[4 : 4 + width], "big")
     at = end + width + int.from_bytes(body[end : end + width], "big")
@@ -156,19 +180,25 @@ def _with_header(body: bytes) -> bytes:
 
 def _scheme(algorithm: int) -> _Scheme:
     if algorithm not in _SCHEMES:
-        raise UnsupportedKey(f"keys of algorithm {algorithm} cannot sign a revocation here", advice=_ELSEWHERE)
+        raise UnsupportedKey(
+            f"keys of algorithm {algorithm} cannot sign a revocation here", advice=_ELSEWHERE
+        )
     return _SCHEMES[algorithm]
 
 
 def _rsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: bytes) -> bytes:
     d, p, q, _ = map(number, secret)
     n, e = map(number, public)
-    numbers = rsa.RSAPrivateNumbers(p, q, d, d % (p - 1), d % (q - 1), pow(q, -1, p), rsa.RSAPublicNumbers(e, n))
+    numbers = rsa.RSAPrivateNumbers(
+        p, q, d, d % (p - 1), d % (q - 1), pow(q, -1, p), rsa.RSAPublicNumbers(e, n)
+    )
     made = numbers.private_key().sign(digest, padding.PKCS1v15(), Prehashed(SHA512()))
     return integer(int.from_bytes(made, "big"))
 
 
-def _rsa_verify(public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: HashAlgorithm) -> None:
+def _rsa_verify(
+    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: HashAlgorithm
+) -> None:
     n, e = map(number, public)
     (made,) = _integers(value, 1)
     size = (n.bit_length() + 7) // 8
@@ -181,7 +211,9 @@ def _dsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: byte
     return _pair(numbers.private_key().sign(digest, Prehashed(SHA512())))
 
 
-def _dsa_verify(public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: HashAlgorithm) -> None:
+def _dsa_verify(
+    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: HashAlgorithm
+) -> None:
     key = _dsa_numbers(public).public_key()
     key.verify(encode_dss_signature(*_integers(value, 2)), digest, Prehashed(algorithm))
 
@@ -195,23 +227,31 @@ def _ecdsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: by
     try:
         key = ec.derive_private_key(number(secret[0]), curve(public[0]))
     except UnsupportedAlgorithm:
-        raise UnsupportedKey("keys on this curve cannot sign a revocation here", advice=_ELSEWHERE) from None
+        raise UnsupportedKey(
+            "keys on this curve cannot sign a revocation here", advice=_ELSEWHERE
+        ) from None
     return _pair(key.sign(digest, ec.ECDSA(Prehashed(SHA512()))))
 
 
-def _ecdsa_verify(public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: HashAlgorithm) -> None:
+def _ecdsa_verify(
+    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: HashAlgorithm
+) -> None:
     key = ec.EllipticCurvePublicKey.from_encoded_point(curve(public[0]), public[1][2:])
     key.verify(encode_dss_signature(*_integers(value, 2)), digest, ec.ECDSA(Prehashed(algorithm)))
 
 
-def _eddsa_legacy_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: bytes) -> bytes:
+def _eddsa_legacy_sign(
+    secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: bytes
+) -> bytes:
     _require_ed25519(public)
     key = ed25519.Ed25519PrivateKey.from_private_bytes(number(secret[0]).to_bytes(32, "big"))
     made = key.sign(digest)
     return b"".join(integer(int.from_bytes(half, "big")) for half in (made[:32], made[32:]))
 
 
-def _eddsa_legacy_verify(public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: HashAlgorithm) -> None:
+def _eddsa_legacy_verify(
+    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: HashAlgorithm
+) -> None:
     _require_ed25519(public)
     made = b"".join(half.to_bytes(32, "big") for half in _integers(value, 2))
     ed25519.Ed25519PublicKey.from_public_bytes(public[1][3:]).verify(made, digest)
@@ -226,7 +266,9 @@ def _ed25519_sign(secret: tuple[bytes, ...], _public: tuple[bytes, ...], digest:
     return ed25519.Ed25519PrivateKey.from_private_bytes(secret[0]).sign(digest)
 
 
-def _ed25519_verify(public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: HashAlgorithm) -> None:
+def _ed25519_verify(
+    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: HashAlgorithm
+) -> None:
     ed25519.Ed25519PublicKey.from_public_bytes(public[0]).verify(value, digest)
 
 
@@ -234,7 +276,9 @@ def _ed448_sign(secret: tuple[bytes, ...], _public: tuple[bytes, ...], digest: b
     return ed448.Ed448PrivateKey.from_private_bytes(secret[0]).sign(digest)
 
 
-def _ed448_verify(public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: HashAlgorithm) -> None:
+def _ed448_verify(
+    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: HashAlgorithm
+) -> None:
     ed448.Ed448PublicKey.from_public_bytes(public[0]).verify(value, digest)
 
 

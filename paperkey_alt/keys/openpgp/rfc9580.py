@@ -1,4 +1,6 @@
-"""The identifiers of RFC 9580 §9 and the sizes that go with them, for all who read or make packets."""
+"""
+The identifiers of RFC 9580 §9 and the sizes that go with them, for all who read or make packets.
+"""
 
 # §9.5, table 23: hash algorithm → its name for hashlib.
 HASH_NAMES = {
@@ -16,5 +18,6 @@ HASH_NAMES = {
 BLOCK_BYTES = {1: 8, 2: 8, 3: 8, 4: 8, 7: 16, 8: 16, 9: 16, 10: 16, 11: 16, 12: 16, 13: 16}
 # §9.6, table 25: AEAD mode (EAX, OCB, GCM) → bytes of its nonce.
 NONCE_BYTES = {1: 16, 2: 15, 3: 12}
-# §3.7.1: string-to-key method (simple, salted, iterated and salted, Argon2) → bytes of its specifier.
+# §3.7.1: string-to-key method (simple, salted, iterated and salted, Argon2) → bytes of its
+# specifier.
 SPECIFIER_BYTES = {0: 2, 1: 10, 3: 11, 4: 20}

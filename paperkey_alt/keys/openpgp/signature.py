@@ -1,7 +1,9 @@
 """
-What Ragleaf wants to know of an OpenPGP signature packet: who says to have made it, when, and what it says of a key's end.
+What Ragleaf wants to know of an OpenPGP signature packet: who says to have made it, when, and what
+it says of a key's end.
 
-Nothing is verified: this only sorts packets and words a caption. A signature that cannot be understood has no issuer.
+Nothing is verified: this only sorts packets and words a caption. A signature that cannot be
+understood has no issuer.
 """
 
 from __future__ import annotations
@@ -10,7 +12,7 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt.keys import registry
+from paperkey_alt.keys.openpgp import rfc9580
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,8 +35,9 @@ class Signature:
     """
     The claims of one signature packet (RFC 9580 §5.2).
 
-    *issuers* are the key IDs (8 bytes) and fingerprints (20 or 32 bytes) it names; *created* is in seconds since 1970;
-    *lifetime* is the Key Expiration Time in seconds after the key's creation, 0 for never, None where it says nothing of it.
+    *issuers* are the key IDs (8 bytes) and fingerprints (20 or 32 bytes) it names; *created* is in
+    seconds since 1970; *lifetime* is the Key Expiration Time in seconds after the key's creation, 0
+    for never, None where it says nothing of it.
     """
 
     kind: int | None
@@ -44,10 +47,18 @@ class Signature:
 
 
 def parse(body: bytes) -> Signature:
-    """Return what the *body* of a signature packet says; one that says nothing intelligible has kind None and no issuers."""
+    """
+    Return what the *body* of a signature packet says; one that says nothing intelligible has kind
+    None and no issuers.
+    """
     try:
         if body[0] in (2, 3):
-            return Signature(body[2], frozenset([_exactly(body[7:15], 8)]), int.from_bytes(body[3:7], "big"), None)
+            return Signature(
+                body[2],
+                frozenset([_exactly(body[7:15], 8)]),
+                int.from_bytes(body[3:7], "big"),
+                None,
+            )
         hashed, unhashed = _areas(body, _COUNT_BYTES[body[0]])
         signed = dict(_subpackets(hashed))
         issuers = frozenset(_issuers([*_subpackets(hashed), *_subpackets(unhashed)]))
@@ -64,19 +75,23 @@ def parse(body: bytes) -> Signature:
 
 def agrees(body: bytes, signed: bytes) -> bool | None:
     """
-    Tell whether the two octets of the digest in a signature packet are those of what it signs; None where that cannot be told.
+    Tell whether the two octets of the digest in a signature packet are those of what it signs; None
+    where that cannot be told.
 
-    *signed* is what is hashed before the signature's own fields (RFC 9580 §5.2.4): a framed key, and a framed user ID or subkey
-    behind it. It proves nothing against malice, and shows damage to what was signed in all but one of 65,536 cases.
+    *signed* is what is hashed before the signature's own fields (RFC 9580 §5.2.4): a framed key,
+    and a framed user ID or subkey behind it. It proves nothing against malice, and shows damage to
+    what was signed in all but one of 65,536 cases.
     """
     try:
-        version, name = body[0], registry.HASH_NAMES[body[3]]
+        version, name = body[0], rfc9580.HASH_NAMES[body[3]]
         width = _COUNT_BYTES[version]
         _, end = _counted(body, 4, width)
         _, at = _counted(body, end, width)
         salt = _exactly(body[at + 3 : at + 3 + body[at + 2]], body[at + 2]) if version == 6 else b""
         trailer = bytes([version, 0xFF]) + end.to_bytes(4, "big")
-        digest = hashlib.new(name, salt + signed + body[:end] + trailer, usedforsecurity=False).digest()
+        digest = hashlib.new(
+            name, salt + signed + body[:end] + trailer, usedforsecurity=False
+        ).digest()
         return digest[:2] == _exactly(body[at : at + 2], 2)
     except (IndexError, KeyError, ValueError):
         return None
@@ -112,7 +127,13 @@ def _subpackets(area: bytes) -> Iterator[tuple[int, bytes]]:
         first = area[at]
         width = 1 if first < 192 else 2 if first < 255 else 5
         field = _exactly(area[at : at + width], width)
-        length = first if width == 1 else ((first - 192) << 8) + field[1] + 192 if width == 2 else int.from_bytes(field[1:], "big")
+        length = (
+            first
+            if width == 1
+            else ((first - 192) << 8) + field[1] + 192
+            if width == 2
+            else int.from_bytes(field[1:], "big")
+        )
         content = _exactly(area[at + width : at + width + length], length)
         yield content[0] & ~_CRITICAL, content[1:]
         at += width + length

@@ -1,9 +1,10 @@
 """
 The characters of a line as pictures, and how like them a picture is: `rendered` and `likeness`.
 
-A sheet is set in one known font (`paperkey_alt.sheet.draw`), so a character is told by comparing its cell with all characters of
-the alphabet: the normalised cross-correlation of template matching (Gonzalez & Woods, Digital Image Processing, ch. 12), which
-neither brightness nor contrast changes. A cell is `WIDE` × `HIGH` pixels at `EM` pixels to the type size.
+A sheet is set in one known font (`paperkey_alt.sheet.draw`), so a character is told by comparing
+its cell with all characters of the alphabet: the normalised cross-correlation of template matching
+(Gonzalez & Woods, Digital Image Processing, ch. 12), which neither brightness nor contrast changes.
+A cell is `WIDE` × `HIGH` pixels at `EM` pixels to the type size.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter, ImageFont
 
-from paperkey_alt.lines import ALPHABET
+from paperkey_alt.format.lines import ALPHABET
 from paperkey_alt.sheet import fonts
 from paperkey_alt.sheet.layout import ADVANCE
 
@@ -37,13 +38,19 @@ _FLAT = 1e-3
 
 @cache
 def rendered(characters: str = ALPHABET, blur: float = BLURS[0]) -> NDArray[np.float32]:
-    """Return *characters* as pictures of ink (1 black, 0 white), blurred by a Gaussian; shape (characters, HIGH, WIDE)."""
+    """
+    Return *characters* as pictures of ink (1 black, 0 white), blurred by a Gaussian; shape
+    (characters, HIGH, WIDE).
+    """
     font = ImageFont.truetype(fonts.COURIER_BOLD, EM * _FINE)
     return np.stack([_ink(character, font, blur) for character in characters])
 
 
 def normalised(cells: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return each of *cells* as a vector of mean 0 and length 1, or 0 where it is flat; the last two axes are made one."""
+    """
+    Return each of *cells* as a vector of mean 0 and length 1, or 0 where it is flat; the last two
+    axes are made one.
+    """
     flat = cells.reshape(*cells.shape[:-2], -1)
     flat = flat - flat.mean(axis=-1, keepdims=True)
     length = np.linalg.norm(flat, axis=-1, keepdims=True)
@@ -57,14 +64,23 @@ def likeness(cells: NDArray[np.float32], templates: NDArray[np.float32]) -> NDAr
     return product
 
 
-def ink(text: Sequence[str], characters: str, templates: NDArray[np.float32]) -> NDArray[np.float32]:
+def ink(
+    text: Sequence[str], characters: str, templates: NDArray[np.float32]
+) -> NDArray[np.float32]:
     """Return a row of cells, side by side without their sides, as one picture; a blank is empty."""
     blank = np.zeros((HIGH, STEP), np.float32)
-    cells = {character: template[:, SIDE : SIDE + STEP] for character, template in zip(characters, templates, strict=True)}
+    cells = {
+        character: template[:, SIDE : SIDE + STEP]
+        for character, template in zip(characters, templates, strict=True)
+    }
     return np.concatenate([cells.get(character, blank) for character in text], axis=1)
 
 
 def _ink(character: str, font: ImageFont.FreeTypeFont, blur: float) -> NDArray[np.float32]:
     picture = Image.new("L", (WIDE * _FINE, HIGH * _FINE), 0)
-    ImageDraw.Draw(picture).text((SIDE * _FINE, ABOVE * _FINE), character, font=font, fill=255, anchor="ls")
-    return np.asarray(picture.filter(ImageFilter.GaussianBlur(blur * _FINE)).reduce(_FINE), np.float32) / np.float32(255)
+    ImageDraw.Draw(picture).text(
+        (SIDE * _FINE, ABOVE * _FINE), character, font=font, fill=255, anchor="ls"
+    )
+    return np.asarray(
+        picture.filter(ImageFilter.GaussianBlur(blur * _FINE)).reduce(_FINE), np.float32
+    ) / np.float32(255)

@@ -1,8 +1,9 @@
 """
 Where a sheet lies on a picture: `Pose`, found by `fit` from points known on both.
 
-A photo of a flat sheet is a projective map of it (a homography: Hartley & Zisserman, Multiple View Geometry, 2nd ed., ch. 4).
-Points of the sheet are in points (1/72 inch), those of the picture in pixels, both with y down; arrays have the shape (n, 2).
+A photo of a flat sheet is a projective map of it (a homography: Hartley & Zisserman, Multiple View
+Geometry, 2nd ed., ch. 4). Points of the sheet are in points (1/72 inch), those of the picture in
+pixels, both with y down; arrays have the shape (n, 2).
 """
 
 from __future__ import annotations
@@ -45,9 +46,9 @@ class Pose:
 
 def fit(sheet: Points, picture: Points, *, slanted: bool = True) -> Pose | None:
     """
-    Return the map that takes the points *sheet* to the points *picture*, or nearest to them: a similarity from two points, an
-    affine map from three, a projective one from four or more, or an affine one if the view is not *slanted*. None where they
-    settle none.
+    Return the map that takes the points *sheet* to the points *picture*, or nearest to them: a
+    similarity from two points, an affine map from three, a projective one from four or more, or an
+    affine one if the view is not *slanted*. None where they settle none.
     """
     try:
         if len(sheet) < _AFFINE:
@@ -64,7 +65,9 @@ def _similarity(sheet: Points, picture: Points) -> Points:
     one, other = (complex(*point) for point in picture)
     turn = (other - one) / (second - first)
     move = one - turn * first
-    return np.array([(turn.real, -turn.imag, move.real), (turn.imag, turn.real, move.imag), (0, 0, 1)])
+    return np.array(
+        [(turn.real, -turn.imag, move.real), (turn.imag, turn.real, move.imag), (0, 0, 1)]
+    )
 
 
 def _affine(sheet: Points, picture: Points) -> Points:
@@ -73,7 +76,10 @@ def _affine(sheet: Points, picture: Points) -> Points:
 
 
 def _homography(sheet: Points, picture: Points) -> Points:
-    """Return it by the direct linear transformation on normalised points (Hartley & Zisserman, algorithm 4.2)."""
+    """
+    Return it by the direct linear transformation on normalised points (Hartley & Zisserman,
+    algorithm 4.2).
+    """
     to_sheet, sheet = _normalised(sheet)
     to_picture, picture = _normalised(picture)
     rows = []
@@ -88,7 +94,9 @@ def _homography(sheet: Points, picture: Points) -> Points:
 
 def _normalised(points: Points) -> tuple[Points, Points]:
     middle, spread = points.mean(axis=0), points.std()
-    matrix = np.array([(1 / spread, 0, -middle[0] / spread), (0, 1 / spread, -middle[1] / spread), (0, 0, 1)])
+    matrix = np.array(
+        [(1 / spread, 0, -middle[0] / spread), (0, 1 / spread, -middle[1] / spread), (0, 0, 1)]
+    )
     return matrix, _apply(matrix, points)
 
 

@@ -48,11 +48,11 @@ def count(data: bytes, name: str) -> int:
 
 def pages(data: bytes, name: str) -> Iterator[Picture]:
     """
-    Yield the pages of the file *name* as grey pictures, upright by their EXIF orientation; PDF pages at 300 dpi. Pictures of more
-    than 36 million pixels are made coarser.
+    Yield the pages of the file *name* as grey pictures, upright by their EXIF orientation; PDF
+    pages at 300 dpi. Pictures of more than 36 million pixels are made coarser.
 
-    Raises SourceError for what is no picture, is damaged, encrypted, or has more than 150 million pixels, 20,000 a side, 640 MiB
-    when decoded, or 500 pages.
+    Raises SourceError for what is no picture, is damaged, encrypted, or has more than 150 million
+    pixels, 20,000 a side, 640 MiB when decoded, or 500 pages.
     """
     yield from _pdf_pages(data, name) if data.startswith(_PDF) else _frames(data, name)
 
@@ -64,7 +64,10 @@ def _frames(data: bytes, name: str) -> Iterator[Picture]:
             picture.seek(frame)
             _require_size(*picture.size, name)
             pixel = _WEBP_PIXEL if picture.format == "WEBP" else _PIXEL.get(picture.mode, 4)
-            if picture.format != "JPEG" and len(data) + pixel * picture.width * picture.height > MOST_BYTES:
+            if (
+                picture.format != "JPEG"
+                and len(data) + pixel * picture.width * picture.height > MOST_BYTES
+            ):
                 raise SourceError(f"{name} takes too much memory to decode", advice=_LESS)
             coarser = _coarser(picture)
             if coarser > 1 and frames == 1:
@@ -79,7 +82,9 @@ def _coarser(picture: Picture) -> int:
 
 
 def _grey(picture: Picture) -> Picture:
-    """Return *picture* as brightness, not finer than is needed; strip by strip, for it may be large."""
+    """
+    Return *picture* as brightness, not finer than is needed; strip by strip, for it may be large.
+    """
     coarser = _coarser(picture)
     rows = max(1, _STRIP // picture.width // coarser) * coarser
     strips = [
@@ -125,13 +130,20 @@ def _reported(name: str) -> Iterator[None]:
     except UnidentifiedImageError:
         raise SourceError(f"{name} is not a picture of a kind that can be read here") from None
     except pypdfium2.PdfiumError as error:
-        advice = "Save it again without a password." if "password" in str(error).lower() else SourceError.advice
+        advice = (
+            "Save it again without a password."
+            if "password" in str(error).lower()
+            else SourceError.advice
+        )
         raise SourceError(f"{name} is a PDF that cannot be opened", advice=advice) from None
     except Image.DecompressionBombError:
         raise SourceError(f"{name} has far too many pixels", advice=_LESS) from None
     except (OSError, ValueError, SyntaxError, EOFError, OverflowError, TypeError) as error:
         # The decoders of damaged pictures leave by any of these.
-        raise SourceError(f"{name} is damaged or cut short ({type(error).__name__})", advice="Scan or copy it again.") from None
+        raise SourceError(
+            f"{name} is damaged or cut short ({type(error).__name__})",
+            advice="Scan or copy it again.",
+        ) from None
 
 
 _LESS = f"Scan it again with {DPI} dpi in grey, or save it as a smaller PNG or JPEG."
@@ -139,12 +151,17 @@ _LESS = f"Scan it again with {DPI} dpi in grey, or save it as a smaller PNG or J
 
 def _require_size(width: float, height: float, name: str) -> None:
     if width * height > MOST_PIXELS or max(width, height) > MOST_PIXELS_A_SIDE:
-        raise SourceError(f"{name} has {width:.0f} × {height:.0f} pixels, too many to read", advice=_LESS)
+        raise SourceError(
+            f"{name} has {width:.0f} × {height:.0f} pixels, too many to read", advice=_LESS
+        )
     if min(width, height) < 1:
         raise SourceError(f"{name} has a page without any pixels")
 
 
 def _counted(pages: int, name: str) -> int:
     if not 1 <= pages <= MOST_PAGES:
-        raise SourceError(f"{name} has {pages} pages; 1 to {MOST_PAGES} can be read at a time", advice="Split the file.")
+        raise SourceError(
+            f"{name} has {pages} pages; 1 to {MOST_PAGES} can be read at a time",
+            advice="Split the file.",
+        )
     return pages

@@ -1,9 +1,10 @@
 """
 Lines among other text, as programs for reading text leave them: `read`.
 
-Such text has columns side by side on one row, lines broken over two rows, blanks lost or added, numbers lost, and what the
-program made of the symbols and words around. A line is looked for as a run of words that together have about as many characters
-as a line; whether it is one, its check decides.
+Such text has columns side by side on one row, lines broken over two rows, blanks lost or added,
+numbers lost, and what the program made of the symbols and words around. A line is looked for as a
+run of words that together have about as many characters as a line; whether it is one, its check
+decides.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from paperkey_alt.lines import ALPHABET, CHARACTERS, GROUP, LAST_NUMBER, group, normalise
-from paperkey_alt.reading.sighting import Sighting
+from paperkey_alt.format.lines import ALPHABET, CHARACTERS, GROUP, LAST_NUMBER, group, normalise
+from paperkey_alt.format.raw_line import RawLine
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -39,7 +40,10 @@ class _Word:
 
 @dataclass(frozen=True)
 class _Run:
-    """Words from *first* up to *end* taken for a line: its number, its characters, and how unlike a line as printed it is."""
+    """
+    Words from *first* up to *end* taken for a line: its number, its characters, and how unlike a
+    line as printed it is.
+    """
 
     first: int
     end: int
@@ -48,10 +52,16 @@ class _Run:
     oddness: tuple[bool, bool, int, bool]
 
 
-def read(rows: Sequence[tuple[Place, str]]) -> Iterator[tuple[frozenset[int], Sighting]]:
-    """Yield the lines that consecutive *rows* may hold, each with the indices of the rows it was made of."""
+def read(rows: Sequence[tuple[Place, str]]) -> Iterator[tuple[frozenset[int], RawLine]]:
+    """
+    Yield the lines that consecutive *rows* may hold, each with the indices of the rows it was made
+    of.
+    """
     words = [_Word(text, row) for row, (_, content) in enumerate(rows) for text in content.split()]
-    found = sorted((run for first in range(len(words)) for run in _runs(words, first)), key=lambda run: run.oddness)
+    found = sorted(
+        (run for first in range(len(words)) for run in _runs(words, first)),
+        key=lambda run: run.oddness,
+    )
     taken: set[int] = set()
     best: list[_Run] = []
     for run in found:
@@ -60,37 +70,61 @@ def read(rows: Sequence[tuple[Place, str]]) -> Iterator[tuple[frozenset[int], Si
             best.append(run)
     for run in sorted(best, key=lambda run: run.first):
         # Where a line ends is not sure: the check will tell.
-        ways = dict.fromkeys((one.number, one.text) for one in (run, *found) if one.first == run.first)
-        yield frozenset(word.row for word in words[run.first : run.end]), Sighting(rows[words[run.first].row][0], tuple(ways))
+        ways = dict.fromkeys(
+            (one.number, one.text) for one in (run, *found) if one.first == run.first
+        )
+        yield (
+            frozenset(word.row for word in words[run.first : run.end]),
+            RawLine(rows[words[run.first].row][0], tuple(ways)),
+        )
 
 
 def _runs(words: Sequence[_Word], first: int) -> Iterator[_Run]:
     """Yield the runs from *first* on that may be a line."""
-    numbered, glued = _NUMBER.fullmatch(words[first].text), _NUMBER_AND_GROUP.fullmatch(words[first].text)
+    numbered, glued = (
+        _NUMBER.fullmatch(words[first].text),
+        _NUMBER_AND_GROUP.fullmatch(words[first].text),
+    )
     if numbered and int(numbered[1]) <= LAST_NUMBER:
         yield from _of_length(words, first, int(numbered[1]), [])
     if glued and int(glued[1]) <= LAST_NUMBER:
         yield from _of_length(words, first, int(glued[1]), [glued[2]])
     run = [word.text for word in words[first : first + len(_GROUPS)]]
-    if [*map(len, run)] == _GROUPS and words[first].row == words[first + len(run) - 1].row and _like_a_line(run):
+    if (
+        [*map(len, run)] == _GROUPS
+        and words[first].row == words[first + len(run) - 1].row
+        and _like_a_line(run)
+    ):
         yield _Run(first, first + len(run), None, "".join(run), (False, False, 0, True))
 
 
 def _of_length(words: Sequence[_Word], first: int, number: int, run: list[str]) -> Iterator[_Run]:
-    """Yield runs behind *number*, which stands at *first*, of about a line's length; *run* is what has been read of it."""
+    """
+    Yield runs behind *number*, which stands at *first*, of about a line's length; *run* is what has
+    been read of it.
+    """
     for end, (before, word) in enumerate(pairwise(words[first:]), first + 2):
         if word.row != before.row and (not run or _NUMBER.fullmatch(word.text)):
-            # A broken line has a part on its number's row, and its next row does not begin with a number.
+            # A broken line has a part on its number's row, and its next row does not begin with a
+            # number.
             return
         run = [*run, word.text]
         length = len(normalise("".join(run)))
         if length > LENGTHS[-1]:
             return
         if length in LENGTHS and _like_a_line(run):
-            odd = ([*map(len, run)] != _GROUPS, word.row != words[first].row, LENGTHS.index(length), False)
+            odd = (
+                [*map(len, run)] != _GROUPS,
+                word.row != words[first].row,
+                LENGTHS.index(length),
+                False,
+            )
             yield _Run(first, end, number, "".join(run), odd)
 
 
 def _like_a_line(run: Sequence[str]) -> bool:
     capitals = sum(character in ALPHABET for text in run for character in text)
-    return capitals >= _LEAST_CAPITALS or sum(len(text) in (GROUP, GROUP + 1) for text in run) >= _LEAST_GROUPS
+    return (
+        capitals >= _LEAST_CAPITALS
+        or sum(len(text) in (GROUP, GROUP + 1) for text in run) >= _LEAST_GROUPS
+    )

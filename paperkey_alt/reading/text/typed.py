@@ -1,8 +1,9 @@
 """
 Typed text: rows as people type them, or as a QR reader or text program saved them: `read`.
 
-A row is a line number and 28 to 30 characters, in any grouping; the number may be left out. Rows that begin with ``#`` are passed
-over. In rows of other lengths lines are looked for in pieces (`paperkey_alt.reading.pieces`).
+A row is a line number and 28 to 30 characters, in any grouping; the number may be left out. Rows
+that begin with ``#`` are passed over. In rows of other lengths lines are looked for in pieces
+(`paperkey_alt.reading.text.pieces`).
 """
 
 from __future__ import annotations
@@ -12,10 +13,10 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import Place
-from paperkey_alt.lines import CHARACTERS, LAST_NUMBER, normalise
-from paperkey_alt.reading import pieces
-from paperkey_alt.reading.pieces import LENGTHS
-from paperkey_alt.reading.sighting import Sighting
+from paperkey_alt.format.lines import CHARACTERS, LAST_NUMBER, normalise
+from paperkey_alt.format.raw_line import RawLine
+from paperkey_alt.reading.text import pieces
+from paperkey_alt.reading.text.pieces import LENGTHS
 from paperkey_alt.sheet import qr
 
 if TYPE_CHECKING:
@@ -28,20 +29,28 @@ _SHORTEST_NUMBERED = 4
 _LONGEST_NUMBERED = 2 * CHARACTERS
 
 
-def read(text: str, source: str) -> tuple[Sighting, ...]:
-    """Return what of *text* may be lines, in order; *source* is the name they are reported under."""
-    sightings: list[Sighting] = []
-    rows = [(Place(source=source, row=row), content) for row, content in enumerate(text.splitlines(), 1) if content.strip()]
+def read(text: str, source: str) -> tuple[RawLine, ...]:
+    """
+    Return what of *text* may be lines, in order; *source* is the name they are reported under.
+    """
+    raw_lines: list[RawLine] = []
+    rows = [
+        (Place(source=source, row=row), content)
+        for row, content in enumerate(text.splitlines(), 1)
+        if content.strip()
+    ]
     for whole, run in groupby(rows, key=lambda row: _is_whole(row[1])):
         if whole:
-            sightings += (sighting for place, content in run for sighting in _row(content, place))
+            raw_lines += (raw_line for place, content in run for raw_line in _row(content, place))
         else:
-            sightings += _torn(list(run))
-    return tuple(sightings)
+            raw_lines += _torn(list(run))
+    return tuple(raw_lines)
 
 
 def _is_whole(content: str) -> bool:
-    """Tell whether a row is a line by itself, a block or a remark: nothing has to be looked for in it."""
+    """
+    Tell whether a row is a line by itself, a block or a remark: nothing has to be looked for in it.
+    """
     return (
         content.lstrip().startswith(COMMENT)
         or qr.decode_block(content.strip()) is not None
@@ -49,21 +58,24 @@ def _is_whole(content: str) -> bool:
     )
 
 
-def _row(content: str, place: Place) -> Iterator[Sighting]:
+def _row(content: str, place: Place) -> Iterator[RawLine]:
     block = qr.decode_block(content.strip())
     if block is not None:
-        yield from (Sighting(place, ((number, characters),)) for number, characters in block)
+        yield from (RawLine(place, ((number, characters),)) for number, characters in block)
     elif not content.lstrip().startswith(COMMENT):
         cuts = tuple(dict.fromkeys(_cuts(content)))
         if cuts:
-            yield Sighting(place, cuts)
+            yield RawLine(place, cuts)
 
 
-def _torn(rows: Sequence[tuple[Place, str]]) -> Iterator[Sighting]:
-    """Yield the lines found in pieces among *rows*; and rows that begin like a line and are none, to be named as wrong."""
+def _torn(rows: Sequence[tuple[Place, str]]) -> Iterator[RawLine]:
+    """
+    Yield the lines found in pieces among *rows*; and rows that begin like a line and are none, to
+    be named as wrong.
+    """
     found = list(pieces.read(rows))
     used = {row for made_of, _ in found for row in made_of}
-    yield from (sighting for _, sighting in found)
+    yield from (raw_line for _, raw_line in found)
     for at, (place, content) in enumerate(rows):
         if at not in used:
             yield from _row(content, place)

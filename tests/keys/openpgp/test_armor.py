@@ -9,14 +9,15 @@ from hypothesis import strategies as st
 from samples import NAMES, binary, file
 
 from paperkey_alt.errors import DamagedKeyFile
-from paperkey_alt.keys.armor import ArmorBlock, ArmorKind, armor, crc24, dearmor
+from paperkey_alt.keys.openpgp.armor import ArmorBlock, ArmorKind, armor, crc24, dearmor
 
 DATA = bytes(range(100))
 TEXT = armor(DATA, kind=ArmorKind.SIGNATURE, checksum=True)
 ROWS = TEXT.splitlines()
 BARE = armor(DATA, kind=ArmorKind.SIGNATURE, checksum=False)
 
-# RFC 9580 §6.1 has no check value; these two are from memory of the catalogue of parametrised CRC algorithms, CRC-24/OPENPGP.
+# RFC 9580 §6.1 has no check value; these two are from memory of the catalogue of parametrised CRC
+# algorithms, CRC-24/OPENPGP.
 CRC24 = {b"123456789": 0x21CF02, b"": 0xB704CE}
 
 
@@ -82,7 +83,10 @@ def test_several_blocks():
     ]
 
 
-@pytest.mark.parametrize("text", [b"", b"\n", b"no armor", b"-----BEGIN PGP", b"-----BEGIN CERTIFICATE-----", b"\xff\xfe\0"])
+@pytest.mark.parametrize(
+    "text",
+    [b"", b"\n", b"no armor", b"-----BEGIN PGP", b"-----BEGIN CERTIFICATE-----", b"\xff\xfe\0"],
+)
 def test_no_armor(text):
     """Text without armor has no blocks, and is no error here."""
     assert dearmor(text) == []
@@ -96,8 +100,16 @@ def row(at, content):
 DAMAGED = {
     "no END row": ("\n".join(ROWS[:-1]), 6, "no END row"),
     "cut within a row": (TEXT[:90], 3, "no END row"),
-    "another END row": (TEXT.replace("END PGP SIGNATURE", "END PGP MESSAGE"), 7, "does not end as it began"),
-    "an END row with a wrong letter": (TEXT.replace("END PGP SIGNATURE", "END PGP SIGNATVRE"), 7, "does not end as it began"),
+    "another END row": (
+        TEXT.replace("END PGP SIGNATURE", "END PGP MESSAGE"),
+        7,
+        "does not end as it began",
+    ),
+    "an END row with a wrong letter": (
+        TEXT.replace("END PGP SIGNATURE", "END PGP SIGNATVRE"),
+        7,
+        "does not end as it began",
+    ),
     "a second BEGIN row within": (row(3, [ROWS[0]]), 4, "does not end as it began"),
     "a kind that is none": (TEXT.replace("PGP SIGNATURE", "PGP NOTICE"), 1, "no kind of armor"),
     "nothing within": ("\n".join([*ROWS[:2], ROWS[-1]]), 3, "empty"),
@@ -114,7 +126,11 @@ DAMAGED = {
     "too much padding": (row(4, ["=" * 8]), 5, "last row"),
     "padding in the place of bits": (row(4, ["Y==="]), 5, "last row"),
     "a wrong character": (row(3, ["AB" + ROWS[3][2:]]), 6, "checksum"),
-    "two rows changed over": (row(2, [ROWS[3], ROWS[2]]).replace(f"{ROWS[2]}\n{ROWS[3]}", ROWS[2], 1), 6, "checksum"),
+    "two rows changed over": (
+        row(2, [ROWS[3], ROWS[2]]).replace(f"{ROWS[2]}\n{ROWS[3]}", ROWS[2], 1),
+        6,
+        "checksum",
+    ),
     "a row missing": (row(3, []), 5, "checksum"),
     "a row twice": (row(3, [ROWS[3], ROWS[3]]), 7, "checksum"),
     "a wrong checksum": (row(5, ["=AAAA"]), 6, "checksum"),
@@ -144,7 +160,9 @@ def test_one_wrong_character_never_passes(at, draw):
     """With a checksum, no single other letter in the data gives another content."""
     rows = list(ROWS)
     column = draw.draw(st.integers(0, max(0, len(rows[at]) - 1)))
-    rows[at] = rows[at][:column] + draw.draw(st.sampled_from("ABMyz059+/=-\t")) + rows[at][column + 1 :]
+    rows[at] = (
+        rows[at][:column] + draw.draw(st.sampled_from("ABMyz059+/=-\t")) + rows[at][column + 1 :]
+    )
     try:
         blocks = dearmor("\n".join(rows).encode())
     except DamagedKeyFile:

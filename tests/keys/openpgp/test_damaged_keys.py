@@ -1,4 +1,7 @@
-"""Files that are no secret key, by mistake or by damage: each gets its error, and never another exception."""
+"""
+Files that are no secret key, by mistake or by damage: each gets its error, and never another
+exception.
+"""
 
 import tracemalloc
 
@@ -7,9 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples import armored, file, new_header, sample, stub, with_headers, with_secrets
 
-from paperkey_alt.errors import DamagedKeyFile, NotASecretKey, RagleafError, UnprotectedSecret, UnsupportedKey
-from paperkey_alt.keys import armor, openpgp, packets
-from paperkey_alt.payload import SecretPart
+from paperkey_alt.errors import (
+    DamagedKeyFile,
+    NotASecretKey,
+    RagleafError,
+    UnprotectedSecret,
+    UnsupportedKey,
+)
+from paperkey_alt.format.payload import SecretPart
+from paperkey_alt.keys.openpgp import armor, key_file, packets
 
 KEY = sample("nist-p256").secret
 OPEN = sample("rsa2048-open").secret
@@ -20,7 +29,7 @@ SUBKEY_AT = KEY.index(packets.join(packets.split(KEY)[3:]))
 
 def printed(data):
     """Go the whole way from a file to what goes on paper."""
-    return openpgp.extract(openpgp.choose(openpgp.read(data), None))
+    return key_file.extract(key_file.choose(key_file.read(data), None))
 
 
 def pem(label):
@@ -42,38 +51,106 @@ FILES = {
     "DER": (b"\x30\x82\4\xa4\2\1\0", DamagedKeyFile, "no OpenPGP file"),
     "a packet that no key begins with": (b"\xf0\1a", DamagedKeyFile, "no OpenPGP file"),
     "PKCS #8": (pem("PRIVATE KEY"), NotASecretKey, "PEM or SSH key, which is not OpenPGP"),
-    "PKCS #8, encrypted": (pem("ENCRYPTED PRIVATE KEY"), NotASecretKey, "PEM or SSH key, which is not OpenPGP"),
+    "PKCS #8, encrypted": (
+        pem("ENCRYPTED PRIVATE KEY"),
+        NotASecretKey,
+        "PEM or SSH key, which is not OpenPGP",
+    ),
     "PKCS #1": (pem("RSA PRIVATE KEY"), NotASecretKey, "PEM or SSH key, which is not OpenPGP"),
-    "an SSH key": (pem("OPENSSH PRIVATE KEY"), NotASecretKey, "PEM or SSH key, which is not OpenPGP"),
-    "an SSH public key": (b"ssh-ed25519 AAAAC3Nz keepers@saltmarrow.example\n", NotASecretKey, "PEM or SSH key"),
+    "an SSH key": (
+        pem("OPENSSH PRIVATE KEY"),
+        NotASecretKey,
+        "PEM or SSH key, which is not OpenPGP",
+    ),
+    "an SSH public key": (
+        b"ssh-ed25519 AAAAC3Nz keepers@saltmarrow.example\n",
+        NotASecretKey,
+        "PEM or SSH key",
+    ),
     "gzip": (b"\x1f\x8b\x08\0\0\0\0\0", NotASecretKey, "the file is compressed"),
     "zip": (b"PK\3\4aaaa", NotASecretKey, "the file is compressed"),
     "xz": (b"\xfd7zXZ\0\0", NotASecretKey, "the file is compressed"),
     "compressed data": (b"\xc8\4\1aaa", NotASecretKey, "holds compressed OpenPGP data"),
-    "compressed data of no stated length": (b"\xa3\1aaa", NotASecretKey, "holds compressed OpenPGP data"),
+    "compressed data of no stated length": (
+        b"\xa3\1aaa",
+        NotASecretKey,
+        "holds compressed OpenPGP data",
+    ),
     "an encrypted message": (b"\xc1\1a", NotASecretKey, "holds an encrypted message"),
     "a message in pieces": (b"\xcb\xe9aaaa", NotASecretKey, "holds a message"),
-    "an armored message": (armored(b"\xcb\1a", armor.ArmorKind.MESSAGE), NotASecretKey, "holds a message"),
+    "an armored message": (
+        armored(b"\xcb\1a", armor.ArmorKind.MESSAGE),
+        NotASecretKey,
+        "holds a message",
+    ),
     "a detached signature": (b"\x88\1a", NotASecretKey, "holds a signature without the key"),
-    "an armored signature": (armored(b"\x88\1a", armor.ArmorKind.SIGNATURE), NotASecretKey, "holds a signature"),
-    "a revocation certificate": (armored(b"\x88\1a", armor.ArmorKind.PUBLIC_KEY), NotASecretKey, "a signature without the key"),
-    "a signed text": (text("-----BEGIN PGP SIGNED MESSAGE-----", "", "Notice"), NotASecretKey, "holds a signed message"),
-    "a certificate": (sample("nist-p256").certificate, NotASecretKey, "holds the public certificate of"),
-    "an armored certificate": (file("nist-p256.cert.asc"), NotASecretKey, "holds the public certificate of"),
-    "a key of stubs": (with_secrets(KEY, lambda _: stub()), NotASecretKey, "every secret of the key"),
+    "an armored signature": (
+        armored(b"\x88\1a", armor.ArmorKind.SIGNATURE),
+        NotASecretKey,
+        "holds a signature",
+    ),
+    "a revocation certificate": (
+        armored(b"\x88\1a", armor.ArmorKind.PUBLIC_KEY),
+        NotASecretKey,
+        "a signature without the key",
+    ),
+    "a signed text": (
+        text("-----BEGIN PGP SIGNED MESSAGE-----", "", "Notice"),
+        NotASecretKey,
+        "holds a signed message",
+    ),
+    "a certificate": (
+        sample("nist-p256").certificate,
+        NotASecretKey,
+        "holds the public certificate of",
+    ),
+    "an armored certificate": (
+        file("nist-p256.cert.asc"),
+        NotASecretKey,
+        "holds the public certificate of",
+    ),
+    "a key of stubs": (
+        with_secrets(KEY, lambda _: stub()),
+        NotASecretKey,
+        "every secret of the key",
+    ),
     "a subkey alone": (KEY[SUBKEY_AT:], NotASecretKey, "a subkey without its primary key"),
     "a user ID alone": (b"\xcd\1a", NotASecretKey, "a user ID without the key"),
     "a marker alone": (b"\xca\3PGP", NotASecretKey, "holds no key"),
     "armored padding alone": (armored(b"\xd5\1a"), NotASecretKey, "holds no key"),
-    "cut in the first header": (KEY[:1], DamagedKeyFile, "ends within the header of the packet at byte 0"),
-    "cut in the primary key": (KEY[:60], DamagedKeyFile, "packet at byte 0 claims a body of 165 bytes, and 58 follow"),
-    "cut in the subkey": (KEY[: SUBKEY_AT + 50], DamagedKeyFile, f"packet at byte {SUBKEY_AT} claims"),
-    "a byte behind the key": (KEY + b"\n", DamagedKeyFile, f"byte {len(KEY)} begins no OpenPGP packet"),
-    "4 GiB in ten bytes": (b"\xc5\xff\xff\xff\xff\xff\4aaa", DamagedKeyFile, "claims a body of 4294967295 bytes, and 4 follow"),
+    "cut in the first header": (
+        KEY[:1],
+        DamagedKeyFile,
+        "ends within the header of the packet at byte 0",
+    ),
+    "cut in the primary key": (
+        KEY[:60],
+        DamagedKeyFile,
+        "packet at byte 0 claims a body of 165 bytes, and 58 follow",
+    ),
+    "cut in the subkey": (
+        KEY[: SUBKEY_AT + 50],
+        DamagedKeyFile,
+        f"packet at byte {SUBKEY_AT} claims",
+    ),
+    "a byte behind the key": (
+        KEY + b"\n",
+        DamagedKeyFile,
+        f"byte {len(KEY)} begins no OpenPGP packet",
+    ),
+    "4 GiB in ten bytes": (
+        b"\xc5\xff\xff\xff\xff\xff\4aaa",
+        DamagedKeyFile,
+        "claims a body of 4294967295 bytes, and 4 follow",
+    ),
     "a primary key in pieces": (b"\xc5\xe9aaaa", DamagedKeyFile, "partial lengths"),
     "a primary key of no stated length": (b"\x97\4aaa", DamagedKeyFile, "indeterminate"),
     "a primary key of nothing": (b"\xc5\0", UnsupportedKey, "secret key packet is of version 0"),
-    "a primary key of a version to come": (b"\xc5\2\7a", UnsupportedKey, "secret key packet is of version 7"),
+    "a primary key of a version to come": (
+        b"\xc5\2\7a",
+        UnsupportedKey,
+        "secret key packet is of version 7",
+    ),
     "a secret key of an unknown algorithm": (
         KEY[:7] + b"\x63" + KEY[8:],
         UnsupportedKey,
@@ -86,15 +163,31 @@ FILES = {
     ),
     "an unprotected secret": (OPEN, UnprotectedSecret, "no passphrase protects"),
     "armor without its end": (text(*ROWS[:-1]), DamagedKeyFile, "no END row"),
-    "armor without a row": (text(*ROWS[:5], *ROWS[6:]), DamagedKeyFile, "one of them is altered or missing"),
-    "armor with a wrong character": (text(*ROWS[:4], "*" + ROWS[4][1:], *ROWS[5:]), DamagedKeyFile, "not base64"),
+    "armor without a row": (
+        text(*ROWS[:5], *ROWS[6:]),
+        DamagedKeyFile,
+        "one of them is altered or missing",
+    ),
+    "armor with a wrong character": (
+        text(*ROWS[:4], "*" + ROWS[4][1:], *ROWS[5:]),
+        DamagedKeyFile,
+        "not base64",
+    ),
     "armor with a wrong checksum": (
         text(*armored(KEY).decode().splitlines()[:-2], "=AAAA", ROWS[-1]),
         DamagedKeyFile,
         "does not agree with the rows",
     ),
-    "armor in which nothing is": (text(ROWS[0], "", ROWS[-1]), DamagedKeyFile, "the armor is empty"),
-    "armor of a kind that is none": (ARMOR.replace("PRIVATE KEY BLOCK", "NOTICE").encode(), DamagedKeyFile, "no kind of armor"),
+    "armor in which nothing is": (
+        text(ROWS[0], "", ROWS[-1]),
+        DamagedKeyFile,
+        "the armor is empty",
+    ),
+    "armor of a kind that is none": (
+        ARMOR.replace("PRIVATE KEY BLOCK", "NOTICE").encode(),
+        DamagedKeyFile,
+        "no kind of armor",
+    ),
     "armor of noise": (armored(b"noise, and no packet"), DamagedKeyFile, "no OpenPGP file"),
 }
 
@@ -110,14 +203,21 @@ def test_what_is_wrong_with_a_file_is_said(name):
 
 
 FLIPPED = {
-    name: sample(name).secret for name in ("nist-p256", "rsa2048-open", "v6-curve448-argon2", "curve25519-aead", "sq-mlkem-open")
+    name: sample(name).secret
+    for name in (
+        "nist-p256",
+        "rsa2048-open",
+        "v6-curve448-argon2",
+        "curve25519-aead",
+        "sq-mlkem-open",
+    )
 } | {"five-octet headers": with_headers(KEY, new_header)}
 
 
 def outcome(data):
     """What becomes of a file: an extract, or an error of ours; every other exception passes."""
     try:
-        return openpgp.extract(openpgp.choose(openpgp.read(data), None), allow_unprotected=True)
+        return key_file.extract(key_file.choose(key_file.read(data), None), allow_unprotected=True)
     except RagleafError as error:
         return error
 
@@ -126,8 +226,8 @@ def outcome(data):
 @given(st.sampled_from(sorted(FLIPPED)), st.data())
 def test_one_byte_altered(name, draw):
     """
-    Any one byte of a key file altered gives a payload or an error of ours; an unprotected version 4 secret never passes
-    altered under its own fingerprint.
+    Any one byte of a key file altered gives a payload or an error of ours; an unprotected version 4
+    secret never passes altered under its own fingerprint.
     """
     data = FLIPPED[name]
     at = draw.draw(st.integers(0, len(data) - 1))
@@ -136,13 +236,18 @@ def test_one_byte_altered(name, draw):
     assert str(got)
     if name == "rsa2048-open" and not isinstance(got, RagleafError):
         right = {part.fingerprint: part.secret for part in outcome(data).payload.parts}
-        assert all(part.secret == right.get(part.fingerprint, part.secret) for part in got.payload.parts)
+        assert all(
+            part.secret == right.get(part.fingerprint, part.secret) for part in got.payload.parts
+        )
 
 
 @settings(max_examples=200)
 @given(st.sampled_from(sorted(FLIPPED)), st.data())
 def test_a_file_cut_short(name, draw):
-    """However a key file is cut, the result is the key as far as whole packets go, or an error of ours."""
+    """
+    However a key file is cut, the result is the key as far as whole packets go, or an error of
+    ours.
+    """
     data = FLIPPED[name]
     got = outcome(data[: draw.draw(st.integers(0, len(data) - 1))])
     if not isinstance(got, RagleafError):
@@ -159,7 +264,9 @@ def test_one_byte_of_armor_altered(at, value):
 
 @given(
     st.binary(max_size=200)
-    | st.tuples(st.sampled_from([b"\xc5", b"\x94", b"\xc6\xff", b"\xef\xbb\xbf"]), st.binary(max_size=80)).map(b"".join)
+    | st.tuples(
+        st.sampled_from([b"\xc5", b"\x94", b"\xc6\xff", b"\xef\xbb\xbf"]), st.binary(max_size=80)
+    ).map(b"".join)
 )
 def test_noise(data):
     """Arbitrary bytes, and such as begin like a key, give an error of ours or a key."""
@@ -169,10 +276,15 @@ def test_noise(data):
 @settings(max_examples=200)
 @given(st.binary(min_size=1, max_size=80), st.sampled_from(["nist-p256", "v6-curve25519"]))
 def test_any_secret_part_is_rebuilt_or_refused(secret, name):
-    """A part with the right fingerprint and arbitrary bytes as its secret gives a key with these bytes, or an error of ours."""
-    (certificate,) = openpgp.read(sample(name).certificate)
+    """
+    A part with the right fingerprint and arbitrary bytes as its secret gives a key with these
+    bytes, or an error of ours.
+    """
+    (certificate,) = key_file.read(sample(name).certificate)
     try:
-        rebuilt = openpgp.rebuild(openpgp.Lean((SecretPart(certificate.fingerprint, secret),)), certificate)
+        rebuilt = key_file.rebuild(
+            key_file.Lean((SecretPart(certificate.fingerprint, secret),)), certificate
+        )
     except RagleafError:
         return
     assert rebuilt.key.primary.secret == secret
@@ -196,8 +308,15 @@ SECRETS = [part.secret for data in (KEY, OPEN) for part in outcome(data).payload
 
 @pytest.mark.parametrize("name", FILES)
 def test_no_message_quotes_a_secret(name):
-    """Neither message nor advice has eight bytes of a secret in it, in hexadecimal, nor a row of armor."""
+    """
+    Neither message nor advice has eight bytes of a secret in it, in hexadecimal, nor a row of
+    armor.
+    """
     error = outcome(FILES[name][0])
     said = f"{error} {getattr(error, 'advice', '')}"
-    assert not any(secret[at : at + 8].hex() in said.lower() for secret in SECRETS for at in range(len(secret) - 7))
+    assert not any(
+        secret[at : at + 8].hex() in said.lower()
+        for secret in SECRETS
+        for at in range(len(secret) - 7)
+    )
     assert not any(row in said for row in ROWS[3:-2])

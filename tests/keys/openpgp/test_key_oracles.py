@@ -1,4 +1,7 @@
-"""Restored keys in the hands of independent OpenPGP libraries: they load them, sign, verify, encrypt and decrypt."""
+"""
+Restored keys in the hands of independent OpenPGP libraries: they load them, sign, verify, encrypt
+and decrypt.
+"""
 
 import base64
 import json
@@ -10,51 +13,71 @@ import pgpy
 import pysequoia
 import pytest
 from pgpy.constants import CompressionAlgorithm
-from samples import NAMES, USAGES, Sample, new_header, old_header, sample, with_headers, with_secrets
+from samples import (
+    NAMES,
+    USAGES,
+    Sample,
+    new_header,
+    old_header,
+    sample,
+    with_headers,
+    with_secrets,
+)
 
-from paperkey_alt.keys import openpgp
-from paperkey_alt.payload import Lean, pack, unpack
+from paperkey_alt.format.payload import Lean, pack, unpack
+from paperkey_alt.keys.openpgp import key_file
 
-ORACLES = Path(__file__).parents[1] / "oracles"
+ORACLES = Path(__file__).parents[2] / "oracles"
 NOTICE = b"The bell buoy off the north mole is back on station."
 
 
 def protected(base, usage):
     """An unprotected key of the corpus under another protection."""
     one = sample(base)
-    return Sample(with_secrets(one.secret, USAGES[usage]), one.certificate, sample("nist-p256").passphrase)
+    return Sample(
+        with_secrets(one.secret, USAGES[usage]), one.certificate, sample("nist-p256").passphrase
+    )
 
 
 def headed(base, header):
     """A key of the corpus under other packet headers."""
     one = sample(base)
-    return Sample(with_headers(one.secret, header), with_headers(one.certificate, header), one.passphrase)
+    return Sample(
+        with_headers(one.secret, header), with_headers(one.certificate, header), one.passphrase
+    )
 
 
 SAMPLES = (
     {name: sample(name) for name in NAMES}
     | {usage: protected("curve25519-legacy-open", usage) for usage in USAGES}
-    | {"old headers": headed("rsa2048-open", old_header), "five-octet headers": headed("v6-curve25519", new_header)}
+    | {
+        "old headers": headed("rsa2048-open", old_header),
+        "five-octet headers": headed("v6-curve25519", new_header),
+    }
 )
 
 # What a library does not do at all, with the original as little as with the restored key.
 SEQUOIA_LACKS = {"brainpool-p256", "brainpool-p512", "secp256k1"}
-NPM_LACKS = {"sq-mlkem-open", "sq-v6-mldsa65-open", *(usage for usage in USAGES if not usage.startswith("usage 254"))}
+NPM_LACKS = {
+    "sq-mlkem-open",
+    "sq-v6-mldsa65-open",
+    *(usage for usage in USAGES if not usage.startswith("usage 254")),
+}
 PGPY_READS = {name for name in NAMES if name.startswith("pgpy-")} | {"sq-curve25519-open"}
 
 
 def restored(one, *, whole=False):
     """The key as it comes back from its payload, packed and unpacked on the way."""
-    (key,), (certificate,) = openpgp.read(one.secret), openpgp.read(one.certificate)
-    taken = openpgp.extract(key, whole=whole, allow_unprotected=True)
-    return openpgp.rebuild(unpack(pack(taken.payload)), None if whole else certificate)
+    (key,), (certificate,) = key_file.read(one.secret), key_file.read(one.certificate)
+    taken = key_file.extract(key, whole=whole, allow_unprotected=True)
+    return key_file.rebuild(unpack(pack(taken.payload)), None if whole else certificate)
 
 
 def without(one, missing):
     """A key restored from a payload that has no secret for the key packet at index *missing*."""
-    (key,), (certificate,) = openpgp.read(one.secret), openpgp.read(one.certificate)
-    parts = openpgp.extract(key).payload.parts
-    return openpgp.rebuild(Lean(parts[:missing] + parts[missing + 1 :]), certificate)
+    (key,), (certificate,) = key_file.read(one.secret), key_file.read(one.certificate)
+    parts = key_file.extract(key).payload.parts
+    return key_file.rebuild(Lean(parts[:missing] + parts[missing + 1 :]), certificate)
 
 
 def sequoia_certificates(one):
@@ -66,10 +89,13 @@ def sequoia_certificates(one):
 @pytest.mark.parametrize("name", sorted(SAMPLES.keys() - SEQUOIA_LACKS))
 @pytest.mark.parametrize("whole", [False, True], ids=["lean", "whole"])
 def test_sequoia_signs_and_decrypts(name, whole):
-    """What a restored key signs, the original certificate verifies; what is encrypted to the certificate, the key decrypts."""
+    """
+    What a restored key signs, the original certificate verifies; what is encrypted to the
+    certificate, the key decrypts.
+    """
     one = SAMPLES[name]
     certificate, lookup = sequoia_certificates(one)
-    key = pysequoia.Tsk.from_bytes(openpgp.write(restored(one, whole=whole).key, armored=True))
+    key = pysequoia.Tsk.from_bytes(key_file.write(restored(one, whole=whole).key, armored=True))
     signed = pysequoia.sign(key.signer(one.passphrase), NOTICE)
     assert pysequoia.verify(signed, lookup).bytes == NOTICE
     encrypted = pysequoia.encrypt(NOTICE, [certificate])
@@ -78,14 +104,20 @@ def test_sequoia_signs_and_decrypts(name, whole):
 
 @pytest.mark.parametrize("name", ["curve25519-legacy", "v6-curve25519"])
 def test_sequoia_uses_a_key_with_a_stub(name):
-    """With a stub for the primary key the subkey decrypts; with a stub for the encryption subkey the primary key signs."""
+    """
+    With a stub for the primary key the subkey decrypts; with a stub for the encryption subkey the
+    primary key signs.
+    """
     one = SAMPLES[name]
     certificate, lookup = sequoia_certificates(one)
     offline = pysequoia.Tsk.from_bytes(without(one, 0).data)
     encrypted = pysequoia.encrypt(NOTICE, [certificate])
     assert pysequoia.decrypt(encrypted, offline.decryptor(one.passphrase)).bytes == NOTICE
     signing = pysequoia.Tsk.from_bytes(without(one, 1).data)
-    assert pysequoia.verify(pysequoia.sign(signing.signer(one.passphrase), NOTICE), lookup).bytes == NOTICE
+    assert (
+        pysequoia.verify(pysequoia.sign(signing.signer(one.passphrase), NOTICE), lookup).bytes
+        == NOTICE
+    )
 
 
 @pytest.mark.filterwarnings("ignore::UserWarning:pgpy.*")
@@ -95,7 +127,9 @@ def test_pgpy_signs_and_decrypts(name):
     one = SAMPLES[name]
     key, _ = pgpy.PGPKey.from_blob(restored(one).data)
     public, _ = pgpy.PGPKey.from_blob(one.certificate)
-    encrypted = public.encrypt(pgpy.PGPMessage.new(NOTICE.decode(), compression=CompressionAlgorithm.Uncompressed))
+    encrypted = public.encrypt(
+        pgpy.PGPMessage.new(NOTICE.decode(), compression=CompressionAlgorithm.Uncompressed)
+    )
     if one.passphrase is None:
         signature, decrypted = key.sign(NOTICE), key.decrypt(encrypted)
     else:
@@ -114,15 +148,30 @@ needs_node = pytest.mark.skipif(
 @pytest.fixture(scope="module")
 def verdicts():
     """What the npm library says of every restored key, in one run of node."""
-    cases = {(name, way): restored(one, whole=way == "whole") for name, one in SAMPLES.items() for way in ("lean", "whole")}
+    cases = {
+        (name, way): restored(one, whole=way == "whole")
+        for name, one in SAMPLES.items()
+        for way in ("lean", "whole")
+    }
     cases |= {
-        (name, f"without {at}"): without(SAMPLES[name], at) for name in ("curve25519-legacy", "v6-curve25519") for at in (0, 1)
+        (name, f"without {at}"): without(SAMPLES[name], at)
+        for name in ("curve25519-legacy", "v6-curve25519")
+        for at in (0, 1)
     }
     asked = {
-        "/".join(case): {"key": base64.b64encode(rebuilt.data).decode(), "passphrase": SAMPLES[case[0]].passphrase}
+        "/".join(case): {
+            "key": base64.b64encode(rebuilt.data).decode(),
+            "passphrase": SAMPLES[case[0]].passphrase,
+        }
         for case, rebuilt in cases.items()
     }
-    done = subprocess.run(["node", "verify.mjs"], cwd=ORACLES, input=json.dumps(asked).encode(), stdout=subprocess.PIPE, check=True)
+    done = subprocess.run(
+        ["node", "verify.mjs"],
+        cwd=ORACLES,
+        input=json.dumps(asked).encode(),
+        stdout=subprocess.PIPE,
+        check=True,
+    )
     return json.loads(done.stdout)
 
 
@@ -138,7 +187,10 @@ def test_the_npm_library_signs_and_decrypts(verdicts, name, way):
 @pytest.mark.parametrize(("missing", "still"), [(0, "decrypt"), (1, "sign")])
 @pytest.mark.parametrize("name", ["curve25519-legacy", "v6-curve25519"])
 def test_the_npm_library_uses_a_key_with_a_stub(verdicts, name, missing, still):
-    """With a stub for the primary key the subkey decrypts; with a stub for the encryption subkey the primary key signs."""
+    """
+    With a stub for the primary key the subkey decrypts; with a stub for the encryption subkey the
+    primary key signs.
+    """
     assert verdicts[f"{name}/without {missing}"][still] == "ok"
 
 

@@ -6,11 +6,23 @@ import hashlib
 import pysequoia
 import pytest
 from pysequoia.packet import PacketPile
-from samples import CIPHERS, NAMES, PUBLISHED, SALT, USAGES, binary, iterated, protect, sample, stub, with_secrets
+from samples import (
+    CIPHERS,
+    NAMES,
+    PUBLISHED,
+    SALT,
+    USAGES,
+    binary,
+    iterated,
+    protect,
+    sample,
+    stub,
+    with_secrets,
+)
 
 from paperkey_alt.errors import DamagedKeyFile, UnsupportedKey
-from paperkey_alt.keys import armor, key_packet, packets
-from paperkey_alt.keys.key_packet import Secrecy
+from paperkey_alt.keys.openpgp import armor, key_packet, packets
+from paperkey_alt.keys.openpgp.key_packet import Secrecy
 
 
 def published(name):
@@ -22,7 +34,9 @@ def published(name):
 
 def keys_of(data):
     """The key packets of binary data."""
-    return [key_packet.parse(packet) for packet in packets.split(data) if packet.tag in key_packet.TAGS]
+    return [
+        key_packet.parse(packet) for packet in packets.split(data) if packet.tag in key_packet.TAGS
+    ]
 
 
 FINGERPRINTS = {
@@ -43,7 +57,10 @@ def test_fingerprints_of_the_standard(name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_keys_as_another_program_sees_them(name):
-    """Fingerprints, key IDs and creation times of every key of the corpus are those that an OpenPGP library finds."""
+    """
+    Fingerprints, key IDs and creation times of every key of the corpus are those that an OpenPGP
+    library finds.
+    """
     tags = (packets.PUBLIC_KEY, packets.PUBLIC_SUBKEY, packets.SECRET_KEY, packets.SECRET_SUBKEY)
     for data in (sample(name).secret, sample(name).certificate):
         theirs = [packet for packet in PacketPile.from_bytes(data) if int(packet.tag) in tags]
@@ -60,7 +77,9 @@ def test_the_public_fields_are_the_public_packet(name):
     assert [key.public for key in secret] == [key.packet.body for key in public]
     assert [key.public + key.secret for key in secret] == [key.packet.body for key in secret]
     assert {key.secrecy for key in public} == {Secrecy.PUBLIC}
-    assert {key.secrecy for key in secret} == {Secrecy.UNPROTECTED if name.endswith("-open") else Secrecy.PROTECTED}
+    assert {key.secrecy for key in secret} == {
+        Secrecy.UNPROTECTED if name.endswith("-open") else Secrecy.PROTECTED
+    }
 
 
 ALGORITHMS = {
@@ -82,9 +101,14 @@ def test_algorithms_by_name(name):
 
 
 def test_dsa_and_elgamal():
-    """The published DSA key with an ElGamal subkey is cut where its fields end, and is unprotected."""
+    """
+    The published DSA key with an ElGamal subkey is cut where its fields end, and is unprotected.
+    """
     keys = published("draft_dsa_elgamal_secret")
-    assert [(key.algorithm, key.secrecy) for key in keys] == [("DSA", Secrecy.UNPROTECTED), ("ElGamal", Secrecy.UNPROTECTED)]
+    assert [(key.algorithm, key.secrecy) for key in keys] == [
+        ("DSA", Secrecy.UNPROTECTED),
+        ("ElGamal", Secrecy.UNPROTECTED),
+    ]
 
 
 # Suite and encryption algorithm of pysequoia → the algorithms that its keys must then have.
@@ -97,7 +121,10 @@ SIGNERS = {"SLHDSA128f": "SLH-DSA-SHAKE-128f"}
 
 @pytest.mark.parametrize("suite", POST_QUANTUM)
 def test_post_quantum_fields(suite):
-    """The field lengths of draft-ietf-openpgp-pqc agree with unprotected keys that an OpenPGP library makes."""
+    """
+    The field lengths of draft-ietf-openpgp-pqc agree with unprotected keys that an OpenPGP library
+    makes.
+    """
     tsk = pysequoia.Tsk.generate(
         "Saltmarrow",
         profile=pysequoia.Profile.RFC9580,
@@ -113,7 +140,9 @@ def test_post_quantum_fields(suite):
 def test_post_quantum_signers(signer):
     """As above, for the signing algorithm that no cipher suite of the library has."""
     algorithm = getattr(pysequoia.SigningAlgorithm, signer)
-    tsk = pysequoia.Tsk.generate("Saltmarrow", profile=pysequoia.Profile.RFC9580, signing_algorithm=algorithm)
+    tsk = pysequoia.Tsk.generate(
+        "Saltmarrow", profile=pysequoia.Profile.RFC9580, signing_algorithm=algorithm
+    )
     assert SIGNERS[signer] in {key.algorithm for key in keys_of(bytes(tsk))}
 
 
@@ -133,16 +162,23 @@ def test_version_3_is_recognised(secret):
 
 
 def test_version_5_is_recognised():
-    """It has the count that version 6 has; its fingerprint is led in by 0x9A (draft-ietf-openpgp-rfc4880bis, from memory)."""
+    """
+    It has the count that version 6 has; its fingerprint is led in by 0x9A
+    (draft-ietf-openpgp-rfc4880bis, from memory).
+    """
     old = keys_of(sample("v6-curve25519").secret)[0]
     key = key_packet.parse(packets.with_body(5, b"\5" + old.packet.body[1:], like=old.packet))
     public = b"\5" + old.public[1:]
     assert (key.version, key.public) == (5, public)
-    assert key.fingerprint == hashlib.sha256(b"\x9a" + len(public).to_bytes(4, "big") + public).digest()
+    assert (
+        key.fingerprint
+        == hashlib.sha256(b"\x9a" + len(public).to_bytes(4, "big") + public).digest()
+    )
 
 
 OPEN, V6, V6_OPEN, AEAD = (
-    keys_of(sample(name).secret)[0] for name in ("rsa2048-open", "v6-curve25519", "v6-curve25519-open", "curve25519-aead")
+    keys_of(sample(name).secret)[0]
+    for name in ("rsa2048-open", "v6-curve25519", "v6-curve25519-open", "curve25519-aead")
 )
 ARGON2 = keys_of(sample("v6-curve448-argon2").secret)[0]
 P256 = keys_of(sample("nist-p256").secret)[0]
@@ -156,7 +192,10 @@ def parse(key, secret=None, public=None):
 
 @pytest.mark.parametrize("name", USAGES)
 def test_every_usage_is_carried_as_it_stands(name):
-    """Every S2K usage and specifier of RFC 9580 §3.7 is known as a protection, and the secret part is what was written."""
+    """
+    Every S2K usage and specifier of RFC 9580 §3.7 is known as a protection, and the secret part is
+    what was written.
+    """
     secret = USAGES[name](OPEN)
     key = parse(OPEN, secret)
     assert (key.secret, key.secrecy) == (secret, Secrecy.PROTECTED)
@@ -164,7 +203,10 @@ def test_every_usage_is_carried_as_it_stands(name):
 
 @pytest.mark.parametrize("name", USAGES)
 def test_a_protection_must_fit(name):
-    """Cut down to its parameters, or to less than a ciphertext with its check, it is refused; with one byte more it is not."""
+    """
+    Cut down to its parameters, or to less than a ciphertext with its check, it is refused; with one
+    byte more it is not.
+    """
     secret = USAGES[name](OPEN)
     usage = secret[0]
     cipher = usage if usage < 253 else secret[1]
@@ -210,22 +252,50 @@ def change(data, at, value):
 
 SECRET_DAMAGE = {
     "no secret part": (OPEN, b"", "ends within"),
-    "a usage octet that names no cipher": (OPEN, b"\xc8" + OPEN.secret[2:], "200, which names no cipher"),
+    "a usage octet that names no cipher": (
+        OPEN,
+        b"\xc8" + OPEN.secret[2:],
+        "200, which names no cipher",
+    ),
     "a reserved cipher as usage": (OPEN, b"\5" + OPEN.secret[2:], "5, which names no cipher"),
-    "a usage octet that hides an unprotected secret": (OPEN, b"\x09" + OPEN.secret[1:], "its secret is in the clear"),
-    "a usage octet that makes a specifier of it": (OPEN, b"\xfd" + OPEN.secret[1:], "its secret is in the clear"),
+    "a usage octet that hides an unprotected secret": (
+        OPEN,
+        b"\x09" + OPEN.secret[1:],
+        "its secret is in the clear",
+    ),
+    "a usage octet that makes a specifier of it": (
+        OPEN,
+        b"\xfd" + OPEN.secret[1:],
+        "its secret is in the clear",
+    ),
     "a flipped bit in an unprotected secret": (OPEN, flip(OPEN.secret, 100), "checksum"),
     "a flipped bit in its checksum": (OPEN, flip(OPEN.secret, len(OPEN.secret) - 1), "checksum"),
     "an unprotected secret cut short": (OPEN, OPEN.secret[:-1], "ends within"),
     "an unprotected secret with a byte behind": (OPEN, OPEN.secret + b"\0", "does not fill"),
     "a version 6 secret cut short": (V6_OPEN, V6_OPEN.secret[:-1], "ends within"),
     "a version 6 secret with a byte behind": (V6_OPEN, V6_OPEN.secret + b"\0", "does not fill"),
-    "an unknown S2K type": (OPEN, change(protect(254, 9, iterated(8))(OPEN), 2, 9), "S2K type is 9, which is unknown"),
-    "the reserved S2K type": (OPEN, change(protect(254, 9, iterated(8))(OPEN), 2, 2), "S2K type is 2, which is unknown"),
+    "an unknown S2K type": (
+        OPEN,
+        change(protect(254, 9, iterated(8))(OPEN), 2, 9),
+        "S2K type is 9, which is unknown",
+    ),
+    "the reserved S2K type": (
+        OPEN,
+        change(protect(254, 9, iterated(8))(OPEN), 2, 2),
+        "S2K type is 2, which is unknown",
+    ),
     "a wrong count of parameters": (V6, change(V6.secret, 1, V6.secret[1] + 1), "stated length"),
     "a count of parameters past the end": (V6, change(V6.secret, 1, 255), "stated length"),
-    "a wrong length of the S2K specifier": (V6, change(V6.secret, 3, V6.secret[3] - 1), "S2K specifier and the stated length"),
-    "a wrong length of an Argon2 specifier": (ARGON2, change(ARGON2.secret, 4, 19), "S2K specifier and the stated length"),
+    "a wrong length of the S2K specifier": (
+        V6,
+        change(V6.secret, 3, V6.secret[3] - 1),
+        "S2K specifier and the stated length",
+    ),
+    "a wrong length of an Argon2 specifier": (
+        ARGON2,
+        change(ARGON2.secret, 4, 19),
+        "S2K specifier and the stated length",
+    ),
     "AEAD without room for its tag": (AEAD, AEAD.secret[:-33], "ends within"),
     "a stub cut short": (OPEN, stub()[:-1], "ends within"),
 }
@@ -262,13 +332,19 @@ def test_damage_in_public_fields(name):
 def test_a_public_packet_cut_short(length):
     """A public packet without version, time and algorithm is none."""
     with pytest.raises((DamagedKeyFile, UnsupportedKey), match=r"ends within|version 0"):
-        key_packet.parse(packets.with_body(packets.PUBLIC_KEY, OPEN.public[:length], like=OPEN.packet))
+        key_packet.parse(
+            packets.with_body(packets.PUBLIC_KEY, OPEN.public[:length], like=OPEN.packet)
+        )
 
 
 def test_a_public_packet_beyond_the_fingerprint():
-    """A version 4 fingerprint has two octets for the length: as many bytes pass, one more does not."""
+    """
+    A version 4 fingerprint has two octets for the length: as many bytes pass, one more does not.
+    """
     for length, fails in ((0xFFFF, False), (0x10000, True)):
-        packet = packets.with_body(packets.PUBLIC_KEY, OPEN.public.ljust(length, b"\0"), like=OPEN.packet)
+        packet = packets.with_body(
+            packets.PUBLIC_KEY, OPEN.public.ljust(length, b"\0"), like=OPEN.packet
+        )
         if fails:
             with pytest.raises(DamagedKeyFile, match="longer than 65535 bytes"):
                 key_packet.parse(packet)
@@ -285,12 +361,19 @@ def test_unknown_versions(version):
 
 @pytest.mark.parametrize("algorithm", [0, 21, 24, 99, 110])
 def test_unknown_algorithms(algorithm):
-    """In version 4 nothing tells where the public fields of an unknown algorithm end; in version 6 the packet does."""
+    """
+    In version 4 nothing tells where the public fields of an unknown algorithm end; in version 6 the
+    packet does.
+    """
     with pytest.raises(UnsupportedKey, match=f"algorithm {algorithm}, which Ragleaf does not know"):
         parse(OPEN, public=change(OPEN.public, 5, algorithm))
     for known in (V6, V6_OPEN):
         key = parse(known, public=change(known.public, 5, algorithm))
-        assert (key.algorithm, key.secret, key.secrecy) == (f"algorithm {algorithm}", known.secret, known.secrecy)
+        assert (key.algorithm, key.secret, key.secrecy) == (
+            f"algorithm {algorithm}",
+            known.secret,
+            known.secrecy,
+        )
 
 
 def test_an_unknown_algorithm_in_a_public_packet():
@@ -300,7 +383,10 @@ def test_an_unknown_algorithm_in_a_public_packet():
 
 
 def test_ciphers_and_modes_to_come():
-    """A cipher or AEAD mode without a known IV is carried: the packet says what protects it, and the bytes stay as they are."""
+    """
+    A cipher or AEAD mode without a known IV is carried: the packet says what protects it, and the
+    bytes stay as they are.
+    """
     for key, at in ((AEAD, 1), (AEAD, 2), (V6, 2)):
         assert parse(key, change(key.secret, at, 99)).secrecy is Secrecy.PROTECTED
 

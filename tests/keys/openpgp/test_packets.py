@@ -10,8 +10,8 @@ from pysequoia.packet import PacketPile
 from samples import NAMES, new_header, old_header, sample
 
 from paperkey_alt.errors import DamagedKeyFile, RagleafError, TooLarge
-from paperkey_alt.keys import packets
-from paperkey_alt.keys.packets import Packet, join, split, with_body
+from paperkey_alt.keys.openpgp import packets
+from paperkey_alt.keys.openpgp.packets import Packet, join, split, with_body
 
 tags = st.integers(1, 63)
 bodies = st.binary(max_size=300) | st.integers(0, 9000).map(bytes)
@@ -25,7 +25,9 @@ def anything(draw):
     if len(body) < 192:
         headers.append(bytes([0xC0 | tag, len(body)]))
     if tag < 16:
-        headers += [old_header(tag, len(body), width) for width in (1, 2, 4) if len(body) < 1 << 8 * width]
+        headers += [
+            old_header(tag, len(body), width) for width in (1, 2, 4) if len(body) < 1 << 8 * width
+        ]
     return Packet(tag, draw(st.sampled_from(headers)), body)
 
 
@@ -59,7 +61,9 @@ def test_the_lengths_of_the_standard(name):
     field, length = LENGTHS[name]
     (packet,) = split(b"\xcd" + field + bytes(length))
     assert (packet.tag, len(packet.body)) == (packets.USER_ID, length)
-    with pytest.raises(DamagedKeyFile, match=f"claims a body of {length} bytes, and {length - 1} follow"):
+    with pytest.raises(
+        DamagedKeyFile, match=f"claims a body of {length} bytes, and {length - 1} follow"
+    ):
         split(b"\xcd" + field + bytes(length - 1))
 
 
@@ -138,7 +142,10 @@ MADE = {
 
 @pytest.mark.parametrize("name", MADE)
 def test_a_header_after_another(name):
-    """A new body gets a header in the format and width of the packet it is made after, wider only where it must be."""
+    """
+    A new body gets a header in the format and width of the packet it is made after, wider only
+    where it must be.
+    """
     like, length, tag, new_length, header = MADE[name]
     (model,) = split(like + bytes(length))
     made = with_body(tag, bytes(new_length), like=model)
@@ -154,7 +161,13 @@ def test_a_made_packet_is_one(like, tag, body):
 
 @pytest.mark.parametrize(
     ("tag", "header", "body"),
-    [(13, b"", b""), (13, b"\xcd\1", b""), (6, b"\xcd\0", b""), (13, b"\xcd\0\0", b""), (13, b"\xb7", b"a")],
+    [
+        (13, b"", b""),
+        (13, b"\xcd\1", b""),
+        (6, b"\xcd\0", b""),
+        (13, b"\xcd\0\0", b""),
+        (13, b"\xb7", b"a"),
+    ],
 )
 def test_no_packet_holds_an_invalid_value(tag, header, body):
     """A packet whose header announces another one cannot exist."""
@@ -169,9 +182,13 @@ def test_names():
 
 
 def test_another_program_reads_joined_packets():
-    """A certificate under five-octet and old headers is the same certificate to an OpenPGP library."""
+    """
+    A certificate under five-octet and old headers is the same certificate to an OpenPGP library.
+    """
     data = sample("nist-p256").certificate
     (expected,) = {pysequoia.Cert.from_bytes(data).fingerprint}
     for header in (old_header, new_header):
-        joined = b"".join(header(packet.tag, len(packet.body)) + packet.body for packet in split(data))
+        joined = b"".join(
+            header(packet.tag, len(packet.body)) + packet.body for packet in split(data)
+        )
         assert pysequoia.Cert.from_bytes(join(split(joined))).fingerprint == expected

@@ -1,4 +1,6 @@
-"""Unlocking and locking: published vectors, keys of other makers, every usage, and what is refused."""
+"""
+Unlocking and locking: published vectors, keys of other makers, every usage, and what is refused.
+"""
 
 import base64
 
@@ -9,8 +11,16 @@ from hypothesis import strategies as st
 from samples import NAMES, PASSPHRASE, PUBLISHED, USAGES, sample, with_secrets
 
 from paperkey_alt.errors import DamagedKeyFile, RagleafError, UnsupportedKey, WrongPassphrase
-from paperkey_alt.keys import aead, armor, key_packet, material, openpgp, packets, protection
-from paperkey_alt.keys.protection import Protection, PublicPart
+from paperkey_alt.keys.openpgp import (
+    aead,
+    armor,
+    key_file,
+    key_packet,
+    material,
+    packets,
+    protection,
+)
+from paperkey_alt.keys.openpgp.protection import Protection, PublicPart
 
 
 def secrets(data):
@@ -26,10 +36,14 @@ def published(name):
     return armor.dearmor(PUBLISHED[name].encode())[0].data
 
 
-# NIST SP 800-38A, F.3.13 and F.3.17: CFB128-AES128.Encrypt and CFB128-AES256.Encrypt, the first two blocks.
+# NIST SP 800-38A, F.3.13 and F.3.17: CFB128-AES128.Encrypt and CFB128-AES256.Encrypt, the first two
+# blocks.
 PLAIN = "6bc1bee22e409f96e93d7e117393172aae2d8a571e03ac9c9eb76fac45af8e51"
 CFB128 = {
-    7: ("2b7e151628aed2a6abf7158809cf4f3c", "3b3fd92eb72dad20333449f8e83cfb4ac8a64537a0b3a93fcde3cdad9f1ce58b"),
+    7: (
+        "2b7e151628aed2a6abf7158809cf4f3c",
+        "3b3fd92eb72dad20333449f8e83cfb4ac8a64537a0b3a93fcde3cdad9f1ce58b",
+    ),
     9: (
         "603deb1015ca71be2b73aef0857d77811f352c073b6108d72d9810a30914dff4",
         "dc7e84bfda79164b7ecd8486985d386039ffed143b28b1c832113c6331e5407b",
@@ -45,7 +59,8 @@ def test_cfb_is_that_of_nist(cipher):
     assert made.encryptor().update(bytes.fromhex(PLAIN)).hex() == expected
 
 
-# Mode, key, nonce, associated data, plaintext, ciphertext and tag. All from memory; that they agree cannot be chance.
+# Mode, key, nonce, associated data, plaintext, ciphertext and tag. All from memory; that they agree
+# cannot be chance.
 AEAD = {
     "OCB, RFC 7253 appendix A": (
         aead.OCB,
@@ -106,11 +121,21 @@ def test_rfc_9580_a5_unlocks_to_a4():
 
 @pytest.mark.parametrize("name", NAMES)
 def test_keys_of_three_libraries_unlock_and_lock_again(name):
-    """Every key of the corpus: the identical bytes come back, and a wrong passphrase opens nothing."""
+    """
+    Every key of the corpus: the identical bytes come back, and a wrong passphrase opens nothing.
+    """
     one = sample(name)
     for public, secret in secrets(one.secret):
         clear = protection.unlock(secret, public, (one.passphrase or "").encode())
-        assert protection.lock(clear, protection.parse(secret, public.version), public, (one.passphrase or "").encode()) == secret
+        assert (
+            protection.lock(
+                clear,
+                protection.parse(secret, public.version),
+                public,
+                (one.passphrase or "").encode(),
+            )
+            == secret
+        )
         if one.passphrase:
             with pytest.raises(WrongPassphrase):
                 protection.unlock(secret, public, b"high tide at noon")
@@ -119,13 +144,21 @@ def test_keys_of_three_libraries_unlock_and_lock_again(name):
 @pytest.mark.parametrize("usage", USAGES)
 @pytest.mark.parametrize("base", ["curve25519-legacy-open", "rsa2048-open"])
 def test_every_usage_unlocks_to_the_fields_that_were_protected(base, usage):
-    """Protected by another implementation of RFC 9580 §3.7 (that of the tests), unlocked and locked by ours."""
+    """
+    Protected by another implementation of RFC 9580 §3.7 (that of the tests), unlocked and locked by
+    ours.
+    """
     original = sample(base).secret
     protected = with_secrets(original, USAGES[usage])
     for (public, bare), (_, secret) in zip(secrets(original), secrets(protected), strict=True):
         clear = protection.unlock(secret, public, PASSPHRASE.encode())
         assert clear == protection.unlock(bare, public, b"")
-        assert protection.lock(clear, protection.parse(secret, public.version), public, PASSPHRASE.encode()) == secret
+        assert (
+            protection.lock(
+                clear, protection.parse(secret, public.version), public, PASSPHRASE.encode()
+            )
+            == secret
+        )
         with pytest.raises(WrongPassphrase):
             protection.unlock(secret, public, b"high tide at noon")
 
@@ -154,7 +187,10 @@ PARAMETERS = {
 
 @pytest.mark.parametrize("name", PARAMETERS)
 def test_every_cipher_hash_and_mode_goes_both_ways(name):
-    """The other combinations: what is locked unlocks, a wrong passphrase and another packet type (AEAD) do not."""
+    """
+    The other combinations: what is locked unlocks, a wrong passphrase and another packet type
+    (AEAD) do not.
+    """
     version, lead = PARAMETERS[name]
     public = PublicPart(5, version, bytes([version]) + bytes(30))
     how = protection.parse(lead + bytes(range(100, 200)), version)
@@ -174,8 +210,16 @@ REFUSED = {
     "a method that is none": (4, bytes([254, 9, 2, 8]) + bytes(60), UnsupportedKey),
     "a hash that is none": (4, bytes([254, 9, 0, 99]) + bytes(60), UnsupportedKey),
     "an AEAD mode that is none": (4, bytes([253, 9, 9, 0, 8]) + bytes(60), UnsupportedKey),
-    "4 GiB of memory": (4, bytes([254, 9, 4]) + bytes(16) + bytes([1, 1, 22]) + bytes(60), UnsupportedKey),
-    "no passes": (4, bytes([254, 9, 4]) + bytes(16) + bytes([0, 1, 10]) + bytes(60), UnsupportedKey),
+    "4 GiB of memory": (
+        4,
+        bytes([254, 9, 4]) + bytes(16) + bytes([1, 1, 22]) + bytes(60),
+        UnsupportedKey,
+    ),
+    "no passes": (
+        4,
+        bytes([254, 9, 4]) + bytes(16) + bytes([0, 1, 10]) + bytes(60),
+        UnsupportedKey,
+    ),
     "parameters that break off": (4, bytes([254, 9, 3, 8]) + bytes(4), DamagedKeyFile),
     "nothing": (4, b"", DamagedKeyFile),
     "an unprotected secret that disagrees with its sum": (4, b"\0\0\x08\xff\0\0", DamagedKeyFile),
@@ -200,7 +244,7 @@ def test_pgpy_unlocks_to_the_same_numbers(name):
     """An independent library unlocks its own keys to the same secret numbers."""
     one = sample(name)
     theirs, _ = pgpy.PGPKey.from_blob(base64.b64encode(one.secret) and one.secret)
-    (key,) = openpgp.read(one.secret)
+    (key,) = key_file.read(one.secret)
     (public, secret), *_ = secrets(one.secret)
     clear = protection.unlock(secret, public, one.passphrase.encode())
     ours = [material.number(field) for field in material.secret_fields(clear, key.primary.public)]
@@ -210,7 +254,11 @@ def test_pgpy_unlocks_to_the_same_numbers(name):
         assert ours == [int(getattr(numbers, one)) for one in names]
 
 
-@given(st.sampled_from(["curve25519-legacy", "v6-curve25519", "nist-p256"]), st.integers(0, 500), st.integers(1, 255))
+@given(
+    st.sampled_from(["curve25519-legacy", "v6-curve25519", "nist-p256"]),
+    st.integers(0, 500),
+    st.integers(1, 255),
+)
 @settings(max_examples=60)
 def test_any_damage_is_an_error_of_ours(name, at, flip):
     """A flipped byte in a protected secret never opens it, and never raises another exception."""
@@ -218,7 +266,8 @@ def test_any_damage_is_an_error_of_ours(name, at, flip):
     (public, secret), *_ = secrets(one.secret)
     at %= len(secret)
     if at == 0 or at in range(3, 40):
-        # An unprotected version 6 secret has no checksum, so a usage octet that turned to 0 is noticed by the proof alone;
+        # An unprotected version 6 secret has no checksum, so a usage octet that turned to 0 is
+        # noticed by the proof alone;
         return  # a specifier with more memory or a larger count may take long; what it may ask for is tested above
     damaged = secret[:at] + bytes([secret[at] ^ flip]) + secret[at + 1 :]
     with pytest.raises(RagleafError):

@@ -1,4 +1,7 @@
-"""Revocations: made for every algorithm, believed by independent OpenPGP libraries, refused where they are no such thing."""
+"""
+Revocations: made for every algorithm, believed by independent OpenPGP libraries, refused where they
+are no such thing.
+"""
 
 import base64
 import json
@@ -14,12 +17,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from samples import NAMES, PUBLISHED, file, sample
 
-from paperkey_alt.errors import KeyFileError, NotARevocation, NotASecretKey, RagleafError, WrongPassphrase
-from paperkey_alt.keys import armor, compact, openpgp, packets, revocation
-from paperkey_alt.keys.armor import ArmorKind
-from paperkey_alt.keys.revocation import Reason
+from paperkey_alt.errors import (
+    KeyFileError,
+    NotARevocation,
+    NotASecretKey,
+    RagleafError,
+    WrongPassphrase,
+)
+from paperkey_alt.keys.openpgp import armor, compact, key_file, packets, revocation
+from paperkey_alt.keys.openpgp.armor import ArmorKind
+from paperkey_alt.keys.openpgp.revocation import Reason
 
-ORACLES = Path(__file__).parents[1] / "oracles"
+ORACLES = Path(__file__).parents[2] / "oracles"
 POST_QUANTUM = {"sq-mldsa65-open", "sq-v6-mldsa65-open", "sq-mlkem-open"}
 SEQUOIA_LACKS = {"brainpool-p256", "brainpool-p512", "secp256k1"}
 NOW = int(time.time())
@@ -28,7 +37,7 @@ NOW = int(time.time())
 def key_of(name):
     """A key of the corpus, and its passphrase."""
     one = sample(name)
-    return openpgp.read(one.secret)[0], one.passphrase
+    return key_file.read(one.secret)[0], one.passphrase
 
 
 def can_sign(name):
@@ -54,7 +63,9 @@ def certificate_with(name, packet):
 
 @pytest.mark.parametrize("name", SIGNERS)
 def test_a_revocation_is_read_back(name):
-    """What was made is verified by the public key, armored and binary, and comes back byte for byte."""
+    """
+    What was made is verified by the public key, armored and binary, and comes back byte for byte.
+    """
     key, _ = key_of(name)
     packet = made(name)
     assert revocation.read(packet, key.primary) == packet
@@ -80,15 +91,22 @@ def test_the_npm_library_believes_them():
         asked[f"{name} after"] = certificate_with(name, made(name))
     values = {name: base64.b64encode(data).decode() for name, data in asked.items()}
     done = subprocess.run(
-        ["node", "revoked.mjs"], cwd=ORACLES, input=json.dumps(values).encode(), stdout=subprocess.PIPE, check=True
+        ["node", "revoked.mjs"],
+        cwd=ORACLES,
+        input=json.dumps(values).encode(),
+        stdout=subprocess.PIPE,
+        check=True,
     )
     assert json.loads(done.stdout) == {name: name.endswith("after") for name in asked}
 
 
 def test_the_published_dsa_key_signs_one():
-    """The sample DSA key of the Internet-Draft of example keys: read back here; sequoia has no say on DSA under today's policy."""
+    """
+    The sample DSA key of the Internet-Draft of example keys: read back here; sequoia has no say on
+    DSA under today's policy.
+    """
     blocks = armor.dearmor(PUBLISHED["draft_dsa_elgamal_secret"].encode())
-    (key,) = openpgp.read(blocks[0].data)
+    (key,) = key_file.read(blocks[0].data)
     unlocked = compact.unlock_primary(key, lambda _: "")
     packet = revocation.make(unlocked, Reason.SUPERSEDED, "", NOW, b"")
     assert revocation.read(packet, key.primary) == packet
@@ -97,14 +115,24 @@ def test_the_published_dsa_key_signs_one():
 def test_the_reason_stands_in_it():
     """RFC 9580 §5.2.3.31: the code and the sentence, in the hashed area."""
     for reason in Reason:
-        assert bytes([29, reason]) + b"Left the buoys" in made("curve25519-legacy", reason, "Left the buoys")
+        assert bytes([29, reason]) + b"Left the buoys" in made(
+            "curve25519-legacy", reason, "Left the buoys"
+        )
     long = "x" * 300
     assert long.encode() in made("curve25519-legacy", comment=long)
 
 
 def other_signature():
     """A signature of the key that is no revocation."""
-    return packets.join([next(one for one in packets.split(sample("nist-p256").certificate) if one.tag == packets.SIGNATURE)])
+    return packets.join(
+        [
+            next(
+                one
+                for one in packets.split(sample("nist-p256").certificate)
+                if one.tag == packets.SIGNATURE
+            )
+        ]
+    )
 
 
 REFUSED = {
@@ -128,7 +156,10 @@ def test_what_is_no_revocation_of_this_key_is_refused(name):
 @given(st.integers(0, 10_000), st.integers(1, 255))
 @settings(max_examples=150)
 def test_any_damage_to_what_is_signed_is_refused(at, flip):
-    """A flipped byte in the signed part, the digest's copy left aside, is refused; nothing raises another exception."""
+    """
+    A flipped byte in the signed part, the digest's copy left aside, is refused; nothing raises
+    another exception.
+    """
     key, _ = key_of("v6-curve25519")
     packet = bytearray(MADE_V6)
     packet[at % len(packet)] ^= flip
@@ -142,7 +173,8 @@ def test_any_damage_to_what_is_signed_is_refused(at, flip):
 
 
 MADE_V6 = made("v6-curve25519")
-# Behind header, hashed area and an empty unhashed one stand two octets of the digest, which a reader need not believe.
+# Behind header, hashed area and an empty unhashed one stand two octets of the digest, which a
+# reader need not believe.
 _HASHED_END = 6 + 8 + int.from_bytes(MADE_V6[10:14], "big")
 UNSIGNED = (_HASHED_END + 4, _HASHED_END + 6)
 
@@ -160,7 +192,7 @@ def test_a_wrong_passphrase_makes_none():
 
 def test_a_file_without_the_primary_secret_makes_none():
     """A certificate, or a file that has only subkeys, cannot revoke."""
-    (certificate,) = openpgp.read(sample("nist-p256").certificate)
+    (certificate,) = key_file.read(sample("nist-p256").certificate)
     with pytest.raises(NotASecretKey):
         compact.unlock_primary(certificate, lambda _: "")
 
@@ -174,7 +206,10 @@ def test_a_forged_signature_is_refused():
         revocation.read(bytes(packet), key.primary)
 
 
-@pytest.mark.parametrize("packet", [b"\xc2\0", b"", b"\xca\3PGP", b"\xc2\5\4\x10\0\0\0", 2 * made("curve25519-legacy-open")])
+@pytest.mark.parametrize(
+    "packet",
+    [b"\xc2\0", b"", b"\xca\3PGP", b"\xc2\5\4\x10\0\0\0", 2 * made("curve25519-legacy-open")],
+)
 def test_a_sheet_of_no_revocation_is_refused(packet):
     """A digest that agrees makes no revocation of what is none: it is not written as one."""
     with pytest.raises(NotARevocation):

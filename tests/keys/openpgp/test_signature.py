@@ -8,32 +8,50 @@ from hypothesis import strategies as st
 from pysequoia.packet import PacketPile, SignatureType, Tag
 from samples import NAMES, PUBLISHED, sample
 
-from paperkey_alt.keys import packets, signature
+from paperkey_alt.keys.openpgp import packets, signature
 
 # RFC 9580 §5.2.1
-KINDS = {0x13: SignatureType.PositiveCertification, 0x18: SignatureType.SubkeyBinding, 0x1F: SignatureType.DirectKey}
+KINDS = {
+    0x13: SignatureType.PositiveCertification,
+    0x18: SignatureType.SubkeyBinding,
+    0x1F: SignatureType.DirectKey,
+}
 NOTHING = signature.Signature(None, frozenset(), 0, None)
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_signatures_as_another_program_sees_them(name):
-    """Kind, issuers, time and key expiration of every signature of the corpus are those that an OpenPGP library finds."""
+    """
+    Kind, issuers, time and key expiration of every signature of the corpus are those that an
+    OpenPGP library finds.
+    """
     data = sample(name).certificate
-    ours = [signature.parse(packet.body) for packet in packets.split(data) if packet.tag == packets.SIGNATURE]
+    ours = [
+        signature.parse(packet.body)
+        for packet in packets.split(data)
+        if packet.tag == packets.SIGNATURE
+    ]
     theirs = [packet for packet in PacketPile.from_bytes(data) if packet.tag == Tag.Signature]
     assert len(ours) == len(theirs) > 0
     for mine, other in zip(ours, theirs, strict=True):
         assert KINDS[mine.kind] == other.signature_type
         assert bytes.fromhex(other.issuer_fingerprint) in mine.issuers
         assert mine.created == int(other.signature_created.timestamp())
-        assert (mine.lifetime or None) == (other.key_validity_period and int(other.key_validity_period.total_seconds()))
+        assert (mine.lifetime or None) == (
+            other.key_validity_period and int(other.key_validity_period.total_seconds())
+        )
 
 
 def test_the_signature_of_the_standard():
-    """RFC 9580 A.2: a binary signature of 2015-09-16 by the key of A.1, which it names by key ID alone."""
+    """
+    RFC 9580 A.2: a binary signature of 2015-09-16 by the key of A.1, which it names by key ID
+    alone.
+    """
     (packet,) = packets.split(signature_of_a2())
     key_id = bytes.fromhex(PUBLISHED["rfc9580_a1_fingerprint"])[-8:]
-    assert signature.parse(packet.body) == signature.Signature(0, frozenset([key_id]), 0x55F95F95, None)
+    assert signature.parse(packet.body) == signature.Signature(
+        0, frozenset([key_id]), 0x55F95F95, None
+    )
 
 
 def signature_of_a2():
@@ -54,14 +72,26 @@ CASES = {
         b"\3\5\x10" + b"\0\0\0\7" + b"k" * 8 + b"\1\x08\0\0",
         signature.Signature(0x10, frozenset([b"k" * 8]), 7, None),
     ),
-    "an issuer in the unhashed area": (v4(unhashed=ISSUER), signature.Signature(0x13, frozenset([b"k" * 8]), 0, None)),
-    "a critical key expiration": (v4(b"\5\x89\0\0\1\0"), signature.Signature(0x13, frozenset(), 0, 256)),
-    "a key expiration that is not hashed": (v4(b"", b"\5\x09\0\0\1\0"), signature.Signature(0x13, frozenset(), 0, None)),
+    "an issuer in the unhashed area": (
+        v4(unhashed=ISSUER),
+        signature.Signature(0x13, frozenset([b"k" * 8]), 0, None),
+    ),
+    "a critical key expiration": (
+        v4(b"\5\x89\0\0\1\0"),
+        signature.Signature(0x13, frozenset(), 0, 256),
+    ),
+    "a key expiration that is not hashed": (
+        v4(b"", b"\5\x09\0\0\1\0"),
+        signature.Signature(0x13, frozenset(), 0, None),
+    ),
     "a length of two octets": (
         v4(b"\xc0\x0a\x14" + b"n" * 201 + ISSUER),
         signature.Signature(0x13, frozenset([b"k" * 8]), 0, None),
     ),
-    "a length of five octets": (v4(b"\xff\0\0\0\x09" + ISSUER[1:]), signature.Signature(0x13, frozenset([b"k" * 8]), 0, None)),
+    "a length of five octets": (
+        v4(b"\xff\0\0\0\x09" + ISSUER[1:]),
+        signature.Signature(0x13, frozenset([b"k" * 8]), 0, None),
+    ),
     "nothing": (b"", NOTHING),
     "an unknown version": (b"\7" + v4(ISSUER)[1:], NOTHING),
     "cut in a subpacket": (v4(ISSUER[:-1]), NOTHING),
@@ -80,7 +110,9 @@ def test_what_a_signature_says(name):
 
 @given(
     st.binary(max_size=80)
-    | st.tuples(st.sampled_from(b"\2\3\4\5\6"), st.binary(max_size=80)).map(lambda of: bytes([of[0]]) + of[1])
+    | st.tuples(st.sampled_from(b"\2\3\4\5\6"), st.binary(max_size=80)).map(
+        lambda of: bytes([of[0]]) + of[1]
+    )
 )
 def test_noise_says_something_or_nothing(body):
     """Arbitrary bytes never raise."""

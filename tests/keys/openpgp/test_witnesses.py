@@ -1,10 +1,13 @@
-"""Damage to the public fields of a binary key file, which have no checksum: its signatures are witnesses against it."""
+"""
+Damage to the public fields of a binary key file, which have no checksum: its signatures are
+witnesses against it.
+"""
 
 import pytest
 from samples import NAMES, binary, sample
 
 from paperkey_alt.errors import DamagedKeyFile, RagleafError
-from paperkey_alt.keys import openpgp, packets, signature
+from paperkey_alt.keys.openpgp import key_file, packets, signature
 
 PROBED = ["nist-p256", "curve25519-legacy", "v6-curve25519", "pgpy-nist-p256"]
 
@@ -21,32 +24,39 @@ def changed(key, which, at):
 @pytest.mark.parametrize("name", PROBED)
 def test_every_changed_byte_of_the_public_fields_is_refused(name, which):
     """No sheet is printed under a fingerprint that no certificate has."""
-    (key,) = openpgp.read(sample(name).secret)
+    (key,) = key_file.read(sample(name).secret)
     for at in range(len(key.key_packets[which].public)):
         with pytest.raises(RagleafError):
-            openpgp.extract(openpgp.read(changed(key, which, at))[0])
+            key_file.extract(key_file.read(changed(key, which, at))[0])
 
 
 @pytest.mark.parametrize("name", PROBED)
 def test_a_changed_user_id_alone_is_no_reason(name):
-    """The only user ID's certification is a witness too, but the subkeys' bindings confirm the primary key: it passes."""
-    (key,) = openpgp.read(sample(name).secret)
+    """
+    The only user ID's certification is a witness too, but the subkeys' bindings confirm the primary
+    key: it passes.
+    """
+    (key,) = key_file.read(sample(name).secret)
     at = next(at for at, packet in enumerate(key.packets) if packet.tag == packets.USER_ID)
     other = packets.with_body(packets.USER_ID, b"x" + key.packets[at].body[1:], key.packets[at])
-    altered = openpgp.Key((*key.packets[:at], other, *key.packets[at + 1 :]))
-    assert openpgp.extract(altered).payload == openpgp.extract(key).payload
+    altered = key_file.Key((*key.packets[:at], other, *key.packets[at + 1 :]))
+    assert key_file.extract(altered).payload == key_file.extract(key).payload
 
 
 def test_a_key_without_signatures_passes():
     """Bare key packets have no witness."""
-    (key,) = openpgp.read(sample("nist-p256").secret)
-    bare = openpgp.Key(tuple(part.packet for part in key.key_packets))
-    assert openpgp.extract(bare).payload == openpgp.extract(key).payload
+    (key,) = key_file.read(sample("nist-p256").secret)
+    bare = key_file.Key(tuple(part.packet for part in key.key_packets))
+    assert key_file.extract(bare).payload == key_file.extract(key).payload
 
 
 def test_a_signature_with_an_unknown_hash_tells_nothing():
     """Nor does one that is cut short, or of version 3."""
-    body = next(packet.body for packet in packets.split(sample("nist-p256").secret) if packet.tag == packets.SIGNATURE)
+    body = next(
+        packet.body
+        for packet in packets.split(sample("nist-p256").secret)
+        if packet.tag == packets.SIGNATURE
+    )
     assert signature.agrees(body, b"x") is False
     for damaged in (body[:3] + b"\x63" + body[4:], body[:8], b"", b"\3" + body[1:]):
         assert signature.agrees(damaged, b"x") is None
@@ -54,17 +64,20 @@ def test_a_signature_with_an_unknown_hash_tells_nothing():
 
 @pytest.mark.parametrize("name", NAMES)
 def test_all_signatures_of_the_corpus_agree(name):
-    """Of three libraries, in versions 4 and 6: every signature over a key packet is computed, and agrees."""
-    (key,) = openpgp.read(binary(f"{name}.asc"))
-    told = openpgp._witnesses(key)
+    """
+    Of three libraries, in versions 4 and 6: every signature over a key packet is computed, and
+    agrees.
+    """
+    (key,) = key_file.read(binary(f"{name}.asc"))
+    told = key_file._witnesses(key)
     assert set(told) == {part.fingerprint for part in key.key_packets}
     assert all(all(witnesses) for witnesses in told.values())
 
 
 def test_the_message_names_the_key():
     """And advises to export it again."""
-    (key,) = openpgp.read(sample("nist-p256").secret)
-    (damaged,) = openpgp.read(changed(key, 1, 3))
+    (key,) = key_file.read(sample("nist-p256").secret)
+    (damaged,) = key_file.read(changed(key, 1, 3))
     with pytest.raises(DamagedKeyFile, match="does not agree with any signature") as caught:
-        openpgp.extract(damaged)
+        key_file.extract(damaged)
     assert "again" in caught.value.advice

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from pictures import LENGTHS, printed, rendered, scanned
 from PIL import Image
 
-from paperkey_alt.reading import marks, pose
-from paperkey_alt.reading.pose import Pose
+from paperkey_alt.reading.image import corner_marks, pose
+from paperkey_alt.reading.image.pose import Pose
 from paperkey_alt.sheet import layout
 
 SHEET = np.array([(0, 0), (600, 0), (600, 800), (0, 800), (300, 500), (120, 60)], float)
@@ -17,7 +17,9 @@ coordinate = st.floats(-200, 200)
 
 @given(st.lists(st.tuples(coordinate, coordinate), min_size=4, max_size=4))
 def test_any_view_of_a_sheet_is_found_from_four_points_and_undone(offsets):
-    """A projective map takes its own four points where they were seen, and `locate` undoes `project`."""
+    """
+    A projective map takes its own four points where they were seen, and `locate` undoes `project`.
+    """
     seen = SHEET[:4] + np.array(offsets)
     following, before = np.roll(seen, -1, axis=0) - seen, np.roll(seen, 1, axis=0) - seen
     turns = following[:, 0] * before[:, 1] - following[:, 1] * before[:, 0]
@@ -44,7 +46,11 @@ def test_points_that_settle_nothing_give_no_pose():
     assert pose.fit(SHEET[[0, 0]], SHEET[[1, 2]]) is None
 
 
-@pytest.mark.parametrize("matrix", [np.eye(2), np.full((3, 3), np.nan), np.full((3, 3), np.inf)], ids=["2 × 2", "nan", "inf"])
+@pytest.mark.parametrize(
+    "matrix",
+    [np.eye(2), np.full((3, 3), np.nan), np.full((3, 3), np.inf)],
+    ids=["2 × 2", "nan", "inf"],
+)
 def test_a_pose_is_a_finite_matrix(matrix):
     """No other can be made."""
     with pytest.raises(ValueError, match="finite matrix"):
@@ -57,8 +63,13 @@ def test_a_pose_is_a_finite_matrix(matrix):
 def test_the_marks_tell_the_place_to_half_a_millimetre(paper, dpi, angle):
     """The first pose by four marks puts every corner of the sheet where it is, in any position."""
     picture = rendered(printed(LENGTHS[9.8], paper)[1], dpi)
-    turned = scanned(picture.rotate(angle, Image.Resampling.BICUBIC, expand=True, fillcolor=255), 1, blur=0.5, noise=6)
-    found = next(marks.find(turned, layout.PAPERS[paper]))
+    turned = scanned(
+        picture.rotate(angle, Image.Resampling.BICUBIC, expand=True, fillcolor=255),
+        1,
+        blur=0.5,
+        noise=6,
+    )
+    found = next(corner_marks.find(turned, layout.PAPERS[paper]))
     size = layout.PAPERS[paper]
     corners = np.array([(0, 0), (size.width, 0), (size.width, size.height), (0, size.height)])
     middle, half = np.array(picture.size) / 2, np.array(turned.size) / 2
@@ -68,7 +79,11 @@ def test_the_marks_tell_the_place_to_half_a_millimetre(paper, dpi, angle):
     assert np.abs(found.project(corners) - true).max() < 0.5 / 25.4 * dpi
 
 
-@pytest.mark.parametrize("picture", [Image.new("L", (900, 900), 255), Image.new("L", (900, 900), 0)], ids=["white", "black"])
+@pytest.mark.parametrize(
+    "picture",
+    [Image.new("L", (900, 900), 255), Image.new("L", (900, 900), 0)],
+    ids=["white", "black"],
+)
 def test_no_marks_no_pose(picture):
     """Nothing is found on nothing."""
-    assert list(marks.find(picture, layout.PAPERS["a4"])) == []
+    assert list(corner_marks.find(picture, layout.PAPERS["a4"])) == []

@@ -5,9 +5,9 @@ import pytest
 from pictures import LENGTHS, SIZES, found, parts, printed, rendered, scanned, sheet
 from PIL import Image, ImageDraw
 
-from paperkey_alt import sets
 from paperkey_alt.errors import NoHeadLine
-from paperkey_alt.sets import Status
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.recover import Status, recover
 from paperkey_alt.sheet import layout
 
 
@@ -16,7 +16,7 @@ def require_restored(made, picture):
     (one,) = found(picture)
     assert one.head == made.head
     assert one.body is not None
-    assert sets.compose(one.body, made.head.spare_lines) == made
+    assert lay_out(one.body, made.head.spare_lines) == made
 
 
 @pytest.mark.parametrize("paper", layout.PAPERS)
@@ -29,14 +29,22 @@ def test_every_size_of_type_on_every_paper(kind, paper):
     assert one.body is not None
 
 
-TURNS = {"upside down": 180, "on its side": 90, "on its other side": 270, "5° askew": 5, "7° askew": -7}
+TURNS = {
+    "upside down": 180,
+    "on its side": 90,
+    "on its other side": 270,
+    "5° askew": 5,
+    "7° askew": -7,
+}
 
 
 @pytest.mark.parametrize("turn", TURNS)
 def test_a_sheet_in_any_position(turn):
     """The hollow mark tells which corner is which."""
     made, picture = sheet(9.8, dpi=150)
-    require_restored(made, picture.rotate(TURNS[turn], Image.Resampling.BICUBIC, expand=True, fillcolor=255))
+    require_restored(
+        made, picture.rotate(TURNS[turn], Image.Resampling.BICUBIC, expand=True, fillcolor=255)
+    )
 
 
 @pytest.mark.parametrize("dpi", [150, 300, 600])
@@ -50,7 +58,9 @@ def test_a_photo_aslant():
     """By perspective, on a dark table, with light from one side."""
     made, picture = sheet(11.5)
     corners = (-250, -180, -90, 3800, 2750, 3650, 2600, -330)
-    taken = picture.transform((2400, 3200), Image.Transform.QUAD, corners, Image.Resampling.BICUBIC, fillcolor=70)
+    taken = picture.transform(
+        (2400, 3200), Image.Transform.QUAD, corners, Image.Resampling.BICUBIC, fillcolor=70
+    )
     light = np.linspace(0.6, 1.0, 2400)[None, :]
     require_restored(made, Image.fromarray((np.asarray(taken) * light).astype(np.uint8)))
 
@@ -67,9 +77,16 @@ def test_which_sheet_of_several_it_is(page):
 def test_pale_and_speckled_print():
     """A fifth of the ink is gone in specks, the rest is pale."""
     made, picture = sheet(11.5)
-    speck = Image.fromarray(np.random.default_rng(5).integers(0, 255, (picture.height // 3, picture.width // 3), np.uint8))
+    speck = Image.fromarray(
+        np.random.default_rng(5).integers(
+            0, 255, (picture.height // 3, picture.width // 3), np.uint8
+        )
+    )
     kept = np.asarray(speck.resize(picture.size, Image.Resampling.BICUBIC)) > 60
-    require_restored(made, Image.fromarray((255 - (255 - np.asarray(picture, float)) * kept * 0.6).astype(np.uint8)))
+    require_restored(
+        made,
+        Image.fromarray((255 - (255 - np.asarray(picture, float)) * kept * 0.6).astype(np.uint8)),
+    )
 
 
 @pytest.mark.parametrize("corner", [(0, 0), (1, 0), (0, 1), (1, 1)])
@@ -86,7 +103,11 @@ def test_half_of_the_marks_gone(part):
     """Two marks are enough for a scan; rows that are there are fine, and no other is made up."""
     made, picture = sheet(11.5)
     torn = picture.copy()
-    box = (0, 3000, picture.width, picture.height) if part == "lower" else (2250, 0, picture.width, picture.height)
+    box = (
+        (0, 3000, picture.width, picture.height)
+        if part == "lower"
+        else (2250, 0, picture.width, picture.height)
+    )
     torn.paste(90, box)
     (one,) = found(torn)
     assert one.count(Status.FINE) == made.head.total
@@ -100,7 +121,7 @@ def test_a_stain_over_some_rows():
     lost = [line.number for line in one.lines if line.status in (Status.WRONG, Status.MISSING)]
     assert 4 <= len(lost) <= 9
     assert one.body is not None
-    assert sets.compose(one.body, made.head.spare_lines) == made
+    assert lay_out(one.body, made.head.spare_lines) == made
 
 
 def test_beyond_the_spare_lines_nothing_is_given():
@@ -119,18 +140,25 @@ def test_without_a_head_line_nothing_says_how_many_lines_there_are():
     picture.paste(255, (0, 350, picture.width, 460))
     with pytest.raises(NoHeadLine):
         found(picture)
-    numbers = {row.number for part in parts(picture) for one in part.sheets for row in one.rows if row.fine}
+    numbers = {
+        row.number for part in parts(picture) for one in part.sheets for row in one.rows if row.fine
+    }
     assert numbers == set(range(1, made.head.total + 1))
 
 
 def test_the_head_line_may_come_from_elsewhere():
-    """A sheet without a legible head line is read by the set mark that its rows imply, and the head line of another picture."""
+    """
+    A sheet without a legible head line is read by the set mark that its rows imply, and the head
+    line of another picture.
+    """
     made, picture = sheet(11.5)
     whole = picture.copy()
     whole.paste(255, (0, 480, whole.width, 3000))
     picture.paste(255, (0, 350, picture.width, 460))
-    sightings = [one for shown in (picture, whole) for part in parts(shown) for one in part.sightings]
-    (one,) = sets.collect(sightings).sets
+    raw_lines = [
+        one for shown in (picture, whole) for part in parts(shown) for one in part.raw_lines
+    ]
+    (one,) = recover(raw_lines).sets
     assert one.head == made.head
     assert one.count(Status.FINE) == made.head.total
 
@@ -139,18 +167,24 @@ BLANKS = {
     "white": Image.new("L", (2480, 3508), 255),
     "black": Image.new("L", (2480, 3508), 0),
     "noise": Image.fromarray(np.random.default_rng(3).integers(0, 256, (3508, 2480), np.uint8)),
-    "squares": Image.fromarray((np.indices((3508, 2480)) // 60 % 2).sum(axis=0).astype(np.uint8) % 2 * 255),
+    "squares": Image.fromarray(
+        (np.indices((3508, 2480)) // 60 % 2).sum(axis=0).astype(np.uint8) % 2 * 255
+    ),
 }
 
 
 @pytest.mark.parametrize("name", BLANKS)
 def test_what_is_no_sheet_gives_no_row(name):
     """No row is believed where none is printed."""
-    assert [row for part in parts(BLANKS[name]) for one in part.sheets for row in one.rows if row.fine] == []
+    assert [
+        row for part in parts(BLANKS[name]) for one in part.sheets for row in one.rows if row.fine
+    ] == []
 
 
 def test_rows_are_read_only_where_symbols_do_not_carry_them():
-    """With all symbols read, no row is looked at; with one torn out, its rows are, and no others."""
+    """
+    With all symbols read, no row is looked at; with one torn out, its rows are, and no others.
+    """
     made, pdf = printed(LENGTHS[9.8])
     whole = rendered(pdf).copy()
     assert [part.sheets for part in parts(whole)] == [()]
@@ -158,6 +192,14 @@ def test_rows_are_read_only_where_symbols_do_not_carry_them():
     block = plan.sheets[0].blocks[1]
     scale = 300 / 72
     side = plan.preset.symbol * scale
-    whole.paste(255, (int(block.x * scale), int(block.y * scale), int(block.x * scale + side), int(block.y * scale + side)))
+    whole.paste(
+        255,
+        (
+            int(block.x * scale),
+            int(block.y * scale),
+            int(block.x * scale + side),
+            int(block.y * scale + side),
+        ),
+    )
     rows = [row.number for part in parts(whole) for one in part.sheets for row in one.rows]
     assert rows == list(range(block.first, block.last + 1))

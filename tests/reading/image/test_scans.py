@@ -13,30 +13,34 @@ from reportlab.lib.pdfencrypt import StandardEncryption
 from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt.errors import SourceError
-from paperkey_alt.reading import scans, sources
+from paperkey_alt.reading import sources
+from paperkey_alt.reading.image import scans
 
 LARGE, LARGE_PDF = printed(LENGTHS[11.5])
 DENSE, DENSE_PDF = printed(LENGTHS["two sheets"])
 
 
-def sightings(data, name="scan"):
+def raw_lines(data, name="scan"):
     """All that is sighted in a file."""
-    return [one for part in sources.read(data, name) for one in part.sightings]
+    return [one for part in sources.read(data, name) for one in part.raw_lines]
 
 
 def numbers(data, name="scan"):
     """The numbers of the lines read from a file."""
-    return {one.number for one in sightings(data, name)}
+    return {one.number for one in raw_lines(data, name)}
 
 
 @pytest.mark.parametrize("skew", [-2, 0, 2])
 @pytest.mark.parametrize("dpi", [150, 200, 300])
 @pytest.mark.parametrize("pdf", [LARGE_PDF, DENSE_PDF], ids=["large type", "dense"])
 def test_every_symbol_is_read_from_an_ordinary_scan(pdf, dpi, skew):
-    """At 150, 200 and 300 dpi, with blur, noise and 2° of skew: every block that was drawn, with the text it was drawn from."""
+    """
+    At 150, 200 and 300 dpi, with blur, noise and 2° of skew: every block that was drawn, with the
+    text it was drawn from.
+    """
     made = LARGE if pdf is LARGE_PDF else DENSE
     picture = scanned(rendered(pdf, dpi), dpi + skew, skew=skew, blur=dpi / 300, noise=12)
-    seen = {one.number: one.text for one in sightings(encoded(picture))}
+    seen = {one.number: one.text for one in raw_lines(encoded(picture))}
     on_page = min(made.head.total, 120)
     assert seen == {0: made.head_line} | dict(enumerate(made.lines[:on_page], 1))
 
@@ -54,9 +58,13 @@ WAYS = {
     ),
     "upside down": lambda picture: encoded(picture.rotate(180)),
     "sideways": lambda picture: encoded(picture.rotate(90, expand=True)),
-    "EXIF orientation": lambda picture: encoded(picture.rotate(90, expand=True), "JPEG", exif=bytes(turned_exif())),
+    "EXIF orientation": lambda picture: encoded(
+        picture.rotate(90, expand=True), "JPEG", exif=bytes(turned_exif())
+    ),
     "PDF of a picture": lambda picture: encoded(picture, "PDF", resolution=300),
-    "16-bit grey": lambda picture: encoded(Image.fromarray(np.asarray(picture).astype(np.uint16) * 257)),
+    "16-bit grey": lambda picture: encoded(
+        Image.fromarray(np.asarray(picture).astype(np.uint16) * 257)
+    ),
     "CMYK": lambda picture: encoded(picture.convert("CMYK"), "TIFF"),
     "1,200 dpi, 1-bit": lambda _: encoded(rendered(LARGE_PDF, 1200).convert("1")),
     "600 dpi": lambda _: encoded(rendered(LARGE_PDF, 600)),
@@ -82,10 +90,12 @@ def test_several_pages_in_one_file():
     pages = [rendered(DENSE_PDF, page=page) for page in (0, 1)]
     for data in (DENSE_PDF, encoded(pages[0], "TIFF", save_all=True, append_images=pages[1:])):
         parts = list(sources.read(data, "sheets"))
-        assert {one.number for part in parts for one in part.sightings} == set(range(DENSE.head.total + 1))
+        assert {one.number for part in parts for one in part.raw_lines} == set(
+            range(DENSE.head.total + 1)
+        )
         assert [len(part.blocks) for part in parts] == [5, 5]
         assert [(part.page, part.pages) for part in parts] == [(1, 2), (2, 2)]
-        assert [{one.place.sheet for one in part.sightings} for part in parts] == [{1}, {2}]
+        assert [{one.place.sheet for one in part.raw_lines} for part in parts] == [{1}, {2}]
 
 
 def test_other_codes_on_the_picture_are_passed_over():
@@ -95,10 +105,10 @@ def test_other_codes_on_the_picture_are_passed_over():
     segno.make("https://saltmarrow.example/tides").save(target, kind="png", scale=6)
     picture.paste(Image.open(target).convert("L"), (1100, 1500))
     assert numbers(encoded(picture)) >= {0, 1}
-    assert all(len(one.text) == 29 for one in sightings(encoded(picture)))
+    assert all(len(one.text) == 29 for one in raw_lines(encoded(picture)))
     only = Image.new("L", (800, 800), 255)
     only.paste(Image.open(target).convert("L"), (50, 50))
-    assert sightings(encoded(only)) == []
+    assert raw_lines(encoded(only)) == []
 
 
 def noise(length):
@@ -118,7 +128,12 @@ def blank_pdf(pages=1, **options):
 
 def blank_tiff(frames):
     """A TIFF with nothing on its frames."""
-    return encoded(Image.new("1", (1, 1)), "TIFF", save_all=True, append_images=[Image.new("1", (1, 1))] * (frames - 1))
+    return encoded(
+        Image.new("1", (1, 1)),
+        "TIFF",
+        save_all=True,
+        append_images=[Image.new("1", (1, 1))] * (frames - 1),
+    )
 
 
 def bomb():
@@ -179,7 +194,7 @@ def test_what_to_do_about_a_password():
 def test_a_page_without_blocks_is_counted_as_such():
     """A blank page gives nothing, and that is known."""
     (part,) = sources.read(encoded(Image.new("L", (600, 800), 255)), "blank.png")
-    assert (part.page, part.pages, part.sightings, part.blocks, part.sheets) == (1, 1, (), (), ())
+    assert (part.page, part.pages, part.raw_lines, part.blocks, part.sheets) == (1, 1, (), (), ())
 
 
 def test_pages_come_one_at_a_time():
@@ -191,4 +206,8 @@ def test_pages_come_one_at_a_time():
 
 def test_the_name_of_a_file_does_not_matter():
     """What a file is, its first bytes say."""
-    assert numbers(encoded(rendered(LARGE_PDF)), "scan.pdf") == numbers(LARGE_PDF, "scan.txt") == set(range(LARGE.head.total + 1))
+    assert (
+        numbers(encoded(rendered(LARGE_PDF)), "scan.pdf")
+        == numbers(LARGE_PDF, "scan.txt")
+        == set(range(LARGE.head.total + 1))
+    )

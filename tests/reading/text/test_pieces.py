@@ -1,4 +1,7 @@
-"""Text from programs for reading text: lines are found among what else stands there, and none is made up."""
+"""
+Text from programs for reading text: lines are found among what else stands there, and none is made
+up.
+"""
 
 import random
 
@@ -6,14 +9,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from paperkey_alt import sets
 from paperkey_alt.errors import PaperError
-from paperkey_alt.lines import group
-from paperkey_alt.reading import typed
-from paperkey_alt.sets import Status
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import group
+from paperkey_alt.format.recover import Status, recover
+from paperkey_alt.reading.text import typed
 
 BODY = random.Random(8).randbytes(292)
-SET = sets.compose(BODY, 5)
+SET = lay_out(BODY, 5)
 EVERY = [SET.head_line, *SET.lines]
 HEAD = f"0 {group(SET.head_line)}"
 
@@ -55,23 +58,33 @@ PIECES = {
 def test_lines_are_found_in_pieces(name):
     """Both lines are read, whatever stands around them."""
     text = f"{FURNITURE}{HEAD} headline - data lines 1 to 20\n{PIECES[name]}\n"
-    (found,) = sets.collect(typed.read(text, "ocr")).sets
-    assert {line.number for line in found.lines if line.status in (Status.FINE, Status.MENDED)} >= {7, 8}
+    (found,) = recover(typed.read(text, "ocr")).sets
+    assert {line.number for line in found.lines if line.status in (Status.FINE, Status.MENDED)} >= {
+        7,
+        8,
+    }
 
 
-@pytest.mark.parametrize("text", ["", FURNITURE, FURNITURE.upper(), FURNITURE.replace("\n", " ")], ids=range(4))
+@pytest.mark.parametrize(
+    "text", ["", FURNITURE, FURNITURE.upper(), FURNITURE.replace("\n", " ")], ids=range(4)
+)
 def test_words_around_the_lines_are_no_lines(text):
-    """A sheet restores between them, and they name nothing wrong but what stands in the list of what was not used."""
+    """
+    A sheet restores between them, and they name nothing wrong but what stands in the list of what
+    was not used.
+    """
     whole = f"{text}\n" + "\n".join(row(number) for number in range(len(EVERY))) + f"\n{text}"
-    (found,) = sets.collect(typed.read(whole, "ocr")).sets
+    (found,) = recover(typed.read(whole, "ocr")).sets
     assert {line.status for line in found.lines} == {Status.FINE}
 
 
 def test_rows_that_begin_like_lines_are_named():
     """What cannot be pieced together is wrong at its line, and the row is told."""
     text = f"{HEAD}\n7 {group(EVERY[7])[:15]}\n8 {group(EVERY[8])[:15]}\n"
-    (found,) = sets.collect(typed.read(text, "ocr")).sets
-    assert [(line.number, line.status, str(line.places[0])) for line in found.lines if line.places] == [
+    (found,) = recover(typed.read(text, "ocr")).sets
+    assert [
+        (line.number, line.status, str(line.places[0])) for line in found.lines if line.places
+    ] == [
         (7, Status.WRONG, "ocr, row 2"),
         (8, Status.WRONG, "ocr, row 3"),
     ]
@@ -97,7 +110,9 @@ def as_read(rng, columns, slips):
     """The whole set as a program for reading text might give it."""
     rows = [row(number) for number in range(len(EVERY))]
     rows = [" ".join(rows[at : at + columns]) for at in range(0, len(rows), columns)]
-    text = FURNITURE + "\n".join(f"{one} {rng.choice(('', 'ee', 'oP Beha Kes [a]', '|', 'rig 7'))}" for one in rows)
+    text = FURNITURE + "\n".join(
+        f"{one} {rng.choice(('', 'ee', 'oP Beha Kes [a]', '|', 'rig 7'))}" for one in rows
+    )
     characters = list(text)
     for at, character in enumerate(characters):
         if rng.random() < slips:
@@ -112,7 +127,7 @@ def as_read(rng, columns, slips):
 def test_no_text_gives_another_body(seed, columns, slips):
     """However the text is garbled, the body comes back or it does not; nothing else ever comes."""
     try:
-        found = sets.collect(typed.read(as_read(random.Random(seed), columns, slips), "ocr")).sets
+        found = recover(typed.read(as_read(random.Random(seed), columns, slips), "ocr")).sets
     except PaperError:
         return
     assert all(one.body in (BODY, None) for one in found)
@@ -125,7 +140,7 @@ def test_ordinary_slips_are_mended(columns):
     restored = 0
     for text in texts:
         try:
-            restored += any(one.body == BODY for one in sets.collect(typed.read(text, "ocr")).sets)
+            restored += any(one.body == BODY for one in recover(typed.read(text, "ocr")).sets)
         except PaperError:
             continue
     assert restored >= 27

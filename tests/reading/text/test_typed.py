@@ -4,14 +4,16 @@ import random
 
 import pytest
 
-from paperkey_alt import sets
 from paperkey_alt.errors import SourceError
-from paperkey_alt.lines import group
-from paperkey_alt.reading import sources, typed
-from paperkey_alt.sheet import qr, text
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import group
+from paperkey_alt.format.recover import Status, recover
+from paperkey_alt.reading import sources
+from paperkey_alt.reading.text import typed
+from paperkey_alt.sheet import qr, text_file
 
 BODY = random.Random(7).randbytes(200)
-SET = sets.compose(BODY, 4)
+SET = lay_out(BODY, 4)
 LINE = SET.lines[6]
 BARE = LINE.lower()
 
@@ -38,9 +40,9 @@ SPELLINGS = {
 @pytest.mark.parametrize("name", SPELLINGS)
 def test_every_spelling_of_a_row(name):
     """Number and line are found, however they are written."""
-    rows = [text.write(SET, ()).splitlines()[0], SPELLINGS[name]]
-    (found,) = sets.collect(typed.read("\n".join(rows), "typed")).sets
-    assert [line.number for line in found.lines if line.status is sets.Status.FINE] == [7]
+    rows = [text_file.write(SET, ()).splitlines()[0], SPELLINGS[name]]
+    (found,) = recover(typed.read("\n".join(rows), "typed")).sets
+    assert [line.number for line in found.lines if line.status is Status.FINE] == [7]
 
 
 PASSED_OVER = [
@@ -59,37 +61,46 @@ PASSED_OVER = [
 @pytest.mark.parametrize("row", PASSED_OVER)
 def test_rows_that_are_no_lines_are_passed_over(row):
     """Prose and blanks around the lines do no harm."""
-    whole = f"{row}\n{text.write(SET, ())}{row}\n"
-    assert sets.collect(typed.read(whole, "typed")).sets[0].body == BODY
+    whole = f"{row}\n{text_file.write(SET, ())}{row}\n"
+    assert recover(typed.read(whole, "typed")).sets[0].body == BODY
 
 
 def test_the_text_file_is_read_back():
     """What is written beside the sheets restores, remarks and all."""
-    whole = text.write(SET, ("a remark", "another"))
-    assert sets.collect(typed.read(whole, "typed")).sets[0].body == BODY
+    whole = text_file.write(SET, ("a remark", "another"))
+    assert recover(typed.read(whole, "typed")).sets[0].body == BODY
 
 
 def test_the_text_of_a_symbol_is_read():
     """What any QR reader gives is taken as it is."""
     block = qr.encode_block(SET.head_line, 1, SET.lines)
-    assert sets.collect(typed.read(f"{block}\n", "typed")).sets[0].body == BODY
+    assert recover(typed.read(f"{block}\n", "typed")).sets[0].body == BODY
 
 
-ENCODINGS = {"UTF-8": "utf-8", "UTF-8 with a mark": "utf-8-sig", "UTF-16": "utf-16", "line ends of Windows": "crlf"}
+ENCODINGS = {
+    "UTF-8": "utf-8",
+    "UTF-8 with a mark": "utf-8-sig",
+    "UTF-16": "utf-16",
+    "line ends of Windows": "crlf",
+}
 
 
 @pytest.mark.parametrize("name", ENCODINGS)
 def test_encodings(name):
     """As editors save text."""
-    whole = text.write(SET, ("Zoë",))
-    data = whole.replace("\n", "\r\n").encode() if name.startswith("line") else whole.encode(ENCODINGS[name])
-    assert sets.collect(next(sources.read(data, "typed")).sightings).sets[0].body == BODY
+    whole = text_file.write(SET, ("Zoë",))
+    data = (
+        whole.replace("\n", "\r\n").encode()
+        if name.startswith("line")
+        else whole.encode(ENCODINGS[name])
+    )
+    assert recover(next(sources.read(data, "typed")).raw_lines).sets[0].body == BODY
 
 
 def test_places_are_rows():
     """A row is named by its number in the file."""
-    sightings = typed.read(f"# remark\n\n0 {SET.head_line}\n\n7 {LINE}\n", "typed.txt")
-    assert [str(one.place) for one in sightings] == ["typed.txt, row 3", "typed.txt, row 5"]
+    raw_lines = typed.read(f"# remark\n\n0 {SET.head_line}\n\n7 {LINE}\n", "typed.txt")
+    assert [str(one.place) for one in raw_lines] == ["typed.txt, row 3", "typed.txt, row 5"]
 
 
 @pytest.mark.parametrize("data", [b"\xff\xfe\0", b"\x80abc", b"abc\0def"])
@@ -101,7 +112,7 @@ def test_what_is_no_text_is_refused(data):
 
 def test_a_line_that_is_too_short_is_named():
     """A row that begins like a line and breaks off is a wrong line, not prose."""
-    rows = text.write(SET, ()).replace(group(LINE), group(LINE)[:14])
-    (found,) = sets.collect(typed.read(rows, "typed")).sets
-    assert found.lines[6].status is sets.Status.WRONG
+    rows = text_file.write(SET, ()).replace(group(LINE), group(LINE)[:14])
+    (found,) = recover(typed.read(rows, "typed")).sets
+    assert found.lines[6].status is Status.WRONG
     assert "12 characters" in found.lines[6].remark

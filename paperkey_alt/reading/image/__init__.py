@@ -1,0 +1,1 @@
+"""Lines on pictures of sheets: by QR symbols, and by the printed rows."""

@@ -1,0 +1,1 @@
+"""Lines in text: as people type them, and as programs leave them."""

@@ -1,0 +1,1 @@
+"""What was printed, and what is due."""
