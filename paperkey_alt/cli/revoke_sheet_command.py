@@ -21,7 +21,7 @@ from paperkey_alt.sheet import draw, layout, text_file, words
 
 if TYPE_CHECKING:
     from paperkey_alt.format.payload import Revocation
-    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.keys.openpgp.key import Key
 
 _REASONS = {reason.name.lower(): reason for reason in keys.RevocationReason}
 _SOON = "A revocation is dated: by this computer's clock it is made before the key. Set the clock first."

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from paperkey_alt.format.payload import Payload
-    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.keys.openpgp.key import Key
 
 
 class Form(enum.Enum):
