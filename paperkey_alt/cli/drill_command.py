@@ -15,7 +15,7 @@ from paperkey_alt.keys.openpgp import key_file
 from paperkey_alt.records import register
 
 if TYPE_CHECKING:
-    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.format.recover import Findings
     from paperkey_alt.keys.openpgp.key_file import Key
     from paperkey_alt.keys.subject import Restored

@@ -76,13 +76,11 @@ def test_this_program(name):
     findings = recover(typed.read(vector.text, name))
     if vector.sha256 is None:
         with pytest.raises(PaperError):
-            backup.assemble(findings, None)
+            backup.join(findings, None)
         assert all(one.body is None for one in findings.sets) or "share" in name
         return
-    assembled = backup.assemble(findings, None)
-    content = body.unwrap(
-        assembled.body, sealed=assembled.sealed, ask=lambda _: vector.passphrase
-    ).payload.data
+    joined = backup.join(findings, None)
+    content = body.unwrap(joined.body, lambda _: vector.passphrase).payload.data
     assert hashlib.sha256(content).hexdigest() == vector.sha256
     (one,) = findings.sets if "share" not in name else findings.sets[:1]
     told = {line.number for line in one.lines if line.status.value == vector.expect}
