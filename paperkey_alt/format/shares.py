@@ -10,16 +10,17 @@ polynomials are found again by Lagrange's interpolation.
 
 from __future__ import annotations
 
-from functools import cache, reduce
+from functools import reduce
 from itertools import combinations
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import SharesDisagree
+from paperkey_alt.format.field import Field, add
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-POLYNOMIAL = 0x11B
+FIELD = Field(bits=8, polynomial=0x11B)
 FEWEST = 2
 MOST = 16
 
@@ -69,25 +70,7 @@ def join(
 
 def interpolate(shares: Mapping[int, bytes], numbers: Sequence[int], at: int) -> bytes:
     """Return the value at *at* of the polynomials through the shares *numbers* (Lagrange)."""
-    return _sum([_times(shares[x], _weight(x, numbers, at)) for x in numbers])
-
-
-def multiply(a: int, b: int) -> int:
-    """Return the product of two elements of the field (FIPS 197 §4.2)."""
-    product = 0
-    while b:
-        product ^= a if b & 1 else 0
-        a = a << 1 ^ (POLYNOMIAL if a & 0x80 else 0)
-        b >>= 1
-    return product
-
-
-@cache
-def inverse(a: int) -> int:
-    """Return the element whose product with *a* is 1; ValueError for 0, which has none."""
-    if a == 0:
-        raise ValueError("0 has no inverse")
-    return next(b for b in range(1, 256) if multiply(a, b) == 1)
+    return reduce(add, [_times(shares[x], _weight(x, numbers, at)) for x in numbers])
 
 
 def _consistent_subsets(shares: Mapping[int, bytes], threshold: int) -> list[tuple[int, ...]]:
@@ -109,25 +92,18 @@ def _consistent_subsets(shares: Mapping[int, bytes], threshold: int) -> list[tup
 
 def _evaluate(coefficients: Sequence[bytes], x: int) -> bytes:
     return reduce(
-        lambda value, coefficient: _sum([_times(value, x), coefficient]), reversed(coefficients)
+        lambda value, coefficient: add(_times(value, x), coefficient), reversed(coefficients)
     )
 
 
 def _weight(x: int, numbers: Sequence[int], at: int) -> int:
+    """Return the factor of share *x* in Lagrange's formula."""
     others = [other for other in numbers if other != x]
-    above = reduce(multiply, [at ^ other for other in others], 1)
-    return multiply(above, inverse(reduce(multiply, [x ^ other for other in others], 1)))
+    above = reduce(FIELD.multiply, [at ^ other for other in others], 1)
+    return FIELD.multiply(
+        above, FIELD.inverse(reduce(FIELD.multiply, [x ^ other for other in others], 1))
+    )
 
 
 def _times(data: bytes, factor: int) -> bytes:
-    return data.translate(_products(factor))
-
-
-@cache
-def _products(factor: int) -> bytes:
-    return bytes(multiply(value, factor) for value in range(256))
-
-
-def _sum(parts: Sequence[bytes]) -> bytes:
-    total = reduce(lambda a, b: a ^ b, (int.from_bytes(part, "big") for part in parts))
-    return total.to_bytes(len(parts[0]), "big")
+    return data.translate(FIELD.products[factor])

@@ -9,6 +9,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+import make_galois_answers
 import make_vectors
 import pytest
 
@@ -62,6 +63,12 @@ def test_the_vectors_are_those_that_the_script_writes():
     for name, vector in found.items():
         written = make_vectors.path(name).read_text("utf-8")
         assert written == make_vectors.text_of(vector, contents[name]), name
+
+
+@pytest.mark.long
+def test_the_answers_of_galois_are_those_that_it_gives():
+    """Nothing is edited by hand."""
+    assert make_galois_answers.answers() == make_galois_answers.recorded()
 
 
 @pytest.mark.parametrize("name", NAMES)
