@@ -27,6 +27,7 @@ from paperkey_alt.sheet import draw, layout, letter, text_file, words
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from paperkey_alt.format.body import Body
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.keys import Extract
     from paperkey_alt.records.register import Entry
@@ -105,9 +106,7 @@ def command(**given: Any) -> None:
     if subject.seal_passphrase is not None:
         seal = Seal(subject.seal_passphrase, os.urandom(16))
     paper = layout.PAPERS[given["paper"]]
-    line_sets = _line_sets(
-        body.wrap(subject.payload, seal), terms, given["spare"], paper, sealed=seal is not None
-    )
+    line_sets = _line_sets(body.wrap(subject.payload, seal), terms, given["spare"], paper)
     today = bookkeeping.today()
     captions = [
         words.caption(subject, one, today=today, anonymous=given["anonymous"]) for one in line_sets
@@ -198,13 +197,12 @@ def _extract(given: dict[str, Any]) -> Extract:
     )
 
 
-def _line_sets(
-    data: bytes, terms: Terms | None, spare: str, paper: Paper, *, sealed: bool
-) -> Sequence[LineSet]:
+def _line_sets(printed: Body, terms: Terms | None, spare: str, paper: Paper) -> Sequence[LineSet]:
     if terms is None:
-        return [lay_out(data, _spare_lines(len(data), spare, paper), sealed=sealed)]
-    wanted = _spare_lines(backup.shared_length(len(data)), spare, paper)
-    return backup.deal(data, terms, sealed=sealed, spare=wanted, random_bytes=os.urandom)
+        wanted = _spare_lines(len(printed.data), spare, paper)
+        return [lay_out(printed.data, wanted, sealed=printed.sealed)]
+    wanted = _spare_lines(backup.shared_length(len(printed.data)), spare, paper)
+    return backup.split(printed, terms, spare=wanted, random_bytes=os.urandom)
 
 
 def _spare_lines(length: int, wanted: str, paper: Paper) -> int:

@@ -11,7 +11,8 @@ import click
 from paperkey_alt import keys
 from paperkey_alt.cli import files, options, passphrases, report, sources_given
 from paperkey_alt.cli.options import say
-from paperkey_alt.format import backup, payload
+from paperkey_alt.format import backup
+from paperkey_alt.format.body import SealedBody, read_plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -104,10 +105,10 @@ def _legible(findings: Findings, mark: str | None) -> list[str]:
     shares = [report.standing(one) for one in backup.standings(findings)]
     if shares:
         return shares
-    assembled = backup.assemble(findings, mark)
-    if assembled.sealed:
+    joined = backup.join(findings, mark)
+    if isinstance(joined.body, SealedBody):
         return ["It is sealed; whether a passphrase opens it was not tried (--prove does)."]
-    payload.unpack(assembled.body)
+    read_plain(joined.body)
     return []
 
 

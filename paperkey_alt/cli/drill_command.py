@@ -14,7 +14,7 @@ from paperkey_alt.keys.comparison import Verdict
 from paperkey_alt.records import register
 
 if TYPE_CHECKING:
-    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.format.recover import Findings
     from paperkey_alt.keys.comparison import LiveFile
 

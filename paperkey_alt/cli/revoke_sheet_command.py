@@ -70,7 +70,7 @@ def command(**given: Any) -> None:
             files.read(given["keyfile"], files.LONGEST_KEY_FILE), given["fingerprint"]
         )
     payload = _given(given["certificate"], key) if given["certificate"] else _made(key, given)
-    carried = body.wrap(payload, None)
+    carried = body.wrap(payload, None).data
     line_set = lay_out(carried, spare_count(-(-len(carried) // DATA_BYTES)))
     caption = words.revocation_caption(key, line_set, payload, today=bookkeeping.today())
     contents = {given["output"]: draw.draw(line_set, caption, paper=layout.PAPERS[given["paper"]])}

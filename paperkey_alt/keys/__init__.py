@@ -16,18 +16,17 @@ from paperkey_alt.keys import any_file, pem
 from paperkey_alt.keys.openpgp import choice, extraction, key_file
 from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
 from paperkey_alt.keys.openpgp.rfc9580 import SALT_BYTES, RevocationReason
-from paperkey_alt.keys.secret import AskNew, Extract, Form, Rebuilt
+from paperkey_alt.keys.secret import Extract, Form, Rebuilt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from datetime import datetime
 
-    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.format.payload import Payload
     from paperkey_alt.keys.openpgp.key import Key
 
 __all__ = [
-    "AskNew",
     "Extract",
     "Form",
     "Rebuilt",
@@ -51,7 +50,7 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
     prove: bool,
     allow_unprotected: bool,
     fingerprint: str | None,
-    ask: AskNew,
+    ask: Ask,
 ) -> Extract:
     """
     Return what is printed of the key file *data*, and the passphrase of its seal.
@@ -85,7 +84,7 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
 
 
 def _extract_openpgp(  # noqa: PLR0913 - as `extract`
-    key: Key, form: Form, *, sealed: bool, prove: bool, allow_unprotected: bool, ask: AskNew
+    key: Key, form: Form, *, sealed: bool, prove: bool, allow_unprotected: bool, ask: Ask
 ) -> Extract:
     extracted = extraction.extract(
         key, whole=form is Form.WHOLE, allow_unprotected=allow_unprotected

@@ -20,7 +20,7 @@ from paperkey_alt.keys.openpgp.unlocked import public_part
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.keys.openpgp.key_packet import KeyPacket
     from paperkey_alt.keys.openpgp.unlocked import Unlocked

@@ -16,7 +16,7 @@ from paperkey_alt.keys.openpgp.rfc9580 import TO_SECRET, PacketType
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.keys.openpgp.key_packet import KeyPacket
 
