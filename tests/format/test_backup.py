@@ -31,7 +31,7 @@ def split_up(threshold=3, count=5, *, body=BODY, sealed=False):
     return split(flagged(body, sealed=sealed), terms, spare=6, random_bytes=os.urandom)
 
 
-def sightings_of(line_sets, leave_out=()):
+def raw_lines_of(line_sets, leave_out=()):
     """All lines of several sets, well mixed."""
     seen = [
         RawLine(Place(source=line_set.head.mark, row=number), ((number, text),))
@@ -57,7 +57,7 @@ def test_any_of_the_threshold_join(sealed):
     """Every three of five shares give the body back, and whether it is sealed."""
     line_sets = split_up(sealed=sealed)
     for few in combinations(line_sets, 3):
-        joined = join(recover(sightings_of(few)), None)
+        joined = join(recover(raw_lines_of(few)), None)
         assert joined == Joined(flagged(BODY, sealed=sealed), ())
         assert joined.body.sealed == sealed
 
@@ -74,7 +74,7 @@ def test_each_share_is_a_set_of_its_own():
 def test_lost_lines_of_every_share_are_made_up_for():
     """Each share has spare lines of its own."""
     assert join(
-        recover(sightings_of(split_up()[1:4], leave_out=range(2, 8))), None
+        recover(raw_lines_of(split_up()[1:4], leave_out=range(2, 8))), None
     ).body == PlainBody(BODY)
 
 
@@ -83,14 +83,14 @@ def test_fewer_than_needed_are_refused_with_what_is_there():
     Which shares are complete, what the others lack, how many more are needed; nothing of the body.
     """
     line_sets = split_up()
-    seen = sightings_of(line_sets[:2]) + sightings_of(line_sets[2:3], leave_out=range(1, 10))
+    seen = raw_lines_of(line_sets[:2]) + raw_lines_of(line_sets[2:3], leave_out=range(1, 10))
     with pytest.raises(
         NotEnoughShares,
         match=r"1 more share is needed .* complete: 1, 2; share 3: 3 more lines are needed",
     ):
         join(recover(seen), None)
     with pytest.raises(NotEnoughShares, match="2 more shares are needed"):
-        join(recover(sightings_of(line_sets[4:])), None)
+        join(recover(raw_lines_of(line_sets[4:])), None)
 
 
 def test_a_forged_share_is_named_where_there_are_more_than_needed():
@@ -98,7 +98,7 @@ def test_a_forged_share_is_named_where_there_are_more_than_needed():
     for sealed in (False, True):
         line_sets = split_up(sealed=sealed)
         bad = forged(line_sets[1])
-        joined = join(recover(sightings_of([line_sets[0], bad, line_sets[2], line_sets[4]])), None)
+        joined = join(recover(raw_lines_of([line_sets[0], bad, line_sets[2], line_sets[4]])), None)
         assert joined == Joined(flagged(BODY, sealed=sealed), (bad.head.mark,))
 
 
@@ -106,14 +106,14 @@ def test_a_forged_share_among_just_enough_is_refused():
     """With no share more than needed it cannot be told which is forged, only that one is."""
     line_sets = split_up()
     with pytest.raises(SharesDisagree):
-        join(recover(sightings_of([line_sets[0], forged(line_sets[1]), line_sets[2]])), None)
+        join(recover(raw_lines_of([line_sets[0], forged(line_sets[1]), line_sets[2]])), None)
 
 
 def test_two_that_claim_to_be_the_same_share():
     """A forged share beside the true one of the same number is named."""
     line_sets = split_up()
     bad = forged(line_sets[1])
-    joined = join(recover(sightings_of([*line_sets[:3], bad])), None)
+    joined = join(recover(raw_lines_of([*line_sets[:3], bad])), None)
     assert joined == Joined(PlainBody(BODY), (bad.head.mark,))
 
 
@@ -122,8 +122,8 @@ def test_two_backups_are_told_apart():
     Shares of two backups do not mix; where both are complete one must be chosen by its number.
     """
     ours, theirs = split_up(), split_up(body=BODY[::-1])
-    assert join(recover(sightings_of([*ours[:3], *theirs[:2]])), None).body == PlainBody(BODY)
-    both = recover(sightings_of([*ours[:3], *theirs[2:]]))
+    assert join(recover(raw_lines_of([*ours[:3], *theirs[:2]])), None).body == PlainBody(BODY)
+    both = recover(raw_lines_of([*ours[:3], *theirs[2:]]))
     with pytest.raises(SeveralSets):
         join(both, None)
     number = standings(both)[0].backup
@@ -135,19 +135,19 @@ def test_two_backups_are_told_apart():
 def test_a_holder_alone_learns_how_the_share_stands():
     """One complete share stands for itself; one that lacks lines says so."""
     (line_set,) = split_up()[1:2]
-    (one,) = standings(recover(sightings_of([line_set])))
+    (one,) = standings(recover(raw_lines_of([line_set])))
     assert (one.complete, one.needed, one.count) == ((2,), 3, 5)
     with pytest.raises(NotEnoughLines, match=line_set.head.mark):
-        standings(recover(sightings_of([line_set], leave_out=range(1, 8))))
+        standings(recover(raw_lines_of([line_set], leave_out=range(1, 8))))
 
 
 def test_a_set_that_is_no_share_joins_alone():
     """An ordinary set is a backup of one."""
     line_set = lay_out(BODY, 4)
-    assert join(recover(sightings_of([line_set])), None).body == PlainBody(BODY)
-    assert standings(recover(sightings_of([line_set]))) == ()
+    assert join(recover(raw_lines_of([line_set])), None).body == PlainBody(BODY)
+    assert standings(recover(raw_lines_of([line_set]))) == ()
     with pytest.raises(NotEnoughLines, match=line_set.head.mark):
-        join(recover(sightings_of([line_set], leave_out=range(1, 6))), None)
+        join(recover(raw_lines_of([line_set], leave_out=range(1, 6))), None)
 
 
 def test_random_trials_never_give_a_wrong_body():
@@ -166,7 +166,7 @@ def test_random_trials_never_give_a_wrong_body():
         seen = [
             one
             for line_set in chosen
-            for one in sightings_of([line_set], choose.sample(range(1, 5), choose.randrange(5)))
+            for one in raw_lines_of([line_set], choose.sample(range(1, 5), choose.randrange(5)))
         ]
         try:
             assert join(recover(seen), None).body == PlainBody(body)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from make_galois_answers import code_of, recorded
 
 from paperkey_alt.errors import NotEnoughLines
-from paperkey_alt.format.spare_lines import add, groups, mend
+from paperkey_alt.format.spare_lines import add, groups, mend, spare_count
 
 SHAPES = [
     (1, 1),
@@ -125,3 +125,12 @@ def test_no_spare_lines_at_all():
     assert mend(dict(enumerate(data, 1)), 3, 0) == data
     with pytest.raises(NotEnoughLines):
         mend({1: data[0], 2: data[1]}, 3, 0)
+
+
+@pytest.mark.parametrize(
+    ("data", "percent", "spare"),
+    [(1, 25, 4), (16, 25, 4), (17, 25, 5), (184, 25, 46), (184, 0, 4), (250, 25, 63)],
+)
+def test_the_number_of_spare_lines(data, percent, spare):
+    """A share of the data lines, rounded up, and at least four for each codeword."""
+    assert spare_count(data, percent) == spare
