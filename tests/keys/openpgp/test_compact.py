@@ -21,7 +21,7 @@ from paperkey_alt.errors import (
     UnsupportedKey,
     WrongPassphrase,
 )
-from paperkey_alt.format.payload import Compact, ReducedPart, SecretPart, decode, encode
+from paperkey_alt.format.payload import Compact, Reduced, ReducedPart, SecretPart, decode, encode
 from paperkey_alt.format.seal import seal, unseal
 from paperkey_alt.keys.openpgp import (
     armor,
@@ -42,7 +42,6 @@ from paperkey_alt.keys.openpgp.reduction import (
     PRIME_LCM,
     PRIME_PHI,
     SCALAR,
-    Reduced,
 )
 from paperkey_alt.keys.openpgp.unlocked import Unlocked
 
@@ -375,6 +374,7 @@ ESSENCES = {
     "one": Reduced(PRIME_LCM, b"\1"),
     "a scalar for RSA": Reduced(SCALAR, b"\1"),
     "a prime and no exponent": Reduced(PRIME_AND_EXPONENT, integer(3)),
+    "a form to come": Reduced(5, b"\1"),
 }
 
 
