@@ -68,6 +68,7 @@ NO_SECRETS = {
     "one": Reduced(PRIME_LCM, b"\1"),
     "a scalar for RSA": Reduced(SCALAR, b"\1"),
     "a prime and no exponent": Reduced(PRIME_AND_EXPONENT, integer(3)),
+    "a prime that is cut": Reduced(PRIME_AND_EXPONENT, b"\xff\xff\1"),
     "a form to come": Reduced(5, b"\1"),
 }
 
