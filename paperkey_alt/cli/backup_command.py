@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from paperkey_alt import keys
 from paperkey_alt.cli import bookkeeping, files, options, passphrases
 from paperkey_alt.cli.options import say
 from paperkey_alt.computer import machine, preflight
@@ -18,30 +19,20 @@ from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.body import Seal
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import DATA_BYTES
-from paperkey_alt.format.payload import Compact, Lean, Whole
 from paperkey_alt.format.spare_lines import spare_count
-from paperkey_alt.keys import any_file, private_key
-from paperkey_alt.keys.openpgp import compact, key_file
-from paperkey_alt.keys.subject import Subject
+from paperkey_alt.keys import Form
 from paperkey_alt.records.register import KINDS
 from paperkey_alt.sheet import draw, layout, letter, text_file, words
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from paperkey_alt.cli.passphrases import FromFile, Prompt
     from paperkey_alt.format.line_set import LineSet
-    from paperkey_alt.format.payload import Payload
-    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.keys import Extract
     from paperkey_alt.records.register import Entry
     from paperkey_alt.sheet.layout import Paper
 
 MOST_SPARE_PERCENT = 400
-_OPENPGP = {
-    Lean: "Secret part of an OpenPGP key",
-    Whole: "OpenPGP key, whole",
-    Compact: "Secret part of an OpenPGP key, compact",
-}
 
 
 @click.command()
@@ -109,7 +100,10 @@ def command(**given: Any) -> None:
     outputs = _outputs(given, terms)
     files.require_free([name for pair in outputs for name in pair if name], force=given["force"])
     with in_file(given["keyfile"]):
-        subject, seal = _taken(given)
+        subject = _extract(given)
+    seal = None
+    if subject.seal_passphrase is not None:
+        seal = Seal(subject.seal_passphrase, os.urandom(16))
     paper = layout.PAPERS[given["paper"]]
     line_sets = _line_sets(
         body.wrap(subject.payload, seal), terms, given["spare"], paper, sealed=seal is not None
@@ -140,7 +134,7 @@ def command(**given: Any) -> None:
 
 
 def _entry(
-    subject: Subject, line_sets: Sequence[LineSet], sheets_each: int, holders: Iterable[str]
+    subject: Extract, line_sets: Sequence[LineSet], sheets_each: int, holders: Iterable[str]
 ) -> Entry:
     kind = KINDS[type(subject.payload)] + (", sealed" if line_sets[0].head.sealed else "")
     expires = subject.expires.date() if subject.expires else None
@@ -190,54 +184,17 @@ def _outputs(given: dict[str, Any], terms: Terms | None) -> list[tuple[str, str 
     ]
 
 
-def _taken(given: dict[str, Any]) -> tuple[Subject, Seal | None]:
-    """Return what is printed, and the seal over it."""
-    ask = passphrases.source(given["passphrase_from"])
-    data, name = files.read(given["keyfile"], files.LONGEST_KEY_FILE), Path(given["keyfile"]).name
-    is_sealed = given["seal"] or given["compact"]
-    allowed = given["allow_unprotected"] or is_sealed
-    passphrase = None
-    if given["plain"]:
-        subject = any_file.extract(data, name, allow_unprotected=allowed)
-    elif private_key.recognises(data):
-        opener = ask if given["compact"] or given["prove"] else None
-        subject = private_key.extract(
-            data, name, compact=given["compact"], allow_unprotected=allowed, ask=opener
-        )
-    else:
-        subject, passphrase = _openpgp(data, given, ask, allow_unprotected=allowed)
-    if not is_sealed:
-        return subject, None
-    return subject, Seal(ask.new("seal") if passphrase is None else passphrase, os.urandom(16))
-
-
-def _openpgp(
-    data: bytes, given: dict[str, Any], ask: Prompt | FromFile, *, allow_unprotected: bool
-) -> tuple[Subject, str | None]:
-    """
-    Return the OpenPGP key in *data* as something to print, and the passphrase for the seal, where
-    it is settled.
-    """
-    key = key_file.choose(key_file.read(data), given["fingerprint"])
-    taken = key_file.extract(key, whole=given["whole"], allow_unprotected=allow_unprotected)
-    notes = [f"Left out: {what}." for what in taken.left_out]
-    if not (given["compact"] or given["prove"]):
-        return _openpgp_subject(key, taken.payload, notes), None
-    unlocked = compact.unlock(key, ask)
-    notes += [f"Not proven: {what}." for what in compact.prove_all(unlocked)]
-    if not given["compact"]:
-        return _openpgp_subject(key, taken.payload, notes), None
-    own = next((one.passphrase for one in unlocked if one.passphrase is not None), None)
-    passphrase = ask.new("seal") if given["seal"] or own is None else own
-    reduced, kept = compact.compact(unlocked, passphrase)
-    return _openpgp_subject(key, reduced, [*notes, *kept]), passphrase
-
-
-def _openpgp_subject(key: Key, payload: Payload, notes: Iterable[str]) -> Subject:
-    user_id, fingerprint = next(iter(key.user_ids), None), key.fingerprint.hex().upper()
-    what = _OPENPGP[type(payload)]
-    return Subject(
-        payload, what, user_id, fingerprint, key.created, key.protected, tuple(notes), key.expires
+def _extract(given: dict[str, Any]) -> Extract:
+    """Return what is printed, and the passphrase of the seal over it."""
+    return keys.extract(
+        files.read(given["keyfile"], files.LONGEST_KEY_FILE),
+        Path(given["keyfile"]).name,
+        form=next((form for form in Form if given.get(form.value)), Form.LEAN),
+        sealed=given["seal"],
+        prove=given["prove"],
+        allow_unprotected=given["allow_unprotected"],
+        fingerprint=given["fingerprint"],
+        ask=passphrases.source(given["passphrase_from"]),
     )
 
 

@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from paperkey_alt import keys
 from paperkey_alt.cli import files, options, passphrases, report, sources_given
 from paperkey_alt.cli.options import say
 from paperkey_alt.format import backup, payload
-from paperkey_alt.keys import private_key
-from paperkey_alt.keys.openpgp import compact
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -120,11 +119,5 @@ def _proven(findings: Findings, given: dict[str, Any]) -> list[str]:
     certificate = sources_given.certificate(given["public"], given["fingerprint"])
     restored, passphrase = sources_given.restored(findings, given["mark"], certificate, ask)
     known = () if passphrase is None else (passphrase,)
-    if restored.key is not None:
-        unproven = compact.prove_all(compact.unlock(restored.key, ask, known))
-    elif private_key.recognises(restored.data):
-        private_key.open_(restored.data, ask)
-        unproven = ()
-    else:
-        unproven = ("a file of any kind has nothing to be proven by",)
+    unproven = keys.check_pairs(restored, ask, known)
     return [*(f"Not proven: {what}." for what in unproven), f"Read back in full: {restored.title}"]

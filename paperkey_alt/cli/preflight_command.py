@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from paperkey_alt import keys
 from paperkey_alt.cli import files, options
 from paperkey_alt.cli.options import say
 from paperkey_alt.computer import machine, preflight
 from paperkey_alt.computer.preflight import Weight
 from paperkey_alt.errors import in_file
-from paperkey_alt.keys.openpgp import key_file
 
 if TYPE_CHECKING:
     from paperkey_alt.computer.preflight import Finding
@@ -42,8 +42,10 @@ def command(**given: Any) -> None:
     created = None
     if given["keyfile"]:
         with in_file(given["keyfile"]):
-            keys = key_file.read(files.read(given["keyfile"], files.LONGEST_KEY_FILE))
-            created = key_file.choose(keys, given["fingerprint"]).created.date()
+            key = keys.certificate(
+                files.read(given["keyfile"], files.LONGEST_KEY_FILE), given["fingerprint"]
+            )
+            created = key.created.date()
     found = preflight.findings(machine.look(), str(Path(given["output"]).resolve()), created)
     click.echo("\n".join(map(_told, found)))
     weighty = sum(one.weight is Weight.MATTERS for one in found)

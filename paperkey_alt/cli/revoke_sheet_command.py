@@ -8,24 +8,22 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from paperkey_alt import keys
 from paperkey_alt.cli import bookkeeping, files, options, passphrases
 from paperkey_alt.cli.options import say
-from paperkey_alt.errors import UnsupportedKey, in_file
+from paperkey_alt.errors import in_file
 from paperkey_alt.format import body
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import DATA_BYTES
-from paperkey_alt.format.payload import Revocation
 from paperkey_alt.format.spare_lines import spare_count
-from paperkey_alt.keys.openpgp import compact, key_file, revocation
-from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
-from paperkey_alt.keys.openpgp.revocation import Reason
 from paperkey_alt.records.register import REVOCATION
 from paperkey_alt.sheet import draw, layout, text_file, words
 
 if TYPE_CHECKING:
+    from paperkey_alt.format.payload import Revocation
     from paperkey_alt.keys.openpgp.key_file import Key
 
-_REASONS = {reason.name.lower(): reason for reason in Reason}
+_REASONS = {reason.name.lower(): reason for reason in keys.RevocationReason}
 _SOON = "A revocation is dated: by this computer's clock it is made before the key. Set the clock first."
 
 
@@ -68,16 +66,10 @@ def command(**given: Any) -> None:
         [name for name in (given["output"], given["text"]) if name], force=given["force"]
     )
     with in_file(given["keyfile"]):
-        key = key_file.choose(
-            key_file.read(files.read(given["keyfile"], files.LONGEST_KEY_FILE)),
-            given["fingerprint"],
+        key = keys.revocable(
+            files.read(given["keyfile"], files.LONGEST_KEY_FILE), given["fingerprint"]
         )
-        if key.version not in SUPPORTED_VERSIONS:
-            raise UnsupportedKey(
-                f"the key is of version {key.version}; revocations are made for versions 4 and 6"
-            )
-    packet = _given(given["certificate"], key) if given["certificate"] else _made(key, given)
-    payload = Revocation(key.fingerprint, packet)
+    payload = _given(given["certificate"], key) if given["certificate"] else _made(key, given)
     carried = body.wrap(payload, None)
     line_set = lay_out(carried, spare_count(-(-len(carried) // DATA_BYTES)))
     caption = words.revocation_caption(key, line_set, payload, today=bookkeeping.today())
@@ -94,21 +86,23 @@ def command(**given: Any) -> None:
     )
 
 
-def _given(name: str, key: Key) -> bytes:
+def _given(name: str, key: Key) -> Revocation:
     with in_file(name):
-        return revocation.read(files.read(name, files.LONGEST_KEY_FILE), key.primary)
+        return keys.read_revocation(files.read(name, files.LONGEST_KEY_FILE), key)
 
 
-def _made(key: Key, given: dict[str, Any]) -> bytes:
-    now = int(dt.datetime.now(dt.UTC).timestamp())
-    if now < key.created.timestamp():
+def _made(key: Key, given: dict[str, Any]) -> Revocation:
+    now = dt.datetime.now(dt.UTC)
+    if now < key.created:
         raise click.UsageError(_SOON)
     reason = given["reason"] or click.prompt(
         "Why is the key revoked", type=click.Choice(list(_REASONS)), default="none", err=True
     )
-    unlocked = compact.unlock_primary(key, passphrases.source(given["passphrase_from"]))
-    made = revocation.make(
-        unlocked, _REASONS[reason], given["comment"], now, os.urandom(revocation.SALT_BYTES)
+    return keys.revoke(
+        key,
+        _REASONS[reason],
+        given["comment"],
+        now=now,
+        random_bytes=os.urandom,
+        ask=passphrases.source(given["passphrase_from"]),
     )
-    # What is printed was read and verified as any other revocation is.
-    return revocation.read(revocation.write(made), key.primary)

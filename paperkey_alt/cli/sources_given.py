@@ -11,16 +11,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from paperkey_alt import keys
 from paperkey_alt.cli import files, report
 from paperkey_alt.cli.options import say
 from paperkey_alt.errors import PaperError, in_file
 from paperkey_alt.format import backup, body
 from paperkey_alt.format.line_set import lay_out
-from paperkey_alt.format.payload import Compact, File, Revocation, RsaFile
 from paperkey_alt.format.recover import recover
-from paperkey_alt.keys import any_file
-from paperkey_alt.keys.openpgp import key_file
-from paperkey_alt.keys.subject import Restored
 from paperkey_alt.reading import sources
 
 if TYPE_CHECKING:
@@ -30,8 +27,8 @@ if TYPE_CHECKING:
 
     from paperkey_alt.cli.passphrases import Ask
     from paperkey_alt.format.head_line import Head
-    from paperkey_alt.format.payload import Lean, Payload, Whole
     from paperkey_alt.format.recover import Findings
+    from paperkey_alt.keys import Rebuilt
     from paperkey_alt.keys.openpgp.key_file import Key
     from paperkey_alt.reading.page import Page
 
@@ -99,7 +96,7 @@ _STEPS = 1000  # into which a source is divided
 
 def restored(
     findings: Findings, mark: str | None, certificate: Key | None, ask: Ask
-) -> tuple[Restored, str | None]:
+) -> tuple[Rebuilt, str | None]:
     """
     Return the secret that the sheets carry, and the passphrase of the seal if one was over it.
     """
@@ -109,7 +106,10 @@ def restored(
         for wrong in assembled.wrong
     )
     unwrapped = body.unwrap(assembled.body, sealed=assembled.sealed, ask=ask)
-    return rebuild(unwrapped.payload, certificate, unwrapped.passphrase, ask), unwrapped.passphrase
+    rebuilt = keys.rebuild(
+        unwrapped.payload, certificate=certificate, passphrase=unwrapped.passphrase, ask=ask
+    )
+    return rebuilt, unwrapped.passphrase
 
 
 def certificate(name: str | None, fingerprint: str | None) -> Key | None:
@@ -117,48 +117,4 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
     if name is None:
         return None
     with in_file(name):
-        return key_file.choose(key_file.read(files.read(name, files.LONGEST_KEY_FILE)), fingerprint)
-
-
-def rebuild(
-    payload: Payload, certificate: Key | None, passphrase: str | None, ask: Ask
-) -> Restored:
-    """
-    Return the key file or other file that *payload* was made from; *passphrase* is that of the
-    seal, if one was over it.
-    """
-    match payload:
-        case File():
-            return any_file.rebuild(payload)
-        case RsaFile() | Revocation() | Compact():
-            return _restored_by_arithmetic(payload, certificate, passphrase, ask)
-    return _openpgp(payload, certificate)
-
-
-def _restored_by_arithmetic(
-    payload: RsaFile | Revocation | Compact,
-    certificate: Key | None,
-    passphrase: str | None,
-    ask: Ask,
-) -> Restored:
-    # The ciphers take longer to load than most sheets to restore, and most need none.
-    from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
-    from paperkey_alt.keys.openpgp import compact, revocation  # noqa: PLC0415 - the ciphers take long to load
-
-    match payload:
-        case RsaFile():
-            return private_key.rebuild(payload)
-        case Revocation(fingerprint, packet):
-            return Restored(
-                revocation.write(packet), packet, f"the revocation of {fingerprint.hex().upper()}"
-            )
-        case Compact():
-            return _openpgp(
-                compact.restore(payload, certificate, passphrase or "", ask), certificate
-            )
-
-
-def _openpgp(payload: Lean | Whole, certificate: Key | None) -> Restored:
-    rebuilt = key_file.rebuild(payload, certificate)
-    data = key_file.write(rebuilt.key, armored=True)
-    return Restored(data, rebuilt.data, rebuilt.key.title, rebuilt.left_out, rebuilt.key)
+        return keys.certificate(files.read(name, files.LONGEST_KEY_FILE), fingerprint)

@@ -28,7 +28,7 @@ from cryptography.hazmat.primitives.serialization import (
 
 from paperkey_alt.errors import DamagedKeyFile, KeyPairMismatch, UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
-from paperkey_alt.keys.subject import Restored, Subject
+from paperkey_alt.keys.secret import Extract, Rebuilt
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -126,7 +126,7 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
 
 def extract(
     data: bytes, name: str, *, compact: bool, allow_unprotected: bool, ask: Ask | None
-) -> Subject:
+) -> Extract:
     """
     Return the private-key file *name* as something to print.
 
@@ -137,7 +137,7 @@ def extract(
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
     opened = open_(data, ask)
     if opened is None:
-        return Subject(File(shown, data), "Private key", shown, None, None, protected=True)
+        return Extract(File(shown, data), "Private key", shown, None, None, protected=True)
     if not opened.protected and not allow_unprotected:
         raise UnprotectedSecret(
             f"no passphrase protects the private key ({opened.kind}): who finds the sheet has "
@@ -146,7 +146,7 @@ def extract(
     reduced = _reduced(opened, data, shown) if compact else None
     notes = (_NOT_REDUCED,) if compact and reduced is None else ()
     what = f"Private key ({opened.kind})"
-    return Subject(
+    return Extract(
         reduced or File(shown, data),
         what,
         shown,
@@ -157,13 +157,13 @@ def extract(
     )
 
 
-def rebuild(payload: RsaFile) -> Restored:
+def rebuild(payload: RsaFile) -> Rebuilt:
     """
     Return the file that *payload* was reduced from; raises KeyPairMismatch where its numbers make
     no key.
     """
     data = _written(payload)
-    return Restored(data, data, f"the private key {payload.name}")
+    return Rebuilt(data, data, f"the private key {payload.name}")
 
 
 def fingerprint(key: PrivateKeyTypes) -> str:

@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.payload import Payload
+    from paperkey_alt.keys import Extract
     from paperkey_alt.keys.openpgp.key_file import Key
-    from paperkey_alt.keys.subject import Subject
 
 _CONTENT = {
     Lean: (
@@ -103,7 +103,7 @@ _AFTERWARDS = (
 )
 
 
-def caption(subject: Subject, line_set: LineSet, *, today: dt.date, anonymous: bool) -> Caption:
+def caption(subject: Extract, line_set: LineSet, *, today: dt.date, anonymous: bool) -> Caption:
     """Return what stands at the head and foot of the sheets of *line_set*."""
     return Caption(
         title=_title(subject, line_set),
@@ -176,7 +176,7 @@ def _size(line_set: LineSet, sheets: int) -> str:
     )
 
 
-def _title(subject: Subject, line_set: LineSet) -> str:
+def _title(subject: Extract, line_set: LineSet) -> str:
     share = line_set.head.share
     if share is not None:
         return (
@@ -185,7 +185,7 @@ def _title(subject: Subject, line_set: LineSet) -> str:
     return f"{subject.what}, {_protection(subject, line_set)[0]}"
 
 
-def _protection(subject: Subject, line_set: LineSet) -> tuple[str, str]:
+def _protection(subject: Extract, line_set: LineSet) -> tuple[str, str]:
     if line_set.head.share is not None:
         return "one of several shares", _SHARED
     if line_set.head.sealed:
@@ -197,7 +197,7 @@ def _protection(subject: Subject, line_set: LineSet) -> tuple[str, str]:
     )
 
 
-def _notes(subject: Subject, today: dt.date) -> list[str]:
+def _notes(subject: Extract, today: dt.date) -> list[str]:
     created = subject.created.date() if subject.created else today
     if today < created:
         return [

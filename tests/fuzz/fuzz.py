@@ -34,7 +34,7 @@ from paperkey_alt.format.lines import ALPHABET, Line
 from paperkey_alt.format.payload import File
 from paperkey_alt.format.recover import recover
 from paperkey_alt.format.seal import Cost
-from paperkey_alt.keys import private_key
+from paperkey_alt.keys import RevocationReason, private_key
 from paperkey_alt.keys.openpgp import armor, compact, key_file, revocation
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.text import typed
@@ -166,7 +166,7 @@ def revocations():
         with contextlib.suppress(UnsupportedKey):
             primary = compact.unlock_primary(key, Once())
             made.append(
-                (key, revocation.make(primary, revocation.Reason.NONE, "", 2**31, bytes(32)))
+                (key, revocation.make(primary, RevocationReason.NONE, "", 2**31, bytes(32)))
             )
     return made
 

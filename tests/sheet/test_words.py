@@ -14,7 +14,7 @@ from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.payload import Compact, File, Lean, ReducedPart, RsaFile, SecretPart, Whole
 from paperkey_alt.format.spare_lines import spare_count
-from paperkey_alt.keys.subject import Subject
+from paperkey_alt.keys import Extract
 from paperkey_alt.sheet import draw, layout, letter, words
 
 TODAY = dt.date(2026, 11, 25)
@@ -36,7 +36,7 @@ def subject(
     name="Saltmarrow Buoy Keepers <notices@saltmarrow.example>",
 ):
     """Something to print."""
-    return Subject(payload, "OpenPGP key", name, "AB" * 20, created, protected)
+    return Extract(payload, "OpenPGP key", name, "AB" * 20, created, protected)
 
 
 def line_sets(length, *, sealed=False, shared=False):

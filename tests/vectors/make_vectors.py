@@ -1,16 +1,6 @@
 """
-Writes the test vectors of the format into tests/vectors/format: ``python
-tests/vectors/make_vectors.py``.
-
-Each is a text file as it may be typed from sheets, with one defect. Its first rows are remarks that
-say what a reader is to find:
-
-    # expect: ok | mended N,… | wrong N,… | missing N,… | beyond repair | wrong set | digest | no
-    # head line | other version sha256: of the content that comes back, where it does passphrase: of
-    # the seal, if there is one with: other vectors that are given together with this one
-
-"ok", "mended", "wrong" and "missing" (spare lines stand in for these two) restore; of the others
-nothing may be written.
+Writes the test vectors of the format into tests/vectors/format, by the grammar of README.md beside
+it: ``python tests/vectors/make_vectors.py``.
 """
 
 import hashlib
@@ -46,6 +36,11 @@ class Vector:
     restores: bool = True
     passphrase: str | None = None
     others: tuple[str, ...] = ()
+
+
+def path(name):
+    """The file of the vector *name*: without a comma, hyphens for blanks."""
+    return FOLDER / f"{name.replace(',', '').replace(' ', '-')}.txt"
 
 
 def changed(line, *places):
@@ -210,7 +205,7 @@ def main():
     FOLDER.mkdir(exist_ok=True)
     found, contents = vectors()
     for name, vector in found.items():
-        (FOLDER / f"{name}.txt").write_text(text_of(vector, contents[name]), encoding="utf-8")
+        path(name).write_text(text_of(vector, contents[name]), encoding="utf-8")
     print(f"{len(found)} vectors")
 
 

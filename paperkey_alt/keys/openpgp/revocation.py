@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from enum import IntEnum
 from typing import TYPE_CHECKING
 
 from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
@@ -33,21 +32,13 @@ if TYPE_CHECKING:
 
     from paperkey_alt.keys.openpgp.compact import Unlocked
     from paperkey_alt.keys.openpgp.key_packet import KeyPacket
+    from paperkey_alt.keys.openpgp.rfc9580 import RevocationReason
 
 KEY_REVOCATION = 0x20
 SALT_BYTES = 32  # of a version 6 signature with SHA-512: RFC 9580 §9.5, table 23
 _SHA512 = 10
 _HASHES: dict[int, HashAlgorithm] = {8: SHA256(), 9: SHA384(), 10: SHA512(), 11: SHA224()}
 _CREATION_TIME, _ISSUER_KEY_ID, _REASON, _ISSUER_FINGERPRINT = 2, 16, 29, 33  # RFC 9580 §5.2.3.7
-
-
-class Reason(IntEnum):
-    """RFC 9580 §5.2.3.31."""
-
-    NONE = 0
-    SUPERSEDED = 1
-    COMPROMISED = 2
-    RETIRED = 3
 
 
 @dataclass(frozen=True)
@@ -60,7 +51,9 @@ class _Scheme:
     verify: Callable[[tuple[bytes, ...], bytes, bytes, HashAlgorithm], None]
 
 
-def make(primary: Unlocked, reason: Reason, comment: str, created: int, salt: bytes) -> bytes:
+def make(
+    primary: Unlocked, reason: RevocationReason, comment: str, created: int, salt: bytes
+) -> bytes:
     """
     Return a revocation of the key *primary*, a signature packet with its header.
 

@@ -2,6 +2,18 @@
 The identifiers of RFC 9580 §9 and the sizes that go with them, for all who read or make packets.
 """
 
+from enum import IntEnum
+
+
+class RevocationReason(IntEnum):
+    """Why a key is revoked (§5.2.3.31)."""
+
+    NONE = 0
+    SUPERSEDED = 1
+    COMPROMISED = 2
+    RETIRED = 3
+
+
 # §9.5, table 23: hash algorithm → its name for hashlib.
 HASH_NAMES = {
     1: "md5",

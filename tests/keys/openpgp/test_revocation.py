@@ -26,7 +26,7 @@ from paperkey_alt.errors import (
 )
 from paperkey_alt.keys.openpgp import armor, compact, key_file, packets, revocation
 from paperkey_alt.keys.openpgp.armor import ArmorKind
-from paperkey_alt.keys.openpgp.revocation import Reason
+from paperkey_alt.keys.openpgp.rfc9580 import RevocationReason as Reason
 
 ORACLES = Path(__file__).parents[2] / "oracles"
 POST_QUANTUM = {"sq-mldsa65-open", "sq-v6-mldsa65-open", "sq-mlkem-open"}
