@@ -24,7 +24,6 @@ import pypdfium2
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric import ec, ed25519, rsa
 
-from paperkey_alt.cli import sources_given
 from paperkey_alt.errors import RagleafError, UnsupportedKey
 from paperkey_alt.format import backup, body, head_line, payload
 from paperkey_alt.format import seal as seals
@@ -34,7 +33,7 @@ from paperkey_alt.format.lines import ALPHABET, Line
 from paperkey_alt.format.payload import File
 from paperkey_alt.format.recover import recover
 from paperkey_alt.format.seal import Cost
-from paperkey_alt.keys import RevocationReason, private_key
+from paperkey_alt.keys import RevocationReason, private_key, rebuild
 from paperkey_alt.keys.openpgp import armor, compact, key_file, revocation
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.text import typed
@@ -261,7 +260,7 @@ def payload_layout(rng):
     found = payload.unpack(forged + hashlib.sha256(forged).digest())
     # An exponent or a prime may have zeros before it; all else has one way to be written.
     assert isinstance(found, payload.RsaFile) or payload.encode(found) == forged
-    sources_given.rebuild(found, public, "tide", Once())
+    rebuild(found, certificate=public, passphrase="tide", ask=Once())
 
 
 def head_line_bytes(rng):
