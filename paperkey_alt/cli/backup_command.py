@@ -203,8 +203,9 @@ def _line_sets(
     seal = None
     if extract.seal_passphrase is not None:
         seal = Seal(extract.seal_passphrase, os.urandom(16))
-    data, sealed = body.wrap(extract.payload, seal), seal is not None
+    printed = body.wrap(extract.payload, seal)
+    length = len(printed.data)
     if terms is None:
-        return [lay_out(data, spare.lines_for(len(data), paper), sealed=sealed)]
-    lines = spare.lines_for(backup.shared_length(len(data)), paper)
-    return backup.deal(data, terms, sealed=sealed, spare=lines, random_bytes=os.urandom)
+        return [lay_out(printed.data, spare.lines_for(length, paper), sealed=printed.sealed)]
+    lines = spare.lines_for(backup.shared_length(length), paper)
+    return backup.split(printed, terms, spare=lines, random_bytes=os.urandom)

@@ -11,13 +11,15 @@ import click
 from paperkey_alt import keys
 from paperkey_alt.cli import files, given_sources, options, passphrases, report
 from paperkey_alt.cli.terminal import say
-from paperkey_alt.format import backup, payload
+from paperkey_alt.format import backup
+from paperkey_alt.format.body import SealedBody, read_plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from PIL.Image import Image as Picture
 
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.format.recover import Findings
     from paperkey_alt.keys.openpgp.key_file import Key
     from paperkey_alt.reading.page import Page
@@ -121,16 +123,14 @@ def _legible(findings: Findings, mark: str | None) -> list[str]:
     shares = [report.standing(standing) for standing in backup.standings(findings)]
     if shares:
         return shares
-    assembled = backup.assemble(findings, mark)
-    if assembled.sealed:
+    joined = backup.join(findings, mark)
+    if isinstance(joined.body, SealedBody):
         return ["It is sealed; whether a passphrase opens it was not tried (--prove does)."]
-    payload.unpack(assembled.body)
+    read_plain(joined.body)
     return []
 
 
-def _prove(
-    findings: Findings, mark: str | None, certificate: Key | None, ask: passphrases.Ask
-) -> list[str]:
+def _prove(findings: Findings, mark: str | None, certificate: Key | None, ask: Ask) -> list[str]:
     """
     Prove that the sheets carry secrets that belong to their public keys; return what to say of it.
     """

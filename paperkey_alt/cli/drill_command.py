@@ -15,6 +15,7 @@ from paperkey_alt.keys.comparison import Verdict
 from paperkey_alt.records import register
 
 if TYPE_CHECKING:
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.format.recover import Findings
     from paperkey_alt.keys.comparison import LiveFile
     from paperkey_alt.records.register import Register
@@ -85,9 +86,7 @@ def command(
     say([said, "Nothing was written but a date in the register, if it has this backup."])
 
 
-def _rehearse(
-    findings: Findings, mark: str | None, keyfile: str, live: LiveFile, ask: passphrases.Ask
-) -> str:
+def _rehearse(findings: Findings, mark: str | None, keyfile: str, live: LiveFile, ask: Ask) -> str:
     """
     Return what the sheets were found to give back; raise DrillFailed, PaperError or
     CertificateError where they do not, and what is wrong with the file *keyfile* where its key is

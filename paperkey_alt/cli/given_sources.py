@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from click._termui_impl import ProgressBar
 
-    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.format.head_line import Head
     from paperkey_alt.format.recover import Findings
     from paperkey_alt.keys import Rebuilt
@@ -99,12 +99,12 @@ def rebuild(
     """
     Return the secret that the sheets carry, and the passphrase of the seal if one was over it.
     """
-    assembled = backup.assemble(findings, mark)
+    joined = backup.join(findings, mark)
     say(
         f"Set {wrong} does not belong to the others, though its lines are fine: forged or mixed up."
-        for wrong in assembled.wrong
+        for wrong in joined.wrong
     )
-    unwrapped = body.unwrap(assembled.body, sealed=assembled.sealed, ask=ask)
+    unwrapped = body.unwrap(joined.body, ask)
     rebuilt = keys.rebuild(
         unwrapped.payload, certificate=certificate, passphrase=unwrapped.passphrase, ask=ask
     )

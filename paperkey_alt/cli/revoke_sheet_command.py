@@ -22,6 +22,7 @@ from paperkey_alt.sheet import draw, text_file, words
 from paperkey_alt.sheet.layout import Spare
 
 if TYPE_CHECKING:
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.format.payload import Revocation
     from paperkey_alt.keys.openpgp.key_file import Key
     from paperkey_alt.sheet.layout import Paper
@@ -84,7 +85,7 @@ def command(
             payload = keys.read_revocation(files.read(certificate, files.LONGEST_KEY_FILE), key)
     else:
         payload = _made(key, reason, comment, passphrases.source(passphrase_from))
-    data, today = body.wrap(payload, None), machine.today()
+    data, today = body.wrap(payload, None).data, machine.today()
     line_set = lay_out(data, Spare(DEFAULT_SPARE_PERCENT).lines_for(len(data), paper))
     caption = words.revocation_caption(key, line_set, payload, today=today)
     contents = {output: draw.draw(line_set, caption, paper=paper)}
@@ -99,7 +100,7 @@ def command(
         given_register.note(given_register.opened(register_path), entry)
 
 
-def _made(key: Key, reason: str | None, comment: str, ask: passphrases.Ask) -> Revocation:
+def _made(key: Key, reason: str | None, comment: str, ask: Ask) -> Revocation:
     """Return a revocation that *key* makes now; ask for the *reason* where it was not given."""
     now = dt.datetime.now(dt.UTC)
     if now < key.created:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from datetime import datetime
 
-    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.format.payload import Payload
     from paperkey_alt.keys.openpgp.key_file import Key
 

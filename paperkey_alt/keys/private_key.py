@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
 
-    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.format.body import Ask
 
 _OPENSSH = "OPENSSH PRIVATE KEY"
 _LABELS = {

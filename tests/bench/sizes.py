@@ -44,10 +44,10 @@ KEYS = {
 
 def bodies(key):
     """The body of each kind of print."""
-    yield "lean", body.wrap(key_file.extract(key).payload, None)
-    yield "whole", body.wrap(key_file.extract(key, whole=True).payload, None)
+    yield "lean", body.wrap(key_file.extract(key).payload, None).data
+    yield "whole", body.wrap(key_file.extract(key, whole=True).payload, None).data
     reduced, _ = compact.compact(compact.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
-    yield "compact", body.wrap(reduced, body.Seal(PASSPHRASE, os.urandom(16)))
+    yield "compact", body.wrap(reduced, body.Seal(PASSPHRASE, os.urandom(16))).data
 
 
 def main():

@@ -278,7 +278,7 @@ def sealed_body(rng):
     data = damaged(SEALED, rng)
     # A cost that was changed is within the bounds of what would be paid, but takes long.
     if data[:3] == SEALED[:3]:
-        assert body.unwrap(data, sealed=True, ask=Once("tide")).payload == CONTENT
+        assert body.open_sealed(body.SealedBody(data), Once("tide")).payload == CONTENT
 
 
 class Once:
@@ -294,8 +294,8 @@ class Once:
         return self.left.pop()
 
 
-SHARES = backup.deal(
-    BODY, Terms(2, 3), sealed=False, spare=4, random_bytes=random.Random(2).randbytes
+SHARES = backup.split(
+    body.PlainBody(BODY), Terms(2, 3), spare=4, random_bytes=random.Random(2).randbytes
 )
 DEALT = [text_file.write(one, ()) for one in SHARES]
 
@@ -306,10 +306,8 @@ def shares(rng):
         retyped(one, rng) if at == 0 else one
         for at, one in enumerate(rng.sample(DEALT, rng.choice((2, 3))))
     ]
-    assembled = backup.assemble(
-        recover([one for part in texts for one in typed.read(part, "text")]), None
-    )
-    assert assembled.body == BODY
+    joined = backup.join(recover([one for part in texts for one in typed.read(part, "text")]), None)
+    assert joined.body == body.PlainBody(BODY)
 
 
 def picture(rng):

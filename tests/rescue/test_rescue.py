@@ -14,6 +14,7 @@ import pytest
 
 from paperkey_alt.format import backup, payload
 from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.body import PlainBody
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET
 from paperkey_alt.format.payload import (
@@ -141,10 +142,9 @@ def test_whole_payloads_of_every_size(tmp_path, length):
 def test_shares(tmp_path):
     """Any two of three, each with lost lines; one is refused."""
     packets = random.Random(5).randbytes(300)
-    dealt = backup.deal(
-        pack(Whole(packets)),
+    line_sets = backup.split(
+        PlainBody(pack(Whole(packets))),
         Terms(2, 3),
-        sealed=False,
         spare=6,
         random_bytes=random.Random(6).randbytes,
     )
@@ -154,7 +154,7 @@ def test_shares(tmp_path):
             for row in text_file.write(one, ()).splitlines()
             if row.split()[0] not in ("2", "3", "4")
         )
-        for one in dealt
+        for one in line_sets
     ]
     for pair in ((0, 1), (2, 0), (1, 2)):
         data, said = restored(tmp_path, *(texts[at] for at in pair))

@@ -30,7 +30,7 @@ from paperkey_alt.keys.openpgp.reduction import Reduced
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from paperkey_alt.cli.passphrases import Ask
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.keys.openpgp.key_file import Key
     from paperkey_alt.keys.openpgp.key_packet import KeyPacket
 
