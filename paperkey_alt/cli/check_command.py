@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from paperkey_alt.format.body import Ask
     from paperkey_alt.format.recover import Findings
-    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.reading.page import Page
 
 

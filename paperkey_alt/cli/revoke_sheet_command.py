@@ -24,7 +24,7 @@ from paperkey_alt.sheet.layout import Spare
 if TYPE_CHECKING:
     from paperkey_alt.format.body import Ask
     from paperkey_alt.format.payload import Revocation
-    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.sheet.layout import Paper
 
 _REASONS = {reason.name.lower(): reason for reason in RevocationReason}

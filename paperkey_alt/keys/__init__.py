@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import UnsupportedKey
 from paperkey_alt.format.payload import Compact, File, Lean, Revocation, RsaFile, Whole
-from paperkey_alt.keys import any_file
-from paperkey_alt.keys.openpgp import key_file
+from paperkey_alt.keys import any_file, pem
+from paperkey_alt.keys.openpgp import choice, extraction, key_file
 from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
-from paperkey_alt.keys.openpgp.rfc9580 import RevocationReason
-from paperkey_alt.keys.secret import AskNew, Extract, Form, Rebuilt
+from paperkey_alt.keys.openpgp.rfc9580 import SALT_BYTES, RevocationReason
+from paperkey_alt.keys.secret import Extract, Form, Rebuilt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -24,10 +24,9 @@ if TYPE_CHECKING:
 
     from paperkey_alt.format.body import Ask
     from paperkey_alt.format.payload import Payload
-    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.keys.openpgp.key import Key
 
 __all__ = [
-    "AskNew",
     "Extract",
     "Form",
     "Rebuilt",
@@ -51,7 +50,7 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
     prove: bool,
     allow_unprotected: bool,
     fingerprint: str | None,
-    ask: AskNew,
+    ask: Ask,
 ) -> Extract:
     """
     Return what is printed of the key file *data*, and the passphrase of its seal.
@@ -63,14 +62,14 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
     called for the passphrases of the key where a form or *prove* needs them, and for a new one for
     the seal. Raises KeyFileError, WrongPassphrase, TooLarge.
     """
-    from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
-
     is_sealed = sealed or form is Form.COMPACT
     allowed = allow_unprotected or is_sealed
     opener = ask if prove or form is Form.COMPACT else None
     if form is Form.PLAIN:
         extracted = any_file.extract(data, name, allow_unprotected=allowed)
-    elif private_key.recognises(data):
+    elif pem.recognises(data):
+        from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
+
         extracted = private_key.extract(
             data, name, compact=form is Form.COMPACT, allow_unprotected=allowed, ask=opener
         )
@@ -85,42 +84,24 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
 
 
 def _extract_openpgp(  # noqa: PLR0913 - as `extract`
-    key: Key, form: Form, *, sealed: bool, prove: bool, allow_unprotected: bool, ask: AskNew
+    key: Key, form: Form, *, sealed: bool, prove: bool, allow_unprotected: bool, ask: Ask
 ) -> Extract:
-    taken = key_file.extract(key, whole=form is Form.WHOLE, allow_unprotected=allow_unprotected)
-    notes = [f"Left out: {what}." for what in taken.left_out]
-    if form is not Form.COMPACT and not prove:
-        return _openpgp(key, taken.payload, notes)
-    from paperkey_alt.keys.openpgp import compact  # noqa: PLC0415 - the ciphers take long to load
-
-    unlocked = compact.unlock(key, ask)
-    notes += [f"Not proven: {what}." for what in compact.prove_all(unlocked)]
-    if form is not Form.COMPACT:
-        return _openpgp(key, taken.payload, notes)
-    own = next((part.passphrase for part in unlocked if part.passphrase is not None), None)
-    passphrase = ask.new("seal") if sealed or own is None else own
-    reduced, kept = compact.compact(unlocked, passphrase)
-    return replace(_openpgp(key, reduced, [*notes, *kept]), seal_passphrase=passphrase)
-
-
-def _openpgp(key: Key, payload: Payload, notes: Iterable[str]) -> Extract:
-    return Extract(
-        payload,
-        _OPENPGP[type(payload)],
-        next(iter(key.user_ids), None),
-        key.fingerprint.hex().upper(),
-        key.created,
-        key.protected,
-        tuple(notes),
-        key.expires,
+    extracted = extraction.extract(
+        key, whole=form is Form.WHOLE, allow_unprotected=allow_unprotected
     )
+    if form is not Form.COMPACT and not prove:
+        return extracted
+    from paperkey_alt.keys.openpgp import compact, unlocked  # noqa: PLC0415 - the ciphers take long to load
 
-
-_OPENPGP = {
-    Lean: "Secret part of an OpenPGP key",
-    Whole: "OpenPGP key, whole",
-    Compact: "Secret part of an OpenPGP key, compact",
-}
+    secrets = unlocked.unlock(key, ask)
+    unchecked = (f"Not proven: {what}." for what in unlocked.check_pairs(secrets))
+    notes = (*extracted.notes, *unchecked)
+    if form is not Form.COMPACT:
+        return replace(extracted, notes=notes)
+    own = next((secret.passphrase for secret in secrets if secret.passphrase is not None), None)
+    passphrase = ask.new("seal") if sealed or own is None else own
+    reduced, kept = compact.compact(secrets, passphrase)
+    return replace(extraction.as_extract(key, reduced, (*notes, *kept)), seal_passphrase=passphrase)
 
 
 def rebuild(
@@ -137,7 +118,7 @@ def rebuild(
         case File():
             return any_file.rebuild(payload)
         case Lean() | Whole():
-            return _rebuild_openpgp(payload, certificate)
+            return extraction.rebuild(payload, certificate)
     # The ciphers take longer to load than most sheets to restore, and those above need none.
     from paperkey_alt.keys import private_key  # noqa: PLC0415
     from paperkey_alt.keys.openpgp import compact, revocation  # noqa: PLC0415
@@ -150,13 +131,7 @@ def rebuild(
             return Rebuilt(revocation.write(packet), packet, title)
         case Compact():
             lean = compact.restore(payload, certificate, passphrase or "", ask)
-            return _rebuild_openpgp(lean, certificate)
-
-
-def _rebuild_openpgp(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
-    rebuilt = key_file.rebuild(payload, certificate)
-    data = key_file.write(rebuilt.key, armored=True)
-    return Rebuilt(data, rebuilt.data, rebuilt.key.title, rebuilt.left_out, rebuilt.key)
+            return extraction.rebuild(lean, certificate)
 
 
 def certificate(data: bytes, fingerprint: str | None) -> Key:
@@ -164,7 +139,7 @@ def certificate(data: bytes, fingerprint: str | None) -> Key:
     Return the OpenPGP key in a key file, public or secret, the one that *fingerprint* names where
     there are several; raises KeyFileError.
     """
-    return key_file.choose(key_file.read(data), fingerprint)
+    return choice.choose(key_file.read(data), fingerprint)
 
 
 def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[str, ...]:
@@ -175,12 +150,13 @@ def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[
     *known* passphrases are tried before *ask* is called for another. Raises KeyPairMismatch,
     DamagedKeyFile, UnsupportedKey, WrongPassphrase.
     """
-    from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
-    from paperkey_alt.keys.openpgp import compact  # noqa: PLC0415 - the ciphers take long to load
-
     if rebuilt.key is not None:
-        return compact.prove_all(compact.unlock(rebuilt.key, ask, known))
-    if private_key.recognises(rebuilt.data):
+        from paperkey_alt.keys.openpgp import unlocked  # noqa: PLC0415 - the ciphers take long to load
+
+        return unlocked.check_pairs(unlocked.unlock(rebuilt.key, ask, known))
+    if pem.recognises(rebuilt.data):
+        from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
+
         private_key.open_(rebuilt.data, ask)
         return ()
     return ("a file of any kind has nothing to be proven by",)
@@ -211,11 +187,11 @@ def revoke(  # noqa: PLR0913 - each is a wish of its own
     *random_bytes* returns as many random bytes as it is told; *ask* is called for the passphrase of
     the primary key. Raises NotASecretKey, UnsupportedKey, WrongPassphrase.
     """
-    from paperkey_alt.keys.openpgp import compact, revocation  # noqa: PLC0415 - the ciphers take long to load
+    from paperkey_alt.keys.openpgp import revocation, unlocked  # noqa: PLC0415 - the ciphers take long to load
 
-    unlocked = compact.unlock_primary(key, ask)
-    seconds, salt = int(now.timestamp()), random_bytes(revocation.SALT_BYTES)
-    made = revocation.make(unlocked, reason, comment, seconds, salt)
+    primary = unlocked.unlock_primary(key, ask)
+    seconds, salt = int(now.timestamp()), random_bytes(SALT_BYTES)
+    made = revocation.make(primary, reason, comment, seconds, salt)
     # What is printed was read and verified as any other revocation is.
     return read_revocation(revocation.write(made), key)
 

@@ -27,4 +27,7 @@ def rebuild(payload: File) -> Rebuilt:
     return Rebuilt(payload.data, payload.data, f"the file {payload.name}")
 
 
-_ADVICE = "Seal it with --seal, or say --allow-unprotected if the sheet will be guarded as well as the file itself."
+_ADVICE = (
+    "Seal it with --seal, or say --allow-unprotected if the sheet will be guarded as well as the "
+    "file itself."
+)

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt import keys
 from paperkey_alt.errors import KeyFileError
+from paperkey_alt.keys import pem
 
 if TYPE_CHECKING:
-    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.keys.secret import Rebuilt
 
 
@@ -58,9 +59,7 @@ def live_file(data: bytes, fingerprint: str | None) -> LiveFile:
     A file that is no OpenPGP key is no mistake, for sheets carry files of any kind: what kept it
     from being one is its *problem*, None where it is a private-key file of another kind.
     """
-    from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
-
-    if private_key.recognises(data):
+    if pem.recognises(data):
         return LiveFile(data)
     try:
         return LiveFile(data, keys.certificate(data, fingerprint))

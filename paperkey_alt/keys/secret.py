@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import enum
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from paperkey_alt.format.payload import Payload
-    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.keys.openpgp.key import Key
 
 
 class Form(enum.Enum):
@@ -23,19 +23,6 @@ class Form(enum.Enum):
     WHOLE = "whole"
     COMPACT = "compact"
     PLAIN = "plain"
-
-
-class AskNew(Protocol):
-    """
-    A source of passphrases: called with the name of a secret it returns the next one to try, and
-    raises WrongPassphrase when there is none left.
-    """
-
-    def __call__(self, what: str) -> str:
-        """Return the next passphrase to try on *what*."""
-
-    def new(self, what: str) -> str:
-        """Return a new passphrase for *what*, which is not empty."""
 
 
 @dataclass(frozen=True)

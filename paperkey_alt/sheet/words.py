@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.payload import Payload
     from paperkey_alt.keys import Extract
-    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.keys.openpgp.key import Key
 
 _CONTENT = {
     Lean: (

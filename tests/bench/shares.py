@@ -20,7 +20,7 @@ from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET, CHARACTERS
 from paperkey_alt.format.recover import recover
 from paperkey_alt.format.spare_lines import spare_count
-from paperkey_alt.keys.openpgp import compact, key_file
+from paperkey_alt.keys.openpgp import choice, compact, extraction, key_file, unlocked
 from paperkey_alt.reading.text import typed
 from paperkey_alt.sheet import layout, text_file
 
@@ -34,9 +34,9 @@ CHUNK = 250
 def bodies():
     """The bodies to be shared, by name."""
     for name, path in (("RSA-4096 pair", RSA), ("Ed25519 pair", ED25519)):
-        key = key_file.choose(key_file.read(path.read_bytes()), None)
-        yield f"{name}, lean", body.wrap(key_file.extract(key).payload, None)
-        reduced, _ = compact.compact(compact.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
+        key = choice.choose(key_file.read(path.read_bytes()), None)
+        yield f"{name}, lean", body.wrap(extraction.extract(key).payload, None)
+        reduced, _ = compact.compact(unlocked.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
         yield f"{name}, compact", body.wrap(reduced, body.Seal(PASSPHRASE, os.urandom(16)))
 
 

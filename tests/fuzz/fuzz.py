@@ -33,8 +33,8 @@ from paperkey_alt.format.lines import ALPHABET, Line
 from paperkey_alt.format.payload import File
 from paperkey_alt.format.recover import recover
 from paperkey_alt.format.seal import Cost
-from paperkey_alt.keys import RevocationReason, private_key, rebuild
-from paperkey_alt.keys.openpgp import armor, compact, key_file, revocation
+from paperkey_alt.keys import RevocationReason, pem, private_key, rebuild
+from paperkey_alt.keys.openpgp import armor, compact, extraction, key_file, revocation, unlocked
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.text import typed
 from paperkey_alt.records import register
@@ -131,29 +131,31 @@ def pictures():
 def openpgp_key(rng):
     """A key file: what is taken from it goes back into it."""
     for key in key_file.read(damaged(rng.choice(key_files()), rng)):
-        taken = key_file.extract(key, allow_unprotected=True).payload
-        rebuilt = key_file.rebuild(taken, key)
-        assert key_file.extract(rebuilt.key, allow_unprotected=True).payload == taken
+        taken = extraction.extract(key, allow_unprotected=True).payload
+        rebuilt = extraction.rebuild(taken, key)
+        assert extraction.extract(rebuilt.key, allow_unprotected=True).payload == taken
 
 
 def opened_key(rng):
     """A key that no passphrase protects: what is reduced is proven, and comes back as it stood."""
     key, _ = rng.choice(keys("*-open.asc"))
     for read in key_file.read(damaged(key_file.write(key, armored=False), rng)):
-        lean = key_file.extract(read, allow_unprotected=True).payload
-        unlocked = compact.unlock(read, Once())
-        compact.prove_all(unlocked)
-        reduced, _ = compact.compact(unlocked, "tide")
+        lean = extraction.extract(read, allow_unprotected=True).payload
+        secrets = unlocked.unlock(read, Once())
+        unlocked.check_pairs(secrets)
+        reduced, _ = compact.compact(secrets, "tide")
         assert compact.restore(reduced, read, "tide", Once()) == lean
 
 
 def certificate(rng):
     """A certificate that the secrets are put into: they are in it afterwards, every one."""
     key, public = rng.choice(keys("*.asc"))
-    lean = key_file.extract(key, allow_unprotected=True).payload
+    lean = extraction.extract(key, allow_unprotected=True).payload
     for read in key_file.read(damaged(key_file.write(public, armored=False), rng)):
         assert set(
-            key_file.extract(key_file.rebuild(lean, read).key, allow_unprotected=True).payload.parts
+            extraction.extract(
+                extraction.rebuild(lean, read).key, allow_unprotected=True
+            ).payload.parts
         ) >= set(lean.parts)
 
 
@@ -163,7 +165,7 @@ def revocations():
     made = []
     for key, _ in keys("*-open.asc"):
         with contextlib.suppress(UnsupportedKey):
-            primary = compact.unlock_primary(key, Once())
+            primary = unlocked.unlock_primary(key, Once())
             made.append(
                 (key, revocation.make(primary, RevocationReason.NONE, "", 2**31, bytes(32)))
             )
@@ -209,7 +211,7 @@ def private_files():
 def private_key_file(rng):
     """A private key file of another kind."""
     data = damaged(rng.choice(private_files()), rng)
-    if private_key.recognises(data):
+    if pem.recognises(data):
         private_key.extract(
             data, "file", compact=rng.random() < 0.1, allow_unprotected=True, ask=Once("tide")
         )
@@ -232,11 +234,11 @@ def contents():
     key, public = keys("curve25519-legacy-open.asc")[0]
     rsa_key, rsa_public = keys("rsa2048-open.asc")[0]
     opened = [
-        (compact.unlock(one, Once()), read) for one, read in ((key, public), (rsa_key, rsa_public))
+        (unlocked.unlock(one, Once()), read) for one, read in ((key, public), (rsa_key, rsa_public))
     ]
-    reduced = [(compact.compact(unlocked, "tide")[0], read) for unlocked, read in opened]
+    reduced = [(compact.compact(secrets, "tide")[0], read) for secrets, read in opened]
     carried = [
-        key_file.extract(key, whole=whole, allow_unprotected=True).payload
+        extraction.extract(key, whole=whole, allow_unprotected=True).payload
         for whole in (False, True)
     ]
     file = private_key.extract(
