@@ -182,7 +182,7 @@ def test_a_file_that_claims_4_gib_costs_no_memory(desk):
     peak = "print(next(row for row in open('/proc/self/status') if 'VmHWM' in row).split()[1])"
     idle = f"import paperkey_alt.cli.backup_command\n{peak}"
     real = (
-        "import sys\nfrom paperkey_alt.cli import commands\n"
+        "import sys\nfrom paperkey_alt.cli.group import commands\n"
         "try: commands(['backup', 'in', '-o', 's.pdf'])\nexcept SystemExit as end: assert "
         f"end.code == 1\n{peak}"
     )
@@ -229,7 +229,7 @@ def test_help_is_light():
         "numpy",
     )
     code = (
-        "import sys\nfrom paperkey_alt.cli import commands\n"
+        "import sys\nfrom paperkey_alt.cli.group import commands\n"
         "try: commands(['--help'])\nexcept SystemExit: pass\n"
         f"print([name for name in {heavy} if name in sys.modules], file=sys.stderr)"
     )

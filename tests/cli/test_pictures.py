@@ -111,7 +111,7 @@ def without(library):
     return (
         sys.executable,
         "-c",
-        f"import sys; sys.modules[{library!r}] = None; from paperkey_alt.cli import main; main()",
+        f"import sys; sys.modules[{library!r}] = None; from paperkey_alt.cli.group import main; main()",
     )
 
 
@@ -134,9 +134,9 @@ def test_a_progress_bar_on_long_reading(scans):
     """On a terminal, where there are several pages; none for a single one, and none in a pipe."""
     with terminal(scans, "check", "s.pdf") as (send, process):
         shown = send("", "in agreement with its digest")
-        assert "DecodedLine" in shown
+        assert "Reading" in shown
         assert "100%" in shown
         assert process.wait(20) == 0
     with terminal(scans, "check", "1.png") as (send, process):
-        assert "DecodedLine" not in send("", "not complete")
-    assert "DecodedLine" not in scans.ok("check", "s.pdf").err
+        assert "Reading" not in send("", "not complete")
+    assert "Reading" not in scans.ok("check", "s.pdf").err

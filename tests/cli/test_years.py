@@ -198,17 +198,18 @@ def test_a_rehearsal_after_the_passphrase_was_changed(desk):
 CHANGE = """
 import sys
 from dataclasses import replace
-from paperkey_alt.keys.openpgp import compact, key_file, packets, protection
+from paperkey_alt.keys.openpgp import key_file, packets, protection, unlocked
+from paperkey_alt.keys.openpgp.key import Key
 from paperkey_alt.keys.openpgp.protection import PublicPart
 key = key_file.read(open(sys.argv[1], "rb").read())[0]
 part = key.secret_packets[0]
-clear = compact.unlock(key, lambda what: "low water at dawn")[0].clear
+clear = unlocked.unlock(key, lambda what: "low water at dawn")[0].clear
 how = protection.parse(part.secret, part.version)
 public = PublicPart(part.packet.tag, part.version, part.public)
 secret = protection.lock(clear, how, public, b"high water")
 changed = packets.with_body(part.packet.tag, part.public + secret, like=part.packet)
 every = tuple(changed if packet == part.packet else packet for packet in key.packets)
-open(sys.argv[2], "wb").write(key_file.write(key_file.Key(every), armored=True))
+open(sys.argv[2], "wb").write(key_file.write(Key(every), armored=True))
 """
 
 

@@ -67,7 +67,7 @@ def test_what_is_written_is_there(book):
 
 
 def test_nothing_is_made_by_looking(book):
-    """DecodedLine a register that is not there gives nothing and makes no file."""
+    """Reading a register that is not there gives nothing and makes no file."""
     assert book.entries() == ()
     assert not book.path.parent.exists()
 

@@ -1,16 +1,6 @@
 """
-Writes the test vectors of the format into tests/vectors/format: ``python
-tests/vectors/make_vectors.py``.
-
-Each is a text file as it may be typed from sheets, with one defect. Its first rows are remarks that
-say what a reader is to find:
-
-    # expect: ok | mended N,… | wrong N,… | missing N,… | beyond repair | wrong set | digest | no
-    # head line | other version sha256: of the content that comes back, where it does passphrase: of
-    # the seal, if there is one with: other vectors that are given together with this one
-
-"ok", "mended", "wrong" and "missing" (spare lines stand in for these two) restore; of the others
-nothing may be written.
+Writes the test vectors of the format into tests/vectors/format, by the grammar of README.md beside
+it: ``python tests/vectors/make_vectors.py``.
 """
 
 import hashlib
@@ -21,6 +11,7 @@ from pathlib import Path
 
 from paperkey_alt.format import backup, head_line, lines, payload
 from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.body import PlainBody
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET
 from paperkey_alt.format.payload import File
@@ -46,6 +37,11 @@ class Vector:
     restores: bool = True
     passphrase: str | None = None
     others: tuple[str, ...] = ()
+
+
+def path(name):
+    """The file of the vector *name*: without a comma, hyphens for blanks."""
+    return FOLDER / f"{name.replace(',', '').replace(' ', '-')}.txt"
 
 
 def changed(line, *places):
@@ -81,8 +77,8 @@ def vectors():
         4,
         sealed=True,
     )
-    shares = backup.deal(
-        body, Terms(2, 3), sealed=False, spare=4, random_bytes=random.Random(7).randbytes
+    shares = backup.split(
+        PlainBody(body), Terms(2, 3), spare=4, random_bytes=random.Random(7).randbytes
     )
     wide = lay_out(payload.pack(File("long.bin", random.Random(5).randbytes(4200))), 12)
     bad_head = changed(head, 4)
@@ -210,7 +206,7 @@ def main():
     FOLDER.mkdir(exist_ok=True)
     found, contents = vectors()
     for name, vector in found.items():
-        (FOLDER / f"{name}.txt").write_text(text_of(vector, contents[name]), encoding="utf-8")
+        path(name).write_text(text_of(vector, contents[name]), encoding="utf-8")
     print(f"{len(found)} vectors")
 
 

@@ -9,6 +9,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+import make_galois_answers
 import make_vectors
 import pytest
 
@@ -42,7 +43,7 @@ def read(name):
         if row.startswith("# ") and colon:
             said.setdefault(key, value)
     if "with" in said:
-        text += (FOLDER / f"{said['with']}.txt").read_text("utf-8")
+        text += make_vectors.path(said["with"]).read_text("utf-8")
     word, _, numbers = said["expect"].rpartition(" ")
     if not numbers[:1].isdecimal():
         word, numbers = said["expect"], ""
@@ -58,11 +59,16 @@ def read(name):
 def test_the_vectors_are_those_that_the_script_writes():
     """Nothing is edited by hand."""
     found, contents = make_vectors.vectors()
-    assert set(found) == set(NAMES)
+    assert {make_vectors.path(name) for name in found} == set(FOLDER.iterdir())
     for name, vector in found.items():
-        assert (FOLDER / f"{name}.txt").read_text("utf-8") == make_vectors.text_of(
-            vector, contents[name]
-        ), name
+        written = make_vectors.path(name).read_text("utf-8")
+        assert written == make_vectors.text_of(vector, contents[name]), name
+
+
+@pytest.mark.long
+def test_the_answers_of_galois_are_those_that_it_gives():
+    """Nothing is edited by hand."""
+    assert make_galois_answers.answers() == make_galois_answers.recorded()
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -77,13 +83,11 @@ def test_this_program(name):
     findings = recover(typed.read(vector.text, name))
     if vector.sha256 is None:
         with pytest.raises(PaperError):
-            backup.assemble(findings, None)
+            backup.join(findings, None)
         assert all(one.body is None for one in findings.sets) or "share" in name
         return
-    assembled = backup.assemble(findings, None)
-    content = body.unwrap(
-        assembled.body, sealed=assembled.sealed, ask=lambda _: vector.passphrase
-    ).payload.data
+    joined = backup.join(findings, None)
+    content = body.unwrap(joined.body, lambda _: vector.passphrase).payload.data
     assert hashlib.sha256(content).hexdigest() == vector.sha256
     (one,) = findings.sets if "share" not in name else findings.sets[:1]
     told = {line.number for line in one.lines if line.status.value == vector.expect}
