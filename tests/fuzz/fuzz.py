@@ -1,5 +1,5 @@
 """
-Every reader under fire: ``python tests/fuzz/fuzz.py [SECONDS] [TARGET...]``.
+Fuzzes every reader: ``python tests/fuzz/fuzz.py [SECONDS] [TARGET...]``.
 
 Good inputs are damaged at random and read. What comes back is what a digest confirms, or one of the
 program's own errors: any other exception, and any other result, is a finding, told with the seed
@@ -416,7 +416,7 @@ TARGETS = {
 }
 
 
-def fired(name, seconds=math.inf, seed=0, most=math.inf):
+def fuzz(name, seconds=math.inf, seed=0, most=math.inf):
     """
     Executions, refusals and findings of one target within some seconds, or within so many
     executions.
@@ -443,7 +443,7 @@ def main():
     print(f"{'target':<18}{'executions':>12}{'refused':>10}{'findings':>10}")
     everything = []
     for name in given.targets:
-        count, refused, findings = fired(name, given.seconds / len(given.targets), given.seed)
+        count, refused, findings = fuzz(name, given.seconds / len(given.targets), given.seed)
         everything += findings
         print(f"{name:<18}{count:>12,}{refused:>10,}{len(findings):>10}", flush=True)
     # One of each kind: those that end in the same place are likely to be the same.
