@@ -13,7 +13,7 @@ import pytest
 from asking import asks
 from desks import CERTIFICATE, CORPUS, KEY, PASSPHRASE, SMALL
 
-from paperkey_alt.keys.openpgp import key_file, packets, protection
+from paperkey_alt.keys.openpgp import key_file, packets, protection, unlocked
 from paperkey_alt.keys.openpgp.protection import PublicPart
 
 TODAY = datetime.now().astimezone().date().isoformat()
