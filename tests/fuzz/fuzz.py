@@ -1,5 +1,5 @@
 """
-Every reader under fire: ``python tests/fuzz/fuzz.py [SECONDS] [TARGET...]``.
+Fuzzes every reader: ``python tests/fuzz/fuzz.py [SECONDS] [TARGET...]``.
 
 Good inputs are damaged at random and read. What comes back is what a digest confirms, or one of the
 program's own errors: any other exception, and any other result, is a finding, told with the seed
@@ -24,7 +24,6 @@ import pypdfium2
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric import ec, ed25519, rsa
 
-from paperkey_alt.cli import sources_given
 from paperkey_alt.errors import RagleafError, UnsupportedKey
 from paperkey_alt.format import backup, body, head_line, payload
 from paperkey_alt.format import seal as seals
@@ -34,7 +33,7 @@ from paperkey_alt.format.lines import ALPHABET, Line
 from paperkey_alt.format.payload import File
 from paperkey_alt.format.recover import recover
 from paperkey_alt.format.seal import Cost
-from paperkey_alt.keys import RevocationReason, pem, private_key
+from paperkey_alt.keys import RevocationReason, pem, private_key, rebuild
 from paperkey_alt.keys.openpgp import armor, compact, extraction, key_file, revocation, unlocked
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.text import typed
@@ -263,7 +262,7 @@ def payload_layout(rng):
     found = payload.unpack(forged + hashlib.sha256(forged).digest())
     # An exponent or a prime may have zeros before it; all else has one way to be written.
     assert isinstance(found, payload.RsaFile) or payload.encode(found) == forged
-    sources_given.rebuild(found, public, "tide", Once())
+    rebuild(found, certificate=public, passphrase="tide", ask=Once())
 
 
 def head_line_bytes(rng):
@@ -417,7 +416,7 @@ TARGETS = {
 }
 
 
-def fired(name, seconds=math.inf, seed=0, most=math.inf):
+def fuzz(name, seconds=math.inf, seed=0, most=math.inf):
     """
     Executions, refusals and findings of one target within some seconds, or within so many
     executions.
@@ -444,7 +443,7 @@ def main():
     print(f"{'target':<18}{'executions':>12}{'refused':>10}{'findings':>10}")
     everything = []
     for name in given.targets:
-        count, refused, findings = fired(name, given.seconds / len(given.targets), given.seed)
+        count, refused, findings = fuzz(name, given.seconds / len(given.targets), given.seed)
         everything += findings
         print(f"{name:<18}{count:>12,}{refused:>10,}{len(findings):>10}", flush=True)
     # One of each kind: those that end in the same place are likely to be the same.

@@ -1,6 +1,6 @@
 """
-From the sources that a command is given to what their sheets carry: `read`, `collect` and
-`restored`.
+The sources that a command is given: `read` them as pages, `collect` what is found in these,
+`rebuild` the secret that their sheets carry; and the `certificate` that is given beside them.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import click
 
 from paperkey_alt import keys
 from paperkey_alt.cli import files, report
-from paperkey_alt.cli.options import say
+from paperkey_alt.cli.terminal import say
 from paperkey_alt.errors import PaperError, in_file
 from paperkey_alt.format import backup, body
 from paperkey_alt.format.line_set import lay_out
@@ -38,27 +38,26 @@ def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
     Return what the sources *names* give, after saying so of each page; of pages the printed rows of
     all lines if *thorough*.
     """
+    pages = []
     with _progress(len(names)) as done:
-        parts = []
         for name in names:
-            for part in sources.read(
-                files.read(name, files.LONGEST_SOURCE), name, thorough=thorough
-            ):
-                parts.append(part)
-                done(part)
-    say(report.page(part) for part in parts if part.pages)
-    return parts
+            data = files.read(name, files.LONGEST_SOURCE)
+            for page in sources.read(data, name, thorough=thorough):
+                pages.append(page)
+                done(page)
+    say(report.page(page) for page in pages if page.pages)
+    return pages
 
 
-def collect(parts: Iterable[Page]) -> Findings:
-    """Return what is found in *parts*."""
-    return recover([raw_line for part in parts for raw_line in part.raw_lines])
+def collect(pages: Iterable[Page]) -> Findings:
+    """Return what is found in *pages*."""
+    return recover([raw_line for page in pages for raw_line in page.raw_lines])
 
 
-def known_lines(parts: Iterable[Page]) -> dict[Head, Sequence[str]]:
-    """Return the exact lines of each set that *parts* give in full."""
+def known_lines(pages: Iterable[Page]) -> dict[Head, Sequence[str]]:
+    """Return the exact lines of each set that *pages* give in full."""
     try:
-        findings = collect(parts)
+        findings = collect(pages)
     except PaperError:
         return {}
     return {
@@ -74,19 +73,19 @@ def known_lines(parts: Iterable[Page]) -> dict[Head, Sequence[str]]:
 def _progress(sources: int) -> Iterator[Callable[[Page], None]]:
     """
     Show on a terminal how much of so many sources is read, unless it is soon done; yield what is
-    told of each part.
+    told of each page.
     """
     with ExitStack() as stack:
         bar: ProgressBar[int] | None = None
 
-        def done(part: Page) -> None:
+        def done(page: Page) -> None:
             nonlocal bar
-            if bar is None and sys.stderr.isatty() and max(sources, part.pages) > 1:
+            if bar is None and sys.stderr.isatty() and max(sources, page.pages) > 1:
                 bar = stack.enter_context(
                     click.progressbar(length=_STEPS * sources, label="Reading", file=sys.stderr)
                 )
             if bar is not None:
-                bar.update(round(_STEPS / max(1, part.pages)))
+                bar.update(round(_STEPS / max(1, page.pages)))
 
         yield done
 
@@ -94,7 +93,7 @@ def _progress(sources: int) -> Iterator[Callable[[Page], None]]:
 _STEPS = 1000  # into which a source is divided
 
 
-def restored(
+def rebuild(
     findings: Findings, mark: str | None, certificate: Key | None, ask: Ask
 ) -> tuple[Rebuilt, str | None]:
     """
