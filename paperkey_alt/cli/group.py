@@ -13,20 +13,20 @@ from typing import Any
 import click
 
 from paperkey_alt import __version__
-from paperkey_alt.cli.options import say
+from paperkey_alt.cli.terminal import say
 from paperkey_alt.errors import RagleafError
 
-# name → module and what the list of commands says of it
+# name → what the list of commands says of it; the module has the same name
 COMMANDS = {
-    "backup": ("backup", "Print a secret key on sheets."),
-    "check": ("check", "Tell what stands on the paper, line by line."),
-    "drill": ("drill", "Rehearse a loss: compare what the sheets give with the live key."),
-    "preflight": ("preflight", "Look whether this computer is fit for handling a secret key."),
-    "register": ("register", "List what was printed and what is due."),
-    "rescue": ("rescue", "Write the restorer that needs nothing but Python."),
-    "revoke-sheet": ("revoke_sheet", "Print a revocation certificate on a sheet of its own."),
-    "restore": ("restore", "Rebuild the key from its sheets."),
-    "type": ("type", "Type lines from the paper; each is checked as it ends."),
+    "backup": "Print a secret key on sheets.",
+    "check": "Tell what stands on the paper, line by line.",
+    "drill": "Rehearse a loss: compare what the sheets give with the live key.",
+    "preflight": "Look whether this computer is fit for handling a secret key.",
+    "register": "List what was printed and what is due.",
+    "rescue": "Write the restorer that needs nothing but Python.",
+    "revoke-sheet": "Print a revocation certificate on a sheet of its own.",
+    "restore": "Rebuild the key from its sheets.",
+    "type": "Type lines from the paper; each is checked as it ends.",
 }
 
 
@@ -36,20 +36,21 @@ class _Commands(click.Group):
     to do.
     """
 
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's interface
+    # The context that nothing here needs is click's interface.
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 - click's interface
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = import_module(
-            f"paperkey_alt.cli.{COMMANDS[cmd_name][0]}_command"
-        ).command
+        module = import_module(f"paperkey_alt.cli.{cmd_name.replace('-', '_')}_command")
+        command: click.Command = module.command
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - click's interface
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         with formatter.section("Commands"):
-            formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
+            formatter.write_dl(list(COMMANDS.items()))
 
     def invoke(self, ctx: click.Context) -> Any:
         try:

@@ -5,7 +5,7 @@ Where passphrases come from: the terminal, or a file that `--passphrase-from` na
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,16 +14,6 @@ from paperkey_alt.errors import SourceError, WrongPassphrase
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-
-class Ask(Protocol):
-    """
-    Called with the name of a secret, returns the next passphrase to try; raises WrongPassphrase
-    when there is none left.
-    """
-
-    def __call__(self, what: str) -> str:
-        """Return the next passphrase to try on *what*."""
 
 
 TRIES = 3

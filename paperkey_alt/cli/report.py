@@ -1,5 +1,5 @@
 """
-What was read in words for people and as JSON for programs: of a page `page`, of everything `table`
+What was read, in words for people and as JSON for programs: of a page `page`, of everything `table`
 and `json_text`, and `wanted`.
 
 None shows a secret: of a mended line the mended characters alone are named, of a wrong one only
@@ -15,7 +15,7 @@ from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import is_swap
 from paperkey_alt.format.recover import Status
 from paperkey_alt.sheet import layout
-from paperkey_alt.wording import ranges
+from paperkey_alt.wording import counted, noun, ranges
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -26,21 +26,20 @@ if TYPE_CHECKING:
     from paperkey_alt.format.recover import Findings, LineFinding, SetFinding, Stray
     from paperkey_alt.reading.page import Page
 
-
 _LOST = (Status.WRONG, Status.MISSING)
 
 
 def table(findings: Findings) -> str:
     """Return what was found, a paragraph for each set and one for what belongs to none."""
-    parts = [*map(_set_table, findings.sets), _stray_table(findings.strays)]
-    return "\n\n".join(part for part in parts if part)
+    tables = [*map(_set_table, findings.sets), _stray_table(findings.strays)]
+    return "\n\n".join(filter(None, tables))
 
 
 def json_text(findings: Findings) -> str:
     """Return what was found as one JSON object; docs/commands.md lists its fields."""
     value = {
-        "restorable": any(one.body is not None for one in findings.sets),
-        "sets": [_set_value(one) for one in findings.sets],
+        "restorable": any(finding.body is not None for finding in findings.sets),
+        "sets": [_set_value(finding) for finding in findings.sets],
         "strays": [
             {
                 "place": str(stray.place),
@@ -54,24 +53,20 @@ def json_text(findings: Findings) -> str:
     return json.dumps(value, indent=1, ensure_ascii=False)
 
 
-def page(part: Page) -> str:
-    """Return in a row what was read from the page *part*."""
-    carried = sorted({number for block in part.blocks for number, _ in block.lines[1:]})
-    printed = sorted({row.number for sheet in part.sheets for row in sheet.rows} - set(carried))
-    blocks = (
-        f"{len(part.blocks)} QR {'block' if len(part.blocks) == 1 else 'blocks'} with lines "
-        f"{ranges(carried)}"
-        if carried
-        else ""
-    )
-    rows = (
-        f"printed {'line' if len(printed) == 1 else 'lines'} {ranges(printed)}" if printed else ""
-    )
-    seen = (
-        " and ".join(filter(None, (blocks, rows)))
-        or "no QR block and no printed line that can be read"
-    )
-    return f"{part.source}: {f'page {part.page}: ' if part.pages > 1 else ''}{seen}"
+def page(read: Page) -> str:
+    """Return in a row what was read from the page *read*."""
+    carried = sorted({number for block in read.blocks for number, _ in block.lines[1:]})
+    printed = sorted({row.number for sheet in read.sheets for row in sheet.rows} - set(carried))
+    parts = []
+    if carried:
+        parts.append(f"{counted(len(read.blocks), 'QR block')} with lines {ranges(carried)}")
+    if printed:
+        parts.append(f"printed {noun(printed, 'line')} {ranges(printed)}")
+    where = f"{read.source}: page {read.page}" if read.pages > 1 else read.source
+    return f"{where}: {' and '.join(parts) or _NOTHING_READ}"
+
+
+_NOTHING_READ = "no QR block and no printed line that can be read"
 
 
 def wanted(findings: Findings) -> list[str]:
@@ -79,34 +74,37 @@ def wanted(findings: Findings) -> list[str]:
     return [_wanted(finding) for finding in findings.sets if finding.needed]
 
 
-def standing(one: Standing) -> str:
+def standing(shares: Standing) -> str:
     """Return in one sentence how the shares of a backup stand."""
-    more = max(0, one.needed - len(one.complete))
-    shares = "share" if len(one.complete) == 1 else "shares"
+    more = max(0, shares.needed - len(shares.complete))
     rest = f"{more} more would give the key back" if more else "enough to give the key back"
-    return f"Backup {one.backup}: {shares} {', '.join(map(str, one.complete))} of {one.count} can be read in full; {rest}."
+    return (
+        f"Backup {shares.backup}: {noun(shares.complete, 'share')} "
+        f"{', '.join(map(str, shares.complete))} of {shares.count} can be read in full; {rest}."
+    )
 
 
-def _wanted(finding: SetFinding) -> str:
-    # Spare lines need not be told: the data lines that were not read are always enough.
-    lost = [
+def _lost_lines(finding: SetFinding) -> list[int]:
+    """Return the data lines that were not read."""
+    return [
         line.number
         for line in finding.lines
         if line.status in _LOST and line.number <= finding.head.data_lines
     ]
+
+
+def _wanted(finding: SetFinding) -> str:
+    # Spare lines need not be told: the data lines that were not read are always enough.
+    lost = _lost_lines(finding)
+    where = []
     sheets = layout.plan(finding.head.total, layout.PAPERS["a4"]).sheets
-    on_sheets = (
-        (number, [row.number for row in sheet.rows if row.number in lost])
-        for number, sheet in enumerate(sheets, 1)
-    )
-    where = [
-        f"{'line' if len(on) == 1 else 'lines'} {ranges(on)} of sheet {number}"
-        for number, on in on_sheets
-        if on
-    ]
-    enough = (
-        f"; any {finding.needed} of these {len(lost)} will do" if finding.needed < len(lost) else ""
-    )
+    for number, sheet in enumerate(sheets, 1):
+        on_sheet = [row.number for row in sheet.rows if row.number in lost]
+        if on_sheet:
+            where.append(f"{noun(on_sheet, 'line')} {ranges(on_sheet)} of sheet {number}")
+    enough = ""
+    if finding.needed < len(lost):
+        enough = f"; any {finding.needed} of these {len(lost)} will do"
     return f"To complete set {finding.head.mark}: type {', '.join(where)}, or scan again{enough}."
 
 
@@ -124,7 +122,7 @@ def _set_table(finding: SetFinding) -> str:
         )
     ]
     for status in Status:
-        numbers = _numbers(finding, status)
+        numbers = [line.number for line in finding.lines if line.status is status]
         data = [number for number in numbers if number <= head.data_lines]
         if status is Status.MISSING and len(data) < len(numbers):
             # Whoever types leaves the spare lines out, and nothing is amiss.
@@ -133,15 +131,9 @@ def _set_table(finding: SetFinding) -> str:
         if numbers or status is Status.FINE:
             rows.append(_row(status.value, numbers))
     rows.extend(_details(finding.lines))
-    lost = [
-        line.number
-        for line in finding.lines
-        if line.status in _LOST and line.number <= head.data_lines
-    ]
+    lost = _lost_lines(finding)
     if finding.body is not None and lost:
-        rows.append(
-            f"  Spare lines stood in for {'line' if len(lost) == 1 else 'lines'} {ranges(lost)}."
-        )
+        rows.append(f"  Spare lines stood in for {noun(lost, 'line')} {ranges(lost)}.")
     return "\n".join(rows)
 
 
@@ -153,7 +145,10 @@ def _share(head: Head) -> str:
     if head.share is None:
         return ""
     share = head.share
-    return f" (share {share.number} of {share.count}, {share.threshold} needed, backup {backup_characters(share.backup)})"
+    return (
+        f" (share {share.number} of {share.count}, {share.threshold} needed, "
+        f"backup {backup_characters(share.backup)})"
+    )
 
 
 def _details(lines: Iterable[LineFinding]) -> Iterator[str]:
@@ -161,7 +156,8 @@ def _details(lines: Iterable[LineFinding]) -> Iterator[str]:
         if line.status is Status.MENDED:
             yield f"  line {line.number}: {_mended(line.mends)}{_at(line)}"
         elif line.status is Status.WRONG:
-            yield f"  line {line.number}: {'; '.join(filter(None, (_columns(line.mends), line.remark)))}{_at(line)}"
+            known = "; ".join(filter(None, (_columns(line.mends), line.remark)))
+            yield f"  line {line.number}: {known}{_at(line)}"
 
 
 def _at(line: LineFinding) -> str:
@@ -171,7 +167,10 @@ def _at(line: LineFinding) -> str:
 def _mended(mends: tuple[Mend, ...]) -> str:
     if is_swap(mends):
         first, second = mends
-        return f"characters {first.column} and {second.column}: {first.was}{second.was} taken for {first.now}{second.now}"
+        return (
+            f"characters {first.column} and {second.column}: {first.was}{second.was} taken for "
+            f"{first.now}{second.now}"
+        )
     return ", ".join(map(_mend, mends))
 
 
@@ -188,8 +187,7 @@ def _mend(mend: Mend) -> str:
 def _columns(mends: tuple[Mend, ...]) -> str:
     if not mends:
         return ""
-    word = "character" if len(mends) == 1 else "characters"
-    return f"{word} {ranges(mend.column for mend in mends)} wrong"
+    return f"{noun(mends, 'character')} {ranges(mend.column for mend in mends)} wrong"
 
 
 def _stray_table(strays: tuple[Stray, ...]) -> str:
@@ -201,10 +199,6 @@ def _stray_table(strays: tuple[Stray, ...]) -> str:
 def _stray(stray: Stray) -> str:
     number = "a line" if stray.number is None else f"line {stray.number}"
     return f"{number}, {stray.reason}{f' {stray.mark}' if stray.mark else ''}"
-
-
-def _numbers(finding: SetFinding, status: Status) -> list[int]:
-    return [line.number for line in finding.lines if line.status is status]
 
 
 def _set_value(finding: SetFinding) -> dict[str, object]:

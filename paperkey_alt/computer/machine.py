@@ -1,18 +1,18 @@
 """
-The computer at hand as `paperkey_alt.computer.preflight` wants it: `look`. Reads files of the
-system and runs nothing.
+The computer at hand, as `paperkey_alt.computer.preflight` wants it: `look`; the date by its clock:
+`today`. Reads files of the system and runs nothing.
 """
 
 from __future__ import annotations
 
 import contextlib
+import datetime as dt
 import getpass
 import socket
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from paperkey_alt.cli.bookkeeping import today
 from paperkey_alt.computer.preflight import System
 
 if TYPE_CHECKING:
@@ -20,6 +20,11 @@ if TYPE_CHECKING:
 
 _PROC, _SYS = Path("/proc"), Path("/sys")
 _LOGINS = (Path("/run/utmp"), Path("/var/run/utmp"))
+
+
+def today() -> dt.date:
+    """Return the date by the computer's clock, in its time zone."""
+    return dt.datetime.now().astimezone().date()
 
 
 def look() -> System:

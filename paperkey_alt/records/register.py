@@ -1,6 +1,6 @@
 """
 The register: which backups were printed, when each was rehearsed, and what is due: `Register`,
-`Entry`, `due`.
+`Entry`, `printed`, `rehearsed`, `due`.
 
 One SQLite file without any secret in it. Set marks and fingerprints stand on the sheets anyway;
 names of holders are only here. Every change is one transaction, so a process that is killed leaves
@@ -16,13 +16,17 @@ import sqlite3
 from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypedDict
 
 from paperkey_alt.errors import RegisterError
 from paperkey_alt.format.payload import Compact, File, Lean, Revocation, RsaFile, Whole
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+    from typing import Unpack
+
+    from paperkey_alt.format.line_set import LineSet
+    from paperkey_alt.format.payload import Payload
 
 EXPIRES_SOON = dt.timedelta(days=60)
 DRILL_EVERY = dt.timedelta(days=365)
@@ -48,11 +52,10 @@ class Entry:
     """
     A backup that was printed.
 
-    *marks* are the set marks, one for each share; *kind* is what the sheets carry ("lean",
-    "revocation"); *sheets* is the number of all of them; *threshold* is the number of shares that
-    are needed, None for one set; *holders* are labels; *drilled* is when it was last rehearsed and
-    *drill* how that ended; *destroyed* is when the sheets were marked destroyed; *number* is the
-    row.
+    *marks* are the set marks, one for each share; *kind* is what the sheets carry, by `KINDS`;
+    *sheets* is the number of all of them; *threshold* is the number of shares that are needed, None
+    for one set; *holders* are labels; *drilled* is when it was last rehearsed and *drill* how that
+    ended; *destroyed* is when the sheets were marked destroyed; *number* is the row.
     """
 
     marks: tuple[str, ...]
@@ -71,6 +74,60 @@ class Entry:
     def __post_init__(self) -> None:
         if not self.marks or self.sheets < 1:
             raise ValueError("a backup has a set mark and a sheet")
+
+
+class Changes(TypedDict, total=False):
+    """What changes of an entry after it was printed: fields of `Entry`."""
+
+    holders: tuple[str, ...]
+    expires: dt.date
+    drilled: dt.date
+    drill: str
+    destroyed: dt.date
+
+
+def printed(  # noqa: PLR0913 - what is known of a print, each by its name
+    payload: Payload,
+    line_sets: Sequence[LineSet],
+    *,
+    sheets: int,
+    today: dt.date,
+    fingerprint: str | None,
+    holders: tuple[str, ...] = (),
+    expires: dt.date | None = None,
+) -> Entry:
+    """
+    Return the entry of *payload*, printed *today* as *line_sets*, one for each share, on so many
+    *sheets* in all.
+    """
+    head = line_sets[0].head
+    return Entry(
+        marks=tuple(line_set.head.mark for line_set in line_sets),
+        fingerprint=fingerprint,
+        kind=KINDS[type(payload)] + (", sealed" if head.sealed else ""),
+        sheets=sheets,
+        printed=today,
+        threshold=head.share.threshold if head.share else None,
+        holders=holders,
+        expires=expires,
+    )
+
+
+def rehearsed(
+    entries: Iterable[Entry], marks: Collection[str], fingerprint: str | None
+) -> frozenset[str]:
+    """
+    Return the set marks in *entries* of which a rehearsal with the sheets of *marks* says
+    something. *fingerprint* is that of the live OpenPGP key, None where the live file is none: a
+    rehearsal with another key says nothing of this one's paper.
+    """
+    return frozenset(
+        mark
+        for entry in entries
+        if fingerprint is None or entry.fingerprint in (None, fingerprint)
+        for mark in entry.marks
+        if mark in marks
+    )
 
 
 def default_path(environment: Mapping[str, str], platform: str, home: Path) -> Path:
@@ -96,23 +153,27 @@ def due(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[str, ...]]:
     Return for each entry by its number what is due, in a sentence each; entries for which nothing
     is are left out.
     """
-    found = {
+    tasks = {
         entry.number or 0: tuple(_due(entry, entries, today))
         for entry in entries
         if entry.destroyed is None
     }
-    return {number: what for number, what in found.items() if what}
+    return {number: sentences for number, sentences in tasks.items() if sentences}
 
 
 def _due(entry: Entry, entries: Iterable[Entry], today: dt.date) -> Iterator[str]:
     newer = [other for other in entries if _replaces(other, entry)]
     if newer:
-        yield f"Printed anew on {max(other.printed for other in newer)}: destroy these sheets, and mark them destroyed."
+        latest = max(other.printed for other in newer)
+        yield f"Printed anew on {latest}: destroy these sheets, and mark them destroyed."
         return
     if entry.expires is not None and entry.expires < today:
         yield f"The key expired on {entry.expires}: renew it, or print what replaces it."
     elif entry.expires is not None and entry.expires - today <= EXPIRES_SOON:
-        yield f"The key expires on {entry.expires}: renew it, and print the sheets anew if its secret or passphrase changes."
+        yield (
+            f"The key expires on {entry.expires}: renew it, and print the sheets anew if its "
+            "secret or passphrase changes."
+        )
     if entry.drilled is None:
         yield "Never rehearsed: prove with ragleaf drill that the paper gives the key back."
     elif entry.drill != GIVES:
@@ -159,27 +220,27 @@ class Register:
         """
         with self._opened("BEGIN IMMEDIATE") as connection:
             alike = (
-                one
-                for one in _entries(connection)
-                if (one.marks, one.kind) == (entry.marks, entry.kind)
+                other
+                for other in _entries(connection)
+                if (other.marks, other.kind) == (entry.marks, entry.kind)
             )
-            if all(one.destroyed for one in alike):
+            if all(other.destroyed for other in alike):
                 connection.execute("INSERT INTO backup (entry) VALUES (?)", (_packed(entry),))
 
-    def change(self, marks: Collection[str], **changes: Any) -> tuple[Entry, ...]:
+    def change(self, marks: Collection[str], **changes: Unpack[Changes]) -> tuple[Entry, ...]:
         """
-        Change the fields *changes* of the entries that have one of *marks*; return these. Raises
-        RegisterError.
+        Change the fields *changes* of the entries that have one of *marks* and are not marked
+        destroyed; return these. Raises RegisterError.
         """
         with self._opened("BEGIN IMMEDIATE") as connection:
-            found = [
-                replace(one, **changes)
-                for one in _entries(connection)
-                if set(marks) & set(one.marks) and not one.destroyed
+            changed = [
+                replace(entry, **changes)
+                for entry in _entries(connection)
+                if set(marks) & set(entry.marks) and not entry.destroyed
             ]
-            rows = [(_packed(one), one.number) for one in found]
+            rows = [(_packed(entry), entry.number) for entry in changed]
             connection.executemany("UPDATE backup SET entry = ? WHERE number = ?", rows)
-        return tuple(found)
+        return tuple(changed)
 
     @contextmanager
     def _opened(self, begin: str) -> Iterator[sqlite3.Connection]:
@@ -233,8 +294,8 @@ _DATES = ("printed", "expires", "drilled", "destroyed")
 def value(entry: Entry) -> dict[str, Any]:
     """Return *entry* as JSON has it: dates as ISO 8601 has them, tuples as lists."""
     return {
-        name: one.isoformat() if isinstance(one, dt.date) else one
-        for name, one in asdict(entry).items()
+        name: content.isoformat() if isinstance(content, dt.date) else content
+        for name, content in asdict(entry).items()
     }
 
 

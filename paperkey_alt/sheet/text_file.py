@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt.format.head_line import NUMBER
 from paperkey_alt.format.lines import group
-from paperkey_alt.reading.text.typed import COMMENT
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from paperkey_alt.format.line_set import LineSet
+
+COMMENT = "#"  # begins a row that is no line
 
 
 def write(line_set: LineSet, notes: Iterable[str]) -> str:

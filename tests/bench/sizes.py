@@ -21,7 +21,7 @@ from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import CHARACTERS, DATA_BYTES
 from paperkey_alt.format.seal import seal
 from paperkey_alt.format.spare_lines import spare_count
-from paperkey_alt.keys.openpgp import compact, key_file
+from paperkey_alt.keys.openpgp import choice, compact, extraction, key_file, unlocked
 from paperkey_alt.sheet import layout
 
 ROOT = Path(__file__).parents[2]
@@ -44,10 +44,10 @@ KEYS = {
 
 def bodies(key):
     """The body of each kind of print."""
-    yield "lean", body.wrap(key_file.extract(key).payload, None)
-    yield "whole", body.wrap(key_file.extract(key, whole=True).payload, None)
-    reduced, _ = compact.compact(compact.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
-    yield "compact", body.wrap(reduced, body.Seal(PASSPHRASE, os.urandom(16)))
+    yield "lean", body.wrap(extraction.extract(key).payload, None).data
+    yield "whole", body.wrap(extraction.extract(key, whole=True).payload, None).data
+    reduced, _ = compact.compact(unlocked.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
+    yield "compact", body.wrap(reduced, body.Seal(PASSPHRASE, os.urandom(16))).data
 
 
 def main():
@@ -64,7 +64,7 @@ def main():
     columns = f"{'lines':>6}{'spare':>6}{'characters':>12}{'pages':>6}{'QR':>4}{'type':>6}"
     print(f"{'key':<18}{'armor':>7}{'bound':>7}   {'print':<9}{columns}")
     for name, (path, entropy) in KEYS.items():
-        key = key_file.choose(key_file.read(path.read_bytes()), None)
+        key = choice.choose(key_file.read(path.read_bytes()), None)
         armored = len(key_file.write(key, armored=True))
         for kind, data in bodies(key):
             head = lay_out(data, spare_count(-(-len(data) // DATA_BYTES))).head

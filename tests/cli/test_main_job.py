@@ -9,7 +9,8 @@ import pytest
 from desks import CERTIFICATE, CORPUS, KEY, SMALL, SMALL_CERTIFICATE, Desk
 
 from paperkey_alt.cli.group import COMMANDS
-from paperkey_alt.keys.openpgp import key_file
+from paperkey_alt.keys.openpgp import key_file, packets
+from paperkey_alt.keys.openpgp.key import Key
 
 
 def pages(printed, folder, dpi):
@@ -228,10 +229,8 @@ def test_a_newer_certificate_is_welcome(printed, desk):
     """A certificate with another user ID since is kept as it is, with the secrets in."""
     (certificate,) = key_file.read(CERTIFICATE.read_bytes())
     at = next(at for at, packet in enumerate(certificate.packets) if packet.tag == 13)
-    other = key_file.packets.with_body(
-        13, b"Saltmarrow Buoy Keepers, new pier", certificate.packets[at]
-    )
-    newer = key_file.Key((*certificate.packets[: at + 2], other, *certificate.packets[at + 2 :]))
+    other = packets.with_body(13, b"Saltmarrow Buoy Keepers, new pier", certificate.packets[at])
+    newer = Key((*certificate.packets[: at + 2], other, *certificate.packets[at + 2 :]))
     desk.write("newer.asc", key_file.write(newer, armored=True))
     desk.ok("restore", printed.folder / "s.txt", "--public", "newer.asc", "-o", "k.asc")
     (restored,) = key_file.read(desk.read("k.asc"))

@@ -10,6 +10,7 @@ import pytest
 from paperkey_alt.cli import report
 from paperkey_alt.format import backup
 from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.body import PlainBody
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET, group
@@ -181,15 +182,15 @@ def test_what_to_type_is_named():
 
 def test_a_share_is_named():
     """Which share of which backup, in words and as JSON, and how the backup stands."""
-    dealt = backup.deal(
-        BODY, Terms(2, 3), sealed=False, spare=4, random_bytes=random.Random(2).randbytes
+    line_sets = backup.split(
+        PlainBody(BODY), Terms(2, 3), spare=4, random_bytes=random.Random(2).randbytes
     )
     rows = [
-        f"0 {dealt[0].head_line}",
-        *(f"{number} {text}" for number, text in enumerate(dealt[0].lines, 1)),
+        f"0 {line_sets[0].head_line}",
+        *(f"{number} {text}" for number, text in enumerate(line_sets[0].lines, 1)),
     ]
     found = findings(rows)
-    named = backup_characters(dealt[0].head.share.backup)
+    named = backup_characters(line_sets[0].head.share.backup)
     assert f"(share 1 of 3, 2 needed, backup {named})" in report.table(found)
     assert json.loads(report.json_text(found))["sets"][0]["share"] == {
         "number": 1,

@@ -13,7 +13,7 @@ import pytest
 from asking import asks
 from desks import CERTIFICATE, CORPUS, KEY, PASSPHRASE, SMALL
 
-from paperkey_alt.keys.openpgp import compact, key_file, packets, protection
+from paperkey_alt.keys.openpgp import key_file, packets, protection, unlocked
 from paperkey_alt.keys.openpgp.protection import PublicPart
 
 TODAY = datetime.now().astimezone().date().isoformat()
@@ -211,7 +211,7 @@ def changed(file):
     """The key file with its primary secret locked anew, under another passphrase."""
     (key,) = key_file.read(file)
     part = key.secret_packets[0]
-    clear = compact.unlock(key, asks(PASSPHRASE))[0].clear
+    clear = unlocked.unlock(key, asks(PASSPHRASE))[0].clear
     how = protection.parse(part.secret, part.version)
     public = PublicPart(part.packet.tag, part.version, part.public)
     secret = protection.lock(clear, how, public, b"high water")

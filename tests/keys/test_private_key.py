@@ -28,7 +28,7 @@ from paperkey_alt.errors import (
     WrongPassphrase,
 )
 from paperkey_alt.format.payload import File, RsaFile, decode, encode
-from paperkey_alt.keys import any_file, private_key
+from paperkey_alt.keys import any_file, pem, private_key
 
 PASSPHRASE = "low water at dawn"
 RSA = rsa.generate_private_key(public_exponent=65537, key_size=2048)
@@ -93,7 +93,7 @@ def test_every_kind_comes_back_byte_for_byte(kind, compact):
     restored to the same bytes.
     """
     data, shown, protected, reducible = FILES[kind]
-    assert private_key.recognises(data)
+    assert pem.recognises(data)
     subject = private_key.extract(
         data, "harbour.key", compact=compact, allow_unprotected=True, ask=asks("wrong", PASSPHRASE)
     )
@@ -144,7 +144,7 @@ def test_a_file_that_only_looks_like_a_key_is_refused():
         b"0\x82\1\0",
         written("rsa")[:400],
     ):
-        assert private_key.recognises(data)
+        assert pem.recognises(data)
         with pytest.raises(DamagedKeyFile):
             private_key.extract(
                 data, "k", compact=False, allow_unprotected=True, ask=asks(PASSPHRASE)
@@ -163,7 +163,7 @@ def test_a_file_that_only_looks_like_a_key_is_refused():
 )
 def test_what_is_no_private_key_is_not_taken_for_one(data):
     """OpenPGP files, certificates and text go other ways."""
-    assert not private_key.recognises(data)
+    assert not pem.recognises(data)
 
 
 @given(st.integers(0, 10_000), st.integers(1, 255))
@@ -175,7 +175,7 @@ def test_any_damage_gives_the_same_bytes_or_an_error_of_ours(at, flip):
     """
     data = bytearray(FILES["PKCS #8 DER"][0])
     data[at % len(data)] ^= flip
-    if not private_key.recognises(bytes(data)):
+    if not pem.recognises(bytes(data)):
         return
     try:
         subject = private_key.extract(

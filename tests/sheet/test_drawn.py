@@ -15,7 +15,7 @@ import pytest
 from paperkey_alt.format.head_line import Share
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.payload import Lean, SecretPart
-from paperkey_alt.keys.subject import Subject
+from paperkey_alt.keys import Extract
 from paperkey_alt.sheet import draw, layout, words
 from paperkey_alt.sheet.caption import Caption
 
@@ -154,7 +154,7 @@ def test_a_caution_is_never_shortened(paper):
     """
     line_set = lay_out(b"x" * 300, 4)
     created = dt.datetime(2026, 11, 25, 8, tzinfo=dt.UTC)
-    subject = Subject(
+    subject = Extract(
         Lean((SecretPart(bytes(20), b"x"),)),
         "OpenPGP key",
         None,

@@ -12,10 +12,11 @@ import pytest
 
 from paperkey_alt.format import backup
 from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.body import flagged
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.payload import Compact, File, Lean, ReducedPart, RsaFile, SecretPart, Whole
 from paperkey_alt.format.spare_lines import spare_count
-from paperkey_alt.keys.subject import Subject
+from paperkey_alt.keys import Extract
 from paperkey_alt.sheet import draw, layout, letter, words
 
 TODAY = dt.date(2026, 11, 25)
@@ -37,7 +38,7 @@ def subject(
     name="Saltmarrow Buoy Keepers <notices@saltmarrow.example>",
 ):
     """Something to print."""
-    return Subject(payload, "OpenPGP key", name, "AB" * 20, created, protected)
+    return Extract(payload, "OpenPGP key", name, "AB" * 20, created, protected)
 
 
 @cache
@@ -46,8 +47,8 @@ def line_sets(length, *, sealed=False, shared=False):
     body, choose = random.Random(1).randbytes(length), random.Random(2)
     spare = spare_count(-(-length // 15))
     if shared:
-        return backup.deal(
-            body, Terms(16, 16), sealed=sealed, spare=spare, random_bytes=choose.randbytes
+        return backup.split(
+            flagged(body, sealed=sealed), Terms(16, 16), spare=spare, random_bytes=choose.randbytes
         )
     return (lay_out(body, spare, sealed=sealed),)
 

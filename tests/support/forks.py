@@ -93,8 +93,8 @@ if __name__ == "__main__":
 
     from paperkey_alt.cli import group
 
-    for module, _ in group.COMMANDS.values():
-        import_module(f"paperkey_alt.cli.{module}_command")
+    for name in group.COMMANDS:
+        group.commands.get_command(None, name)
     for module in ("damage_map", "image.printed", "image.scans"):
         import_module(f"paperkey_alt.reading.{module}")
     gc.freeze()

@@ -23,8 +23,19 @@ from paperkey_alt.errors import (
 )
 from paperkey_alt.format.payload import Compact, ReducedPart, SecretPart, decode, encode
 from paperkey_alt.format.seal import seal, unseal
-from paperkey_alt.keys.openpgp import armor, compact, key_file, key_pair, material, reduction
-from paperkey_alt.keys.openpgp.compact import Unlocked
+from paperkey_alt.keys.openpgp import (
+    armor,
+    compact,
+    extraction,
+    key_file,
+    key_pair,
+    material,
+    packets,
+    protection,
+    reduction,
+    unlocked,
+)
+from paperkey_alt.keys.openpgp.key import Key
 from paperkey_alt.keys.openpgp.material import integer, number
 from paperkey_alt.keys.openpgp.reduction import (
     PRIME_AND_EXPONENT,
@@ -33,6 +44,7 @@ from paperkey_alt.keys.openpgp.reduction import (
     SCALAR,
     Reduced,
 )
+from paperkey_alt.keys.openpgp.unlocked import Unlocked
 
 POST_QUANTUM = [name for name in NAMES if "ml" in name]
 
@@ -42,10 +54,10 @@ def key_and_certificate(one):
     return key_file.read(one.secret)[0], key_file.read(one.certificate)[0]
 
 
-def unlocked(name):
+def secrets_of(name):
     """The unlocked secrets of a key of the corpus."""
     one = sample(name)
-    return compact.unlock(key_file.read(one.secret)[0], asks(one.passphrase))
+    return unlocked.unlock(key_file.read(one.secret)[0], asks(one.passphrase))
 
 
 def public(version, algorithm, *fields):
@@ -125,7 +137,7 @@ def test_published_pairs_are_proven(name):
     it is the same.
     """
     part, clear = PAIRS[name]
-    key_pair.prove(clear, part)
+    key_pair.require(clear, part)
     found = reduction.reduce(clear, part)
     assert found.form == SCALAR
     assert reduction.expand(found, part) == clear
@@ -134,7 +146,7 @@ def test_published_pairs_are_proven(name):
         # flipped too.
         at = len(clear) // 2
         with pytest.raises(KeyPairMismatch):
-            key_pair.prove(clear[:at] + bytes([clear[at] ^ flip]) + clear[at + 1 :], part)
+            key_pair.require(clear[:at] + bytes([clear[at] ^ flip]) + clear[at + 1 :], part)
 
 
 def test_the_published_dsa_and_elgamal_keys_are_proven():
@@ -143,16 +155,16 @@ def test_the_published_dsa_and_elgamal_keys_are_proven():
     refused.
     """
     (key,) = key_file.read(armor.dearmor(PUBLISHED["draft_dsa_elgamal_secret"].encode())[0].data)
-    opened = compact.unlock(key, asks())
+    opened = unlocked.unlock(key, asks())
     assert {one.packet.algorithm for one in opened} == {"DSA", "ElGamal"}
-    assert compact.prove_all(opened) == ()
+    assert unlocked.check_pairs(opened) == ()
     for one in opened:
         assert (
             reduction.expand(reduction.reduce(one.clear, one.packet.public), one.packet.public)
             == one.clear
         )
         with pytest.raises(KeyPairMismatch, match=one.packet.fingerprint.hex().upper()):
-            compact.prove_all([replace(one, clear=one.clear[:-1] + bytes([one.clear[-1] ^ 1]))])
+            unlocked.check_pairs([replace(one, clear=one.clear[:-1] + bytes([one.clear[-1] ^ 1]))])
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -164,12 +176,12 @@ def test_every_key_comes_back_identical(name):
     """
     one = sample(name)
     key, certificate = key_and_certificate(one)
-    opened = compact.unlock(key, asks(one.passphrase))
+    opened = unlocked.unlock(key, asks(one.passphrase))
     passphrase = one.passphrase or "high tide at noon"
     reduced, kept = compact.compact(opened, passphrase)
     body = seal(encode(reduced), passphrase, bytes(16))
     restored = compact.restore(decode(unseal(body, passphrase)), certificate, passphrase, asks())
-    assert restored == key_file.extract(key, allow_unprotected=True).payload
+    assert restored == extraction.extract(key, allow_unprotected=True).payload
     assert bool(kept) is (name in POST_QUANTUM)
     if name not in POST_QUANTUM:
         assert all(isinstance(part, ReducedPart) for part in reduced.parts)
@@ -183,10 +195,10 @@ def test_every_usage_comes_back_identical(usage):
         key_file.read(with_secrets(one.secret, USAGES[usage]))[0],
         key_file.read(one.certificate)[0],
     )
-    reduced, kept = compact.compact(compact.unlock(key, asks(PASSPHRASE)), PASSPHRASE)
+    reduced, kept = compact.compact(unlocked.unlock(key, asks(PASSPHRASE)), PASSPHRASE)
     assert kept == ()
     assert (
-        compact.restore(reduced, certificate, PASSPHRASE, asks()) == key_file.extract(key).payload
+        compact.restore(reduced, certificate, PASSPHRASE, asks()) == extraction.extract(key).payload
     )
 
 
@@ -195,7 +207,7 @@ def test_an_rsa_4096_pair_is_42_lines():
     Two primes of 256 bytes, what protects them, and the seal: 1,218 characters with their checks,
     of 1,250 allowed.
     """
-    reduced, _ = compact.compact(unlocked("rsa4096"), PASSPHRASE)
+    reduced, _ = compact.compact(secrets_of("rsa4096"), PASSPHRASE)
     length = len(seal(encode(reduced), PASSPHRASE, bytes(16)))
     assert math.ceil(length / 15) == 42
     assert math.ceil(length / 15) * 29 <= 1250
@@ -206,7 +218,7 @@ def rsa_parts(d_of):
     The public part and the secret fields of an RSA key whose private exponent is made by *d_of* (e,
     p, q).
     """
-    one = unlocked("rsa2048-open")[0]
+    one = secrets_of("rsa2048-open")[0]
     n, e = map(number, material.public_fields(one.packet.public))
     _, p, q, u = map(number, material.secret_fields(one.clear, one.packet.public))
     assert n == p * q
@@ -235,7 +247,7 @@ def test_every_rule_of_the_private_exponent(name):
 
 def fields_of(name):
     """Public part and secret fields of an unlocked key of the corpus."""
-    one = unlocked(name)[0]
+    one = secrets_of(name)[0]
     return one.packet.public, material.secret_fields(one.clear, one.packet.public)
 
 
@@ -248,14 +260,14 @@ def test_a_flipped_bit_in_each_number_of_an_rsa_key(at):
             number(field) ^ (bit if place == at else 0) for place, field in enumerate(fields)
         ]
         with pytest.raises(KeyPairMismatch):
-            key_pair.prove(b"".join(map(integer, changed)), part)
+            key_pair.require(b"".join(map(integer, changed)), part)
 
 
 def test_primes_in_the_other_order_are_refused():
     """U is the inverse of p modulo q (RFC 9580 §5.5.5.1), so p and q are not interchangeable."""
     part, (d, p, q, u) = fields_of("rsa2048-open")
     with pytest.raises(KeyPairMismatch, match="u is not the inverse"):
-        key_pair.prove(d + q + p + u, part)
+        key_pair.require(d + q + p + u, part)
 
 
 @pytest.mark.parametrize(
@@ -264,11 +276,11 @@ def test_primes_in_the_other_order_are_refused():
 )
 def test_swapped_secrets_are_refused(name):
     """The secret of another key packet does not belong, and the refusal names the packet."""
-    first, second, *_ = unlocked(name)
+    first, second, *_ = secrets_of(name)
     with pytest.raises(
         (KeyPairMismatch, DamagedKeyFile), match=first.packet.fingerprint.hex().upper()
     ):
-        compact.prove_all(
+        unlocked.check_pairs(
             [
                 replace(
                     first,
@@ -276,14 +288,14 @@ def test_swapped_secrets_are_refused(name):
                 )
             ]
         )
-    other = unlocked("nist-p384")[0]
+    other = secrets_of("nist-p384")[0]
     with pytest.raises((KeyPairMismatch, DamagedKeyFile)):
         compact.compact([replace(first, clear=other.clear)], PASSPHRASE)
 
 
 def test_a_number_with_leading_zeros_is_carried_as_it_stands():
     """What cannot be computed anew to the same bytes is kept whole, and that is said."""
-    one = unlocked("nist-p256")[0]
+    one = secrets_of("nist-p256")[0]
     wide = (8 * 33).to_bytes(2, "big") + b"\0" + one.clear[2:].rjust(32, b"\0")
     opened = Unlocked(one.packet, wide, one.passphrase)
     reduced, kept = compact.compact([opened], PASSPHRASE)
@@ -295,22 +307,22 @@ def two_passphrases():
     """A key whose subkey has another passphrase than the primary key."""
     one = sample("rsa2048-open")
     key, certificate = key_and_certificate(one)
-    primary, subkey = compact.unlock(key, asks())
-    how = compact.protection.parse(bytes([254, 9, 0, 8]) + bytes(range(16)), 4)
+    primary, subkey = unlocked.unlock(key, asks())
+    how = protection.parse(bytes([254, 9, 0, 8]) + bytes(range(16)), 4)
     words = {primary.packet.fingerprint: "flood", subkey.packet.fingerprint: "ebb"}
-    packets = tuple(
-        key_file.packets.with_body(
+    locked = tuple(
+        packets.with_body(
             part.packet.tag,
             part.public
-            + compact.protection.lock(
-                opened.clear, how, compact._public(part), words[part.fingerprint].encode()
+            + protection.lock(
+                opened.clear, how, unlocked.public_part(part), words[part.fingerprint].encode()
             ),
             part.packet,
         )
         for part, opened in zip(key.key_packets, (primary, subkey), strict=True)
     )
-    secret = iter(packets)
-    return key_file.Key(
+    secret = iter(locked)
+    return Key(
         tuple(next(secret) if packet.tag in (5, 7) else packet for packet in key.packets)
     ), certificate
 
@@ -322,12 +334,12 @@ def test_different_passphrases_are_asked_for_one_by_one():
     """
     key, certificate = two_passphrases()
     with pytest.raises(WrongPassphrase):
-        compact.unlock(key, asks("flood", "surge"))
-    reduced, _ = compact.compact(compact.unlock(key, asks("flood", "surge", "ebb")), "flood")
+        unlocked.unlock(key, asks("flood", "surge"))
+    reduced, _ = compact.compact(unlocked.unlock(key, asks("flood", "surge", "ebb")), "flood")
     assert [part.other_passphrase for part in reduced.parts] == [False, True]
     assert (
         compact.restore(reduced, certificate, "flood", asks("surge", "ebb"))
-        == key_file.extract(key).payload
+        == extraction.extract(key).payload
     )
     with pytest.raises(WrongPassphrase):
         compact.restore(reduced, certificate, "flood", asks("surge"))
@@ -337,7 +349,7 @@ def test_another_certificate_is_refused():
     """
     A compact payload finds its keys by what divides or makes them; none there, nothing is restored.
     """
-    reduced, _ = compact.compact(unlocked("rsa2048-open"), PASSPHRASE)
+    reduced, _ = compact.compact(secrets_of("rsa2048-open"), PASSPHRASE)
     (other,) = key_file.read(sample("pgpy-rsa2048").certificate)
     with pytest.raises(CertificateError):
         compact.restore(reduced, other, PASSPHRASE, asks())
@@ -348,7 +360,7 @@ def test_another_certificate_is_refused():
 def test_a_part_that_does_not_come_back_as_it_was_is_refused():
     """The check of each part decides, before anything is written."""
     key, certificate = key_and_certificate(sample("nist-p256"))
-    reduced, _ = compact.compact(compact.unlock(key, asks(PASSPHRASE)), PASSPHRASE)
+    reduced, _ = compact.compact(unlocked.unlock(key, asks(PASSPHRASE)), PASSPHRASE)
     first = reduced.parts[0]
     for changed in (
         replace(first, check=bytes(8)),
@@ -377,9 +389,9 @@ def test_essences_that_belong_to_no_key(name):
 def test_an_algorithm_without_a_proof_is_said():
     """Post-quantum keys are carried as they stand; --prove says that there is no proof of them."""
     for name in POST_QUANTUM:
-        assert compact.prove_all(unlocked(name))
+        assert unlocked.check_pairs(secrets_of(name))
     with pytest.raises(UnsupportedKey):
-        key_pair.prove(integer(1), public(4, 19, legacy(b"\x2b\x01", b"\4")))
+        key_pair.require(integer(1), public(4, 19, legacy(b"\x2b\x01", b"\4")))
 
 
 @given(st.data())
@@ -396,5 +408,5 @@ def test_any_flipped_bit_of_a_compact_payload_restores_the_same_or_nothing(draw)
 
 
 KEY, CERTIFICATE = key_and_certificate(sample("curve25519-legacy"))
-LEAN = key_file.extract(KEY).payload
-CONTENT = encode(compact.compact(compact.unlock(KEY, asks(PASSPHRASE)), PASSPHRASE)[0])
+LEAN = extraction.extract(KEY).payload
+CONTENT = encode(compact.compact(unlocked.unlock(KEY, asks(PASSPHRASE)), PASSPHRASE)[0])

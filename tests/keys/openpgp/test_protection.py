@@ -19,14 +19,18 @@ from paperkey_alt.keys.openpgp import (
     material,
     packets,
     protection,
+    rfc9580,
+    s2k,
 )
-from paperkey_alt.keys.openpgp.protection import Protection, PublicPart
+from paperkey_alt.keys.openpgp.protection import PublicPart
+from paperkey_alt.keys.openpgp.rfc9580 import AeadMode, S2KUsage
+from paperkey_alt.keys.openpgp.s2k import Protection
 
 
 def secrets(data):
     """Public and secret part of each secret key packet of a binary key file."""
     for packet in packets.split(data):
-        if packet.tag in key_packet.SECRET_TAGS:
+        if packet.tag in rfc9580.SECRET_KEY_TYPES:
             key = key_packet.parse(packet)
             yield PublicPart(packet.tag, key.version, key.public), key.secret
 
@@ -63,7 +67,7 @@ def test_cfb_is_that_of_nist(cipher):
 # cannot be chance.
 AEAD = {
     "OCB, RFC 7253 appendix A": (
-        aead.OCB,
+        AeadMode.OCB,
         bytes(range(16)).hex(),
         "bbaa99887766554433221100",
         "",
@@ -71,7 +75,7 @@ AEAD = {
         "785407bfffc8ad9edcc5520ac9111ee6",
     ),
     "GCM, SP 800-38D submission, test case 2": (
-        aead.GCM,
+        AeadMode.GCM,
         "00" * 16,
         "00" * 12,
         "",
@@ -79,7 +83,7 @@ AEAD = {
         "0388dace60b6a392f328c2b971b2fe78ab6e47d42cec13bdf53a67b21257bddf",
     ),
     "EAX paper, vector 1": (
-        aead.EAX,
+        AeadMode.EAX,
         "233952dee4d5ed5f9b9c6d6ff80ff478",
         "62ec67f9c3a4a407fcb2a8c49031a8b3",
         "6bfb914fd07eae6b",
@@ -87,7 +91,7 @@ AEAD = {
         "e037830e8389f27b025a2d6527e79d01",
     ),
     "EAX paper, vector 2": (
-        aead.EAX,
+        AeadMode.EAX,
         "91945d3f4dcbee0bf45ef52255f095a4",
         "becaf043b0a23d843194ba972c66debd",
         "fa3bfd4806eb53fa",
@@ -199,7 +203,7 @@ def test_every_cipher_hash_and_mode_goes_both_ways(name):
     assert protection.unlock(secret, public, b"dawn") == b"fields of a secret"
     with pytest.raises(WrongPassphrase):
         protection.unlock(secret, public, b"dusk")
-    if how.usage == protection.AEAD:
+    if how.usage == S2KUsage.AEAD:
         with pytest.raises(WrongPassphrase):
             protection.unlock(secret, PublicPart(7, version, public.fields), b"dawn")
 
@@ -236,7 +240,7 @@ def test_what_is_refused(name):
 
 def test_the_count_octet():
     """RFC 9580 §3.7.1.3: 0x60 is 65,536 octets, 0xff is 65,011,712, the largest."""
-    assert [protection._count(coded) for coded in (0x00, 0x60, 0xFF)] == [1024, 65536, 65011712]
+    assert [s2k.decode_count(coded) for coded in (0x00, 0x60, 0xFF)] == [1024, 65536, 65011712]
 
 
 @pytest.mark.parametrize("name", [name for name in NAMES if name.startswith("pgpy-")])

@@ -24,9 +24,17 @@ from paperkey_alt.errors import (
     RagleafError,
     WrongPassphrase,
 )
-from paperkey_alt.keys.openpgp import armor, compact, key_file, packets, revocation
+from paperkey_alt.keys.openpgp import (
+    armor,
+    key_file,
+    packets,
+    revocation,
+    rfc9580,
+    unlocked,
+)
 from paperkey_alt.keys.openpgp.armor import ArmorKind
-from paperkey_alt.keys.openpgp.revocation import Reason
+from paperkey_alt.keys.openpgp.rfc9580 import PacketType
+from paperkey_alt.keys.openpgp.rfc9580 import RevocationReason as Reason
 
 ORACLES = Path(__file__).parents[2] / "oracles"
 POST_QUANTUM = {"sq-mldsa65-open", "sq-v6-mldsa65-open", "sq-mlkem-open"}
@@ -51,8 +59,8 @@ SIGNERS = [name for name in NAMES if can_sign(name)]
 def made(name, reason=Reason.RETIRED, comment="The harbour has a new key."):
     """A revocation of a key of the corpus."""
     key, passphrase = key_of(name)
-    unlocked = compact.unlock_primary(key, lambda _: passphrase)
-    return revocation.make(unlocked, reason, comment, NOW, os.urandom(revocation.SALT_BYTES))
+    primary = unlocked.unlock_primary(key, lambda _: passphrase)
+    return revocation.make(primary, reason, comment, NOW, os.urandom(rfc9580.SALT_BYTES))
 
 
 def certificate_with(name, packet):
@@ -107,8 +115,8 @@ def test_the_published_dsa_key_signs_one():
     """
     blocks = armor.dearmor(PUBLISHED["draft_dsa_elgamal_secret"].encode())
     (key,) = key_file.read(blocks[0].data)
-    unlocked = compact.unlock_primary(key, lambda _: "")
-    packet = revocation.make(unlocked, Reason.SUPERSEDED, "", NOW, b"")
+    primary = unlocked.unlock_primary(key, lambda _: "")
+    packet = revocation.make(primary, Reason.SUPERSEDED, "", NOW, b"")
     assert revocation.read(packet, key.primary) == packet
 
 
@@ -129,7 +137,7 @@ def other_signature():
             next(
                 one
                 for one in packets.split(sample("nist-p256").certificate)
-                if one.tag == packets.SIGNATURE
+                if one.tag == PacketType.SIGNATURE
             )
         ]
     )
@@ -187,14 +195,14 @@ def test_a_wrong_passphrase_makes_none():
         raise WrongPassphrase(what)
 
     with pytest.raises(WrongPassphrase):
-        compact.unlock_primary(key, ask)
+        unlocked.unlock_primary(key, ask)
 
 
 def test_a_file_without_the_primary_secret_makes_none():
     """A certificate, or a file that has only subkeys, cannot revoke."""
     (certificate,) = key_file.read(sample("nist-p256").certificate)
     with pytest.raises(NotASecretKey):
-        compact.unlock_primary(certificate, lambda _: "")
+        unlocked.unlock_primary(certificate, lambda _: "")
 
 
 def test_a_forged_signature_is_refused():
