@@ -226,7 +226,8 @@ import datetime as dt, sys
 from pathlib import Path
 from paperkey_alt.records.register import Entry, Register
 for at in range(int(sys.argv[3])):
-    Register(Path(sys.argv[1])).add(Entry((f"{sys.argv[2]}-{at}",), None, "file", 1, dt.date(2026, 11, 25)))
+    entry = Entry((f"{sys.argv[2]}-{at}",), None, "file", 1, dt.date(2026, 11, 25))
+    Register(Path(sys.argv[1])).add(entry)
 """
 
 

@@ -19,6 +19,7 @@ from paperkey_alt.keys import Extract
 from paperkey_alt.sheet import draw, layout, words
 from paperkey_alt.sheet.caption import Caption
 
+pytestmark = pytest.mark.usefixtures("symbols_once")
 TODAY = dt.date(2026, 11, 25)
 BY_NAME = {"ids": lambda paper: paper.name}
 # ISO/IEC 18004, "Quiet zone": four modules wide on all sides (from memory).

@@ -5,6 +5,7 @@ belong to it.
 
 import datetime as dt
 import random
+from functools import cache
 from itertools import product
 
 import pytest
@@ -40,6 +41,7 @@ def subject(
     return Extract(payload, "OpenPGP key", name, "AB" * 20, created, protected)
 
 
+@cache
 def line_sets(length, *, sealed=False, shared=False):
     """One set, or those of a backup."""
     body, choose = random.Random(1).randbytes(length), random.Random(2)
@@ -51,6 +53,7 @@ def line_sets(length, *, sealed=False, shared=False):
     return (lay_out(body, spare, sealed=sealed),)
 
 
+@pytest.mark.usefixtures("symbols_blank")
 @pytest.mark.parametrize("paper", layout.PAPERS)
 @pytest.mark.parametrize(
     ("kind", "sealed", "shared"), list(product(PAYLOADS, [False, True], [False, True]))
