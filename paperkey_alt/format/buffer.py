@@ -1,9 +1,9 @@
 """
 Fields one behind another in bytes: `Buffer` pulls them out from front to back, the `push_…`
-functions of the same names write what it pulls.
+functions of the same names write what it pulls (docs/format.md, "Payload").
 
-Numbers are unsigned and big-endian, as everywhere in docs/format.md and in RFC 9580 §3.1. A field
-that reaches past the end is Truncated, and nothing of it is handed on.
+Numbers are unsigned and big-endian, as everywhere in this format and in RFC 9580 §3.1. A field that
+reaches past the end is Truncated, and nothing of it is handed on.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """
 The kinds of field that payloads are made of, each a codec: `pull` takes its value out of a Buffer,
-`push` returns the bytes that it pulls.
+`push` returns the bytes that it pulls (docs/format.md, "Payload").
 
-A record is a table of names and codecs, from which both ways run (docs/format.md, "Payload").
+A record is a table of names and codecs, from which both ways run.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""A raw line: something that may be a line, and where it was seen."""
+"""
+A raw line: something that may be a line, and where it was seen (docs/format.md, "Leniency").
+"""
 
 from __future__ import annotations
 

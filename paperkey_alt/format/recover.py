@@ -62,9 +62,10 @@ MOST_SPENT_UNDOUBTED = 2
 # line passes, between those for 2 and for 3.
 SPENT_ON_CHOICE = 3
 
-# tests/bench/hypotheses.py: of sets with as many lines of four to eight wrong characters as spare
-# lines, among as many of two, HYP0 % come back where none is dropped, HYP1 % where one may be and
-# HYP2 % where two may be; a third makes no difference within the bound, which takes HYPS s.
+# tests/bench/hypotheses.py: of 2,000 sets of 100 lines with as many lines of four to eight wrong
+# characters as spare lines, and as many more of two, 78.8 % come back where none is dropped, 98.0 %
+# where one may be, 99.3 % where two may be. A third changes nothing within the bound on hypotheses,
+# all of which take 0.4 s.
 MOST_DROPPED = 2
 MOST_HYPOTHESES = 200
 
@@ -218,7 +219,7 @@ def _place(
     home, expected = next(iter(heads)), 1
     for raw_line, implied in zip(raw_lines, marks, strict=True):
         mark, decoded, remark = _nearest(raw_line, implied, heads, home, expected)
-        other = max(implied, key=lambda one: foreign[one], default=None)
+        other = max(implied, key=foreign.__getitem__, default=None)
         if other is not None and _is_foreign(decoded, foreign[other]):
             strays.append(Stray(raw_line.place, raw_line.number, other, "of another set"))
             continue

@@ -1,5 +1,6 @@
 """
-Systematic Reed–Solomon codes over small binary fields: `encode`, `fill` and `correct`.
+Systematic Reed–Solomon codes over small binary fields: `encode`, `fill` and `correct`
+(docs/format.md, "A line", "Spare lines").
 
 - `encode` divides by the generator polynomial with a shift register (ISO/IEC 18004, annex on error
   correction).

@@ -56,7 +56,7 @@ def main(sets=1000):
         return mend(*given)
 
     spare_lines.mend = counting
-    print(f"{'dropped at most':<17}{'came back':>10}{'hypotheses at most':>20}{'seconds at most':>17}")
+    print("dropped at most   came back  hypotheses at most  seconds at most")
     for most in range(4):
         recovering.MOST_DROPPED = most
         choose = random.Random(7)

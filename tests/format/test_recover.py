@@ -252,21 +252,21 @@ def test_random_damage_restores_exactly_or_refuses():
         body = choose.randbytes(choose.randrange(20, 400))
         line_set = lay_out(body, spare_count(-(-len(body) // 15)))
         foreign = lay_out(choose.randbytes(100), 4)
-        seen, unreadable = [], 0
+        seen, lost = [], 0
         for one in raw_lines_of(line_set):
             fate = choose.random()
             errors = 0 if fate < 0.75 or one.number == 0 else choose.randrange(1, 6)
             if fate > 0.95 and one.number:
-                unreadable += 1
+                lost += 1
                 continue
-            unreadable += 2 if errors > 3 else errors > 2
+            lost += 2 if errors > 3 else errors > 2
             text = with_wrong(one.text, choose.sample(range(29), errors), choose)
             seen.append(RawLine(one.place, ((one.number, text),)))
         choose.shuffle(seen)
         seen += choose.sample(raw_lines_of(foreign), 2)
         bodies = [found.body for found in recover(seen).sets if found.body is not None]
         assert bodies in ([], [body]), round_number
-        if unreadable <= line_set.head.spare_lines:
+        if lost <= line_set.head.spare_lines:
             within += 1
             assert bodies == [body], round_number
     assert within > 50
