@@ -27,8 +27,9 @@ from paperkey_alt.records.register import Register
 book = Register(Path(sys.argv[1]))
 for at in itertools.count():
     mark = f"{sys.argv[2]}-{at}"
-    book.add(Entry((mark,), "00" * 20, "secret part", 2, dt.date(2026, 11, 25), holders=("x" * 500,)))
-    book.change([mark], drilled=dt.date(2026, 11, 25), drill="gives the key back")
+    today = dt.date(2026, 11, 25)
+    book.add(Entry((mark,), "00" * 20, "secret part", 2, today, holders=("x" * 500,)))
+    book.change([mark], drilled=today, drill="gives the key back")
     print(mark, flush=True)
 """
 
