@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -11,7 +12,7 @@ import click
 from paperkey_alt.cli import files, given_register, option_types, options, register_report
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine
-from paperkey_alt.errors import NoSuchEntry
+from paperkey_alt.errors import NoSuchEntry, OutputError
 from paperkey_alt.records import entry, tasks
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from paperkey_alt.records.entry import Entry
+    from paperkey_alt.records.register import Register
 
     # a set mark, and what is to become of the entries that have it
     Change = tuple[str, Callable[[Entry], Entry]]
@@ -90,9 +92,9 @@ def command(
     """
     if calendar == files.STREAM and as_json:
         raise click.UsageError("--json and --calendar - both want standard output")
-    if calendar:
-        files.require_free([calendar], force=force)
     register, now = given_register.opened(register_path), machine.now()
+    if calendar:
+        _require_free(calendar, register, force=force)
     changes = [
         *((mark, partial(entry.destroyed, mark=mark, day=now.date())) for mark in destroyed),
         *((mark, partial(entry.kept_at, mark=mark, where=where)) for mark, where in notes),
@@ -106,6 +108,12 @@ def command(
         _write_calendar(entries, now, calendar, force=force)
     if calendar != files.STREAM:
         _tell(entries, now, as_json=as_json)
+
+
+def _require_free(calendar: str, register: Register, *, force: bool) -> None:
+    files.require_free([calendar], force=force)
+    if Path(calendar).exists() and register.exists() and register.path.samefile(calendar):
+        raise OutputError(f"{calendar} is the register", advice="Name another file.")
 
 
 def _tell(entries: Sequence[Entry], now: dt.datetime, *, as_json: bool) -> None:

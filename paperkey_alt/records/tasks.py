@@ -148,9 +148,11 @@ def _keep(entry: Entry, entries: Sequence[Entry], today: dt.date) -> Iterator[st
         )
     copies = [other for other in newer if entry.contents and other.contents == entry.contents]
     for copy in copies[-1:]:
+        carries = "carries" if len(copy.left) == 1 else "carry"
         yield (
-            f"{_named(copy.left)} {'carries' if len(copy.left) == 1 else 'carry'} the same secrets "
-            "in the same state: another copy of these sheets, not their replacement."
+            f"{_named(copy.left)} {carries} the same secrets as these sheets, and no others: that "
+            "is a second print, not a replacement. These still open with the passphrase of their "
+            "day."
         )
     if entry.kind == REVOCATION:
         return

@@ -102,6 +102,7 @@ def test_rehearsals_and_registers(desk, printed):
     desk.write("note", "The bell buoy is off station.\n")
     plain = ("backup", "note", "--plain", "--allow-unprotected", "--register", "new/r")
     assert "A new register was made at new/r." in desk.ok(*plain, "-o", "a.pdf").err
+    desk.write("note", "The bell buoy is back.\n")
     assert "new register" not in desk.ok(*plain, "-o", "b.pdf", "--anonymous").err
     one, other = json.loads(desk.ok("register", "--json", "--register", "new/r").out)["backups"]
     assert (one["name"], other["name"], one["contents"]) == ("note", None, {})
@@ -232,6 +233,12 @@ def test_a_calendar(desk, book):
     assert alone.startswith("BEGIN:VCALENDAR")
     assert alone.rstrip().endswith("END:VCALENDAR")
     assert desk.run("register", "--register", "r", "--calendar", "-", "--json").status == 2
+    before = book.entries()
+    os.link(desk.folder / "r", desk.folder / "also-r")
+    for name in ("r", "./r", "also-r"):
+        done = desk.run("register", "--register", "r", "--calendar", name, "--force")
+        assert (done.status, f"{name} is the register" in done.err) == (2, True)
+    assert book.entries() == before
 
 
 def test_no_calendar(desk, book):

@@ -78,7 +78,7 @@ def test_a_rehearsal_that_failed():
 
 
 def test_old_sheets():
-    """To destroy them is due since what replaces them was rehearsed, and no rehearsal of them is."""
+    """To destroy them is due since what replaces them was rehearsed; a rehearsal of them is not."""
     old = entry(contents={KEY: "aa"})
     new = entry(2, "DXUQJ", contents={KEY: "bb"}, drilled=TODAY)
     destroy, rehearse = events(old, new)
@@ -136,10 +136,10 @@ def test_any_name(name):
     data = calendar.calendar([entry(name=name)], NOW)
     assert b"\n" not in data.replace(b"\r\n", b"")
     (event,) = events(entry(name=name))
-    shown = "\n".join(
-        "".join(c if c.isprintable() else " " for c in row) for row in name.splitlines()
-    )
-    assert event["SUMMARY"] == f"Rehearse the sheets: {shown or 'secret part'} (KQ7MB)" or not shown
+    whole = f"Rehearse the sheets: {name or 'secret part'} (KQ7MB)"
+    rows = whole.splitlines()
+    shown = ("".join(c if c.isprintable() else " " for c in row) for row in rows)
+    assert event["SUMMARY"] == "\n".join(shown)
 
 
 @pytest.mark.parametrize(

@@ -256,7 +256,7 @@ KEPT = {
     "printed again": (
         entry(**OLD),
         entry("DXUQJ", **NEW | {"contents": {KEY: "aa"}}),
-        "another copy",
+        "a second print, not a replacement",
     ),
     "the next key": (
         entry(**OLD, name=NAME),
