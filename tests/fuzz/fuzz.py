@@ -37,7 +37,7 @@ from paperkey_alt.keys import RevocationReason, pem, private_key, rebuild
 from paperkey_alt.keys.openpgp import armor, compact, extraction, key_file, revocation, unlocked
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.text import typed
-from paperkey_alt.records import register
+from paperkey_alt.records import entry, register, tasks
 from paperkey_alt.rescue import rescue
 from paperkey_alt.sheet import draw, text_file
 from paperkey_alt.sheet.caption import Caption
@@ -326,7 +326,7 @@ def register_file():
         book = register.Register(Path(folder) / "r")
         for at in range(30):
             book.add(
-                register.Entry((f"MARK{at}",), "00" * 20, "secret part", 2, dt.date(2026, 11, 25))
+                entry.Entry((f"MARK{at}",), "00" * 20, "secret part", 2, dt.date(2026, 11, 25))
             )
         return book.path.read_bytes()
 
@@ -336,7 +336,7 @@ def register_bytes(rng):
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "r"
         path.write_bytes(damaged(register_file(), rng))
-        register.due(register.Register(path).entries(), dt.date(2026, 11, 25))
+        tasks.due(register.Register(path).entries(), dt.date(2026, 11, 25))
 
 
 class Refused(RagleafError):

@@ -162,7 +162,9 @@ def test_a_caution_is_never_shortened(paper):
         created,
         protected=True,
     )
-    caption = words.caption(subject, line_set, today=dt.date(1970, 1, 2), anonymous=False)
+    caption = words.caption(
+        subject, line_set, now=dt.datetime(1970, 1, 2, tzinfo=dt.UTC), anonymous=False
+    )
     (page,) = pypdfium2.PdfDocument(draw.draw(line_set, caption, paper=paper))
     assert caption.notes[0] in page.get_textpage().get_text_bounded()
     with pytest.raises(draw.TextTooLong):
