@@ -35,7 +35,8 @@ def other(character):
 def spoilt(row, *columns):
     """The row with other characters at these columns, counted from 1."""
     number, text = row.split()
-    return f"{number} {''.join(other(one) if at in columns else one for at, one in enumerate(text, 1))}"
+    changed = "".join(other(one) if at in columns else one for at, one in enumerate(text, 1))
+    return f"{number} {changed}"
 
 
 def findings(rows):
@@ -175,10 +176,8 @@ def test_the_same_as_json():
 def test_what_to_type_is_named():
     """The lines that are not there, the sheet they stand on, and how many of them are enough."""
     (words,) = report.wanted(findings([ROWS[0], *ROWS[7:]]))
-    assert (
-        words
-        == f"To complete set {MARK}: type lines 1–6 of sheet 1, or scan again; any 2 of these 6 will do."
-    )
+    enough = "type lines 1–6 of sheet 1, or scan again; any 2 of these 6 will do."
+    assert words == f"To complete set {MARK}: {enough}"
     assert report.wanted(findings(ROWS)) == []
 
 

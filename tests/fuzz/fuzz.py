@@ -1,5 +1,5 @@
 """
-Every reader under fire: ``python tests/fuzz/fuzz.py [SECONDS] [TARGET...]``.
+Fuzzes every reader: ``python tests/fuzz/fuzz.py [SECONDS] [TARGET...]``.
 
 Good inputs are damaged at random and read. What comes back is what a digest confirms, or one of the
 program's own errors: any other exception, and any other result, is a finding, told with the seed
@@ -37,7 +37,7 @@ from paperkey_alt.keys import RevocationReason, pem, private_key, rebuild
 from paperkey_alt.keys.openpgp import armor, compact, extraction, key_file, revocation, unlocked
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.text import typed
-from paperkey_alt.records import register
+from paperkey_alt.records import entry, register, tasks
 from paperkey_alt.rescue import rescue
 from paperkey_alt.sheet import draw, text_file
 from paperkey_alt.sheet.caption import Caption
@@ -326,7 +326,7 @@ def register_file():
         book = register.Register(Path(folder) / "r")
         for at in range(30):
             book.add(
-                register.Entry((f"MARK{at}",), "00" * 20, "secret part", 2, dt.date(2026, 11, 25))
+                entry.Entry((f"MARK{at}",), "00" * 20, "secret part", 2, dt.date(2026, 11, 25))
             )
         return book.path.read_bytes()
 
@@ -336,7 +336,7 @@ def register_bytes(rng):
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "r"
         path.write_bytes(damaged(register_file(), rng))
-        register.due(register.Register(path).entries(), dt.date(2026, 11, 25))
+        tasks.due(register.Register(path).entries(), dt.date(2026, 11, 25))
 
 
 class Refused(RagleafError):
@@ -416,7 +416,7 @@ TARGETS = {
 }
 
 
-def fired(name, seconds=math.inf, seed=0, most=math.inf):
+def fuzz(name, seconds=math.inf, seed=0, most=math.inf):
     """
     Executions, refusals and findings of one target within some seconds, or within so many
     executions.
@@ -443,7 +443,7 @@ def main():
     print(f"{'target':<18}{'executions':>12}{'refused':>10}{'findings':>10}")
     everything = []
     for name in given.targets:
-        count, refused, findings = fired(name, given.seconds / len(given.targets), given.seed)
+        count, refused, findings = fuzz(name, given.seconds / len(given.targets), given.seed)
         everything += findings
         print(f"{name:<18}{count:>12,}{refused:>10,}{len(findings):>10}", flush=True)
     # One of each kind: those that end in the same place are likely to be the same.

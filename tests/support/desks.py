@@ -3,6 +3,7 @@ A desk to work at: runs the command as a user does, in a process of its own, in 
 """
 
 import os
+import shutil
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -11,6 +12,8 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 KEY, CERTIFICATE = ROOT / "demo/buoy-keepers.asc", ROOT / "demo/buoy-keepers.cert.asc"
 CORPUS = ROOT / "tests/keys/corpus"
+# A key whose print takes one sheet, for what does not depend on the key.
+SMALL, SMALL_CERTIFICATE = CORPUS / "curve25519.asc", CORPUS / "curve25519.cert.asc"
 PASSPHRASE = "low water at dawn"
 
 
@@ -59,6 +62,12 @@ class Desk:
         done = self.run(*arguments, **others)
         assert done.status == 0, done.err
         return done
+
+    def take(self, other):
+        """Lay a copy of all that lies on another desk on this one, its register too."""
+        shutil.copytree(other.folder, self.folder, dirs_exist_ok=True)
+        if Path(f"{other.folder}-data").exists():
+            shutil.copytree(f"{other.folder}-data", f"{self.folder}-data")
 
     def write(self, name, content):
         """Write a file."""
