@@ -36,7 +36,8 @@ def test_annotations_say_what_the_command_line_gives(name):
         if getattr(option, "is_flag", False):
             assert annotation == "bool"
         elif option.multiple if isinstance(option, click.Option) else option.nargs == -1:
-            assert annotation == "tuple[str, ...]"
+            assert annotation.startswith("tuple[")
+            assert annotation.endswith(", ...]")
         else:
             may_be_left_out = not option.required and option.to_info_dict()["default"] is None
             assert annotation.endswith(" | None") is may_be_left_out, option_name

@@ -51,8 +51,25 @@ def test_a_wrong_date(text):
         option_types.mark_and_date(text)
 
 
-@pytest.mark.parametrize("split", [option_types.mark_and_names, option_types.mark_and_date])
+@pytest.mark.parametrize(
+    "split",
+    [option_types.mark_and_names, option_types.mark_and_date, option_types.mark_and_note],
+)
 def test_no_mark(split):
     """What is missing is named."""
     with pytest.raises(click.BadParameter, match="say the set mark, = and the rest"):
         split("pilot")
+
+
+def test_a_mark_alone():
+    """In capitals, as it is printed."""
+    assert option_types.mark(" kq7mb ") == "KQ7MB"
+
+
+def test_a_mark_and_a_note():
+    """The text without the blanks around it, up to 200 characters; it may be empty."""
+    assert option_types.mark_and_note("kq7mb= in the lamp room ") == ("KQ7MB", "in the lamp room")
+    assert option_types.mark_and_note("kq7mb=") == ("KQ7MB", "")
+    assert option_types.mark_and_note(f"kq7mb={'x' * 200}") == ("KQ7MB", "x" * 200)
+    with pytest.raises(click.BadParameter, match="up to 200 characters"):
+        option_types.mark_and_note(f"kq7mb={'x' * 201}")

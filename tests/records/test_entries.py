@@ -19,14 +19,17 @@ from paperkey_alt.format.payload import (
     SecretPart,
     Whole,
 )
-from paperkey_alt.records import register
-from paperkey_alt.records.register import Entry
+from paperkey_alt.records.contents import contents
+from paperkey_alt.records.entry import Entry, printed, rehearsed
 
 TODAY = dt.date(2026, 11, 25)
 KEY, ANOTHER = "5A2B4966F259FA1ED461D1C422E9DF7411088C8E", "AB" * 20
+# A key packet of version 4 with a bare X25519 secret (RFC 9580 §5.5, §9.2).
+PUBLIC = bytes([4, 0, 0, 0, 1, 25]) + bytes(32)
+WHOLE = bytes([0xC5, len(PUBLIC) + 35]) + PUBLIC + bytes([0]) + bytes(34)
 PAYLOADS = {
     "secret part": Lean((SecretPart(bytes(20), b"x"),)),
-    "whole key": Whole(b"x"),
+    "whole key": Whole(WHOLE),
     "compact": Compact((ReducedPart(1, b"x", b"\0", bytes(8)),)),
     "file": File("a file", b"x"),
     "private key, compact": RsaFile("k.pem", 1, 2, 65537, 3, 5),
@@ -39,11 +42,25 @@ PAYLOADS = {
 def test_a_print_in_one_set(kind, sealed):
     """What the sheets carry, in words, and whether they are sealed; the mark; the key."""
     line_set = lay_out(b"low water at dawn", 4, sealed=sealed)
-    entry = register.printed(
-        PAYLOADS[kind], [line_set], sheets=1, today=TODAY, fingerprint=KEY, expires=TODAY
+    made = printed(
+        PAYLOADS[kind],
+        [line_set],
+        sheets=1,
+        today=TODAY,
+        fingerprint=KEY,
+        name="Saltmarrow Buoy Keepers",
+        expires=TODAY,
     )
-    expected = f"{kind}, sealed" if sealed else kind
-    assert entry == Entry((line_set.head.mark,), KEY, expected, 1, TODAY, expires=TODAY)
+    assert made == Entry(
+        (line_set.head.mark,),
+        KEY,
+        f"{kind}, sealed" if sealed else kind,
+        1,
+        TODAY,
+        expires=TODAY,
+        name="Saltmarrow Buoy Keepers",
+        contents=contents(PAYLOADS[kind]),
+    )
 
 
 def test_a_print_in_shares():
@@ -52,12 +69,18 @@ def test_a_print_in_shares():
         PlainBody(b"low water"), Terms(2, 3), spare=4, random_bytes=random.Random(2).randbytes
     )
     holders = ("pilot", "lock keeper", "harbour office")
-    entry = register.printed(
-        PAYLOADS["file"], line_sets, sheets=3, today=TODAY, fingerprint=None, holders=holders
+    made = printed(
+        PAYLOADS["file"],
+        line_sets,
+        sheets=3,
+        today=TODAY,
+        fingerprint=None,
+        name=None,
+        holders=holders,
     )
-    assert entry.marks == tuple(line_set.head.mark for line_set in line_sets)
-    assert (entry.threshold, entry.sheets, entry.holders) == (2, 3, holders)
-    assert (entry.fingerprint, entry.expires, entry.drilled) == (None, None, None)
+    assert made.marks == tuple(line_set.head.mark for line_set in line_sets)
+    assert (made.threshold, made.sheets, made.holders) == (2, 3, holders)
+    assert (made.fingerprint, made.name, made.expires, made.drilled) == (None, None, None, None)
 
 
 def entry(mark, fingerprint):
@@ -82,4 +105,4 @@ REHEARSED = {
 def test_a_rehearsal_says_something_of(name):
     """The paper of the live key; of another key's paper it says nothing."""
     fingerprint, marks, dated = REHEARSED[name]
-    assert register.rehearsed(ENTRIES, marks, fingerprint) == dated
+    assert rehearsed(ENTRIES, marks, fingerprint) == dated
