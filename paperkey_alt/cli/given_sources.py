@@ -16,7 +16,6 @@ from paperkey_alt.cli import files, report
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.errors import PaperError, in_file
 from paperkey_alt.format import backup, body
-from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.recover import recover
 from paperkey_alt.reading import sources
 
@@ -60,13 +59,8 @@ def known_lines(pages: Iterable[Page]) -> dict[Head, Sequence[str]]:
         findings = collect(pages)
     except PaperError:
         return {}
-    return {
-        one.head: lay_out(
-            one.body, one.head.spare_lines, sealed=one.head.sealed, share=one.head.share
-        ).lines
-        for one in findings.sets
-        if one.body is not None
-    }
+    line_sets = (finding.laid_out() for finding in findings.sets)
+    return {line_set.head: line_set.lines for line_set in line_sets if line_set is not None}
 
 
 @contextmanager

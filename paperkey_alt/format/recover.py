@@ -42,6 +42,7 @@ from paperkey_alt.errors import (
     UnknownFormat,
 )
 from paperkey_alt.format import head_line, lines, spare_lines
+from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import NO_MARK, DecodedLine, Line, Mend
 from paperkey_alt.wording import counted, ranges
 
@@ -50,6 +51,7 @@ if TYPE_CHECKING:
 
     from paperkey_alt.errors import Place
     from paperkey_alt.format.head_line import Head
+    from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.raw_line import RawLine
 
 # A line is doubtful where more check symbols than this were spent on it. By reasoning: what is left
@@ -117,6 +119,13 @@ class SetFinding:
     body: bytes | None
     problem: PaperError | None
     needed: int
+
+    def laid_out(self) -> LineSet | None:
+        """Return the set as it was printed; None where its lines are not known in full."""
+        if self.body is None:
+            return None
+        head = self.head
+        return lay_out(self.body, head.spare_lines, sealed=head.sealed, share=head.share)
 
     def count(self, status: Status) -> int:
         """Return how many lines have *status*."""

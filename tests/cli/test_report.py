@@ -4,6 +4,7 @@ What is said of what was read: every kind of finding in words and as JSON, and n
 
 import json
 import random
+from types import SimpleNamespace
 
 import pytest
 
@@ -213,3 +214,56 @@ def test_a_share_is_named():
 def test_an_empty_page_is_named(pages, said):
     """The page of several, the file alone where it has one."""
     assert report.page(Page("scan.png", 2, pages, ())).startswith(said)
+
+
+def read_page(blocks, rows, pages=1):
+    """A page with QR blocks and printed rows that carry these lines."""
+    return Page(
+        "scan.png",
+        1,
+        pages,
+        (),
+        tuple(
+            SimpleNamespace(lines=[(0, ""), *((number, "") for number in block)])
+            for block in blocks
+        ),
+        (SimpleNamespace(rows=[SimpleNamespace(number=number) for number in rows]),),
+    )
+
+
+PAGES = {
+    "blocks alone": (read_page([range(1, 13), range(13, 25)], []), "2 QR blocks with lines 1–24"),
+    "one block": (read_page([range(1, 13)], [5]), "1 QR block with lines 1–12"),
+    "rows alone": (read_page([], [0, 1, 2, 4]), "printed lines 0–2, 4"),
+    "one row beside a block": (
+        read_page([range(1, 13)], [12, 13]),
+        "1 QR block with lines 1–12 and printed line 13",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_what_was_read_of_a_page(name):
+    """Blocks and the lines in them; printed rows that no block carries."""
+    page, said = PAGES[name]
+    assert report.page(page) == f"scan.png: {said}"
+
+
+def test_a_page_of_several_is_numbered():
+    """Which of the file's pages it is."""
+    page = read_page([], [7], pages=3)
+    assert report.page(page) == "scan.png: page 1: printed line 7"
+
+
+def test_a_wrong_number_is_named():
+    """The line is the one that its check says."""
+    rows = [*ROWS[:3], f"30 {LINE}", *ROWS[4:]]
+    assert "  line 3: number 30 taken for 3  (lines.txt, row 4)" in report.table(findings(rows))
+
+
+def test_lines_to_type_are_named_for_each_sheet():
+    """Where the lines that are not there stand on more than one sheet."""
+    large = lay_out(random.Random(3).randbytes(184 * 15), 46)
+    rows = [f"0 {large.head_line}", *(f"{at} {text}" for at, text in enumerate(large.lines, 1))]
+    (words,) = report.wanted(findings(rows[:100]))
+    assert ": type lines 100–120 of sheet 1, lines 121–184 of sheet 2, or scan again" in words
