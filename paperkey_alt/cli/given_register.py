@@ -1,4 +1,4 @@
-"""The register that a command is given, or the usual one: `opened`, and `note` in it."""
+"""The register that a command is given, or the usual one: `place`, `opened`, and `note` in it."""
 
 from __future__ import annotations
 
@@ -15,16 +15,37 @@ if TYPE_CHECKING:
     from paperkey_alt.records.register import Entry
 
 
-def opened(path: str | None) -> Register:
-    """Return the register in the file *path*, or where it is kept if that is None."""
-    return Register(Path(path) if path else default_path(os.environ, sys.platform, Path.home()))
-
-
-def note(register: Register, printed: Entry) -> None:
+def place(path: str | None) -> str | None:
     """
-    Add *printed* to *register*; where it cannot be, say so: the sheets are made all the same.
+    Return the file *path*, or if that is None where the register is kept; None where that cannot be
+    told.
+    """
+    if path is not None:
+        return path
+    try:
+        home = Path("~").expanduser()
+    except RuntimeError:
+        return None
+    return str(default_path(os.environ, sys.platform, home))
+
+
+def opened(path: str | None) -> Register:
+    """
+    Return the register in the file *path*, or where it is kept if that is None; raises
+    RegisterError where that cannot be told.
+    """
+    found = place(path)
+    if found is None:
+        raise RegisterError("this user has no home folder, where the register would be kept")
+    return Register(Path(found))
+
+
+def note(path: str | None, printed: Entry) -> None:
+    """
+    Add *printed* to the register that `opened` returns; where it cannot be, say so: the sheets are
+    made all the same.
     """
     try:
-        register.add(printed)
+        opened(path).add(printed)
     except RegisterError as error:
         say([f"Not noted: {error}.", f"  {error.advice}"])

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from paperkey_alt.cli import given_register, option_types, options, register_report
-from paperkey_alt.cli.terminal import say
+from paperkey_alt.cli.terminal import say, show
 from paperkey_alt.computer import machine
 from paperkey_alt.errors import NoSuchEntry
 from paperkey_alt.records.register import due
@@ -67,9 +67,9 @@ def command(
     entries = register.entries()
     tasks = due(entries, today)
     if as_json:
-        click.echo(register_report.json_text(entries, tasks, today))
+        show(register_report.json_text(entries, tasks, today))
         return
-    click.echo(register_report.table(entries, tasks))
+    show(register_report.table(entries, tasks))
     if entries:
         need = f"{len(tasks)} of {len(entries)} need something done"
         say([f"By this computer's clock it is {today}; {need}."])

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+from paperkey_alt import foreign_text
+from paperkey_alt.foreign_text import clean_values
 from paperkey_alt.records import register
 from paperkey_alt.wording import counted
 
@@ -27,7 +29,7 @@ def json_text(entries: Iterable[Entry], due: Mapping[int, Sequence[str]], today:
         register.value(entry) | {"due": list(due.get(entry.number or 0, ()))} for entry in entries
     ]
     value = {"today": today.isoformat(), "backups": backups}
-    return json.dumps(value, indent=1, ensure_ascii=False)
+    return json.dumps(clean_values(value), indent=1, ensure_ascii=False)
 
 
 def _entry(entry: Entry, due: Sequence[str]) -> str:
@@ -45,4 +47,4 @@ def _entry(entry: Entry, due: Sequence[str]) -> str:
         rows.append(f"  rehearsed {entry.drilled}: {entry.drill}")
     if entry.destroyed:
         rows.append(f"  destroyed {entry.destroyed}")
-    return "\n".join([*rows, *(f"  DUE: {what}" for what in due)])
+    return foreign_text.rows([*rows, *(f"  DUE: {what}" for what in due)])

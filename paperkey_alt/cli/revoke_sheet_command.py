@@ -77,7 +77,12 @@ def command(
     Whoever has the sheet can end the key, and do nothing else with it: keep it, but not with the
     sheets of the key.
     """
-    files.require_free([name for name in (output, text) if name], force=force)
+    register_file = None if no_register else given_register.place(register_path)
+    files.require_free(
+        [name for name in (output, text) if name],
+        inputs=[keyfile, certificate, passphrase_from, register_file],
+        force=force,
+    )
     with in_file(keyfile):
         key = keys.revocable(files.read(keyfile, files.LONGEST_KEY_FILE), fingerprint)
     if certificate:
@@ -97,7 +102,7 @@ def command(
         entry = register.printed(
             payload, [line_set], sheets=1, today=today, fingerprint=key.fingerprint.hex().upper()
         )
-        given_register.note(given_register.opened(register_path), entry)
+        given_register.note(register_path, entry)
 
 
 def _made(key: Key, reason: str | None, comment: str, ask: Ask) -> Revocation:

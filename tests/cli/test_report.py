@@ -131,7 +131,7 @@ def test_every_finding_in_words(name):
     otherwise.
     """
     change, said = SAID[name]
-    table = report.table(findings(change(list(ROWS))))
+    table = report.table(findings(change(list(ROWS))), characters=True)
     for words in said:
         assert words in table
     assert not any(group(text[:24]).split()[0] in table for text in SET.lines)
@@ -146,7 +146,7 @@ def test_the_same_as_json():
         *ROWS[5:],
         f"900 {LAST_YEAR.lines[0]}",
     ]
-    told = json.loads(report.json_text(findings(rows)))
+    told = json.loads(report.json_text(findings(rows), characters=True))
     (one,) = told["sets"]
     assert told["restorable"] is one["restorable"] is True
     assert (one["mark"], one["data_lines"], one["spare_lines"], one["share"], one["needed"]) == (
