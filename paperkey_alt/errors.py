@@ -235,6 +235,13 @@ class WrongPassphrase(RagleafError):
     advice = "Try again; mind the keyboard layout and capital letters. Nothing was written."
 
 
+class NoTerminal(RagleafError):
+    """A passphrase is needed, and there is nowhere to type it unseen."""
+
+    exit_status = 2
+    advice = "Give it in a file with --passphrase-from, one passphrase a row."
+
+
 class NoSuchKey(KeyFileError):
     """No key of the file has the fingerprint that was asked for."""
 

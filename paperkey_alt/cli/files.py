@@ -17,7 +17,7 @@ import unicodedata
 from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import IO, TYPE_CHECKING
 
 from paperkey_alt.cli import process
 from paperkey_alt.cli.terminal import put, say
@@ -30,6 +30,7 @@ STREAM = "-"
 LONGEST_KEY_FILE = 16 << 20
 LONGEST_SOURCE = 512 << 20
 _MODE = 0o600
+_PIECE = 1 << 20
 _SECRET_FROM_OTHERS = 0o077
 _DESCRIPTOR = re.compile(r"/(?:dev|proc/self)/fd/([0-9]{1,9})")
 _STDIN = "/dev/stdin"
@@ -51,21 +52,30 @@ def read(name: str, longest: int) -> bytes:
     """
     try:
         if name == STREAM:
-            data = sys.stdin.buffer.read(longest + 1)
+            data = _up_to(longest + 1, sys.stdin.buffer)
         else:
             with Path(name).open("rb") as file:
-                data = file.read(longest + 1)
+                data = _up_to(longest + 1, file)
     except IsADirectoryError:
         raise SourceError(
             f"{name} is a folder, not a file", advice="Name the files in it."
         ) from None
-    except OSError as error:
+    except (OSError, ValueError) as error:
+        # A name with a zero byte in it is a ValueError.
         raise SourceError(f"{name} cannot be read: {_reason(error)}") from None
     if len(data) > longest:
         raise SourceError(
             f"{name} is longer than {longest >> 20} MiB; no key and no scan is that long"
         )
     return data
+
+
+def _up_to(most: int, file: IO[bytes]) -> bytes:
+    """Return the first *most* bytes of *file*; the room for them is not asked for beforehand."""
+    data = bytearray()
+    while len(data) < most and (piece := file.read(min(_PIECE, most - len(data)))):
+        data += piece
+    return bytes(data)
 
 
 def require_free(outputs: Iterable[str], *, inputs: Iterable[str | None], force: bool) -> None:
@@ -220,8 +230,8 @@ def _require_apart(outputs: Sequence[str], inputs: Sequence[str]) -> None:
         for source in inputs:
             if _is_same_file(output, source):
                 raise OutputError(
-                    f"{output} is also read, as {source}: it would be replaced",
-                    advice="Choose another name for the output; --force does not allow this.",
+                    f"{output} is read too, as {source}",
+                    advice="Choose another name for what is written; --force does not allow this.",
                 )
     for one, other in combinations(outputs, 2):
         if _place(one) == _place(other) or _is_same_stream(one, other):
@@ -447,5 +457,5 @@ def _sync_folder(folder: Path) -> None:
             os.close(descriptor)
 
 
-def _reason(error: OSError) -> str:
-    return (error.strerror or str(error)).lower()
+def _reason(error: OSError | ValueError) -> str:
+    return (getattr(error, "strerror", None) or str(error)).lower()

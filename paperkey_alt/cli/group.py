@@ -17,7 +17,7 @@ import click
 
 from paperkey_alt import __version__
 from paperkey_alt.cli import process
-from paperkey_alt.cli.terminal import say
+from paperkey_alt.cli.terminal import say, settle
 from paperkey_alt.errors import RagleafError
 
 if TYPE_CHECKING:
@@ -76,22 +76,35 @@ def main() -> None:
     except click.ClickException as error:
         said = io.StringIO()
         error.show(said)
-        say([*said.getvalue().rstrip().split("\n"), *_files_like_options(sys.argv[1:])])
+        rows = (_shortened(row) for row in said.getvalue().rstrip().split("\n"))
+        say([*rows, *_files_like_options(sys.argv[1:])])
         status = error.exit_code
     except click.Abort:
-        say(["", "ragleaf: the input ended before an answer. Nothing was written."])
+        say(["", "ragleaf: the input ended before an answer."])
         status = 1
     except MemoryError:
         say(["ragleaf: this computer has not enough memory for it.", f"  {_ROOM}"])
         status = 2
     except (OSError, ImportError) as error:
         # What is foreseen is told by what it happened to; this is what the system refuses besides.
-        say([f"ragleaf: the system does not let it: {error}.", f"  {_ROOM}"])
+        reason = getattr(error, "strerror", None) or str(error)
+        say([f"ragleaf: the system does not let it: {reason}.", f"  {_ROOM}"])
         status = 2
+    settle()
     sys.exit(status or 0)
 
 
 _ROOM = "Look at the memory, the disk and the limits of this terminal (ulimit -a), and try again."
+
+
+def _shortened(row: str) -> str:
+    """Return *row* without the middle of an argument that is longer than anybody reads."""
+    if len(row) <= _LONGEST_ROW:
+        return row
+    return f"{row[: _LONGEST_ROW // 2]} … {row[-_LONGEST_ROW // 2 :]}"
+
+
+_LONGEST_ROW = 400  # characters
 
 
 def _files_like_options(arguments: Sequence[str]) -> Iterator[str]:

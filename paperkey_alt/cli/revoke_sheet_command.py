@@ -28,6 +28,12 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Paper
 
 _REASONS = {reason.name.lower(): reason for reason in RevocationReason}
+_LONGEST_COMMENT = 2000  # bytes
+_LAST_DATE = dt.datetime.fromtimestamp((1 << 32) - 1, dt.UTC)  # of four bytes, RFC 9580 §3.5
+_LATE = (
+    "A revocation is dated, and the clock of this computer is past 2106, the last year that OpenPGP "
+    "can name. Set the clock first."
+)
 _SOON = (
     "A revocation is dated: by this computer's clock it is made before the key. Set the clock "
     "first."
@@ -110,6 +116,16 @@ def _made(key: Key, reason: str | None, comment: str, ask: Ask) -> Revocation:
     now = dt.datetime.now(dt.UTC)
     if now < key.created:
         raise click.UsageError(_SOON)
+    if now > _LAST_DATE:
+        raise click.UsageError(_LATE)
+    try:
+        length = len(comment.encode())
+    except UnicodeEncodeError:
+        raise click.UsageError("--comment is not UTF-8 text") from None
+    if length > _LONGEST_COMMENT:
+        raise click.UsageError(
+            f"--comment has {length:,} bytes; more than {_LONGEST_COMMENT:,} are not for paper"
+        )
     if reason is None:
         choice = click.Choice(list(_REASONS))
         reason = click.prompt("Why is the key revoked", type=choice, default="none", err=True)

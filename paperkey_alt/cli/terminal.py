@@ -62,6 +62,18 @@ def _put(data: bytes) -> None:
         ) from None
 
 
+def settle() -> None:
+    """
+    Write what still waits for the standard streams, or drop it where it cannot be written: the
+    interpreter would end with an error of its own.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            _drain(stream)
+
+
 def _drain(stream: TextIO) -> None:
     """Lead *stream* nowhere: what waits in it would end the process with an error of its own."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
