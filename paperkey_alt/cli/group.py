@@ -76,7 +76,9 @@ def main() -> None:
     except click.ClickException as error:
         said = io.StringIO()
         error.show(said)
-        rows = (_shortened(row) for row in said.getvalue().rstrip().split("\n"))
+        # Rows before the message are click's; in the message, an argument may hold more of them.
+        usage, sign, message = said.getvalue().rstrip("\n").partition("Error: ")
+        rows = [*usage.split("\n")[:-1], _shortened(f"{sign}{message}")]
         say([*rows, *_files_like_options(sys.argv[1:])])
         status = error.exit_code
     except click.Abort:

@@ -76,7 +76,9 @@ def test_a_descriptor_of_what_is_read(full_desk):
     """A shell's ``>>`` on the key, and a numbered descriptor of it, are the key as well."""
     before = content(full_desk)
     for output, descriptor in (("-", ""), ("/dev/fd/5", "5")):
-        command = f"{sys.executable} -m paperkey_alt backup key.asc -o {output} {descriptor}>>key.asc"
+        command = (
+            f"{sys.executable} -m paperkey_alt backup key.asc -o {output} {descriptor}>>key.asc"
+        )
         done = full_desk.run(command=("sh", "-c", command))
         assert done.status == 2
         assert "is read too" in done.err
@@ -216,8 +218,7 @@ def test_standard_output_broken(full_desk, arguments, how):
 def test_all_streams_closed(full_desk):
     """The key is restored, and no message is in it."""
     command = (
-        f"{sys.executable} -m paperkey_alt restore s.txt --public cert.asc -o k.asc "
-        "<&- >&- 2>&-"
+        f"{sys.executable} -m paperkey_alt restore s.txt --public cert.asc -o k.asc <&- >&- 2>&-"
     )
     assert full_desk.run(command=("sh", "-c", command)).status == 0
     assert full_desk.read("k.asc") == KEY.read_bytes()
