@@ -31,8 +31,8 @@ _REASONS = {reason.name.lower(): reason for reason in RevocationReason}
 _LONGEST_COMMENT = 2000  # bytes
 _LAST_DATE = dt.datetime.fromtimestamp((1 << 32) - 1, dt.UTC)  # of four bytes, RFC 9580 §3.5
 _LATE = (
-    "A revocation is dated, and the clock of this computer is past 2106, the last year that OpenPGP "
-    "can name. Set the clock first."
+    "A revocation is dated, and this computer's clock is past 2106, the last year that OpenPGP can "
+    "name. Set the clock first."
 )
 _SOON = (
     "A revocation is dated: by this computer's clock it is made before the key. Set the clock "

@@ -101,7 +101,7 @@ def test_type_refuses_what_is_not_its_own(full_desk, name):
     """A scan, a key, a text without lines, a link, a pipe: nothing is added to any."""
     full_desk.write("letter", "Dear keeper,\nthe lamp of buoy 7 is out.\n")
     os.mkfifo(full_desk.folder / "fifo")
-    before = {path: data for path, data in content(full_desk).items()}
+    before = content(full_desk)
     done = full_desk.run("type", name, stdin="stop\n")
     assert done.status in (1, 2)
     assert done.err.startswith(f"ragleaf: {name}")

@@ -171,6 +171,37 @@ def test_the_same_as_json():
     ]
 
 
+PLACES = {
+    "one character is wrong": "  line 3: character 7 mended  (lines.txt, row 4)",
+    "one is missing": "  line 3: character 29 was missing  (lines.txt, row 4)",
+    "one is too many": "  line 3: character 30 was one too many  (lines.txt, row 4)",
+    "two are exchanged": f"  line 3: characters {EXCHANGED + 1} and {EXCHANGED + 2} exchanged",
+}
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_unless_asked_for_no_character_is_shown(name):
+    """Mended characters are named by place, in words and as JSON: nothing of the secret is told."""
+    found = findings(SAID[name][0](list(ROWS)))
+    assert PLACES[name] in report.table(found)
+    assert " taken for " not in report.table(found)
+    (told,) = json.loads(report.json_text(found))["sets"]
+    mended = [line["characters"] for line in told["lines"] if line["status"] == "mended"]
+    assert mended
+    assert all(set(character) == {"column"} for line in mended for character in line)
+
+
+def test_characters_through_the_command(tmp_path, desk):
+    """`check` shows mended characters with --characters alone."""
+    desk.write("l.txt", "\n".join([*ROWS[:3], spoilt(ROWS[3], 7), *ROWS[4:]]))
+    words = f"character 7: {other(LINE[6])} taken for {LINE[6]}"
+    for extra in ((), ("--json",)):
+        assert "taken for" not in desk.ok("check", "l.txt", *extra).out
+        assert '"now"' not in desk.ok("check", "l.txt", *extra).out
+    assert words in desk.ok("check", "l.txt", "--characters").out
+    assert f'"now": "{LINE[6]}"' in desk.ok("check", "l.txt", "--characters", "--json").out
+
+
 def test_what_to_type_is_named():
     """The lines that are not there, the sheet they stand on, and how many of them are enough."""
     (words,) = report.wanted(findings([ROWS[0], *ROWS[7:]]))

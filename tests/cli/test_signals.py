@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import pytest
 from desks import KEY
@@ -118,7 +119,7 @@ def test_killed_without_a_word(tmp_path):
     hidden copy can be there only for the moment of replacing.
     """
     statuses, _ = driven(tmp_path, signal.SIGKILL, range(1, 26))
-    hidden = [path for path in tmp_path.glob("*/.*")]
+    hidden = list(tmp_path.glob("*/.*"))
     assert set(statuses) == {0, -9}
     assert len({path.parent for path in hidden}) <= 6
     for path in hidden:
@@ -200,12 +201,10 @@ def test_while_a_row_is_typed(desk, printed):
 def test_the_memory_is_dumped_by_nobody(desk):
     """No core dumps, and no other process of the user may read the memory."""
     process = started(desk, "check", "-", stdin=subprocess.PIPE)
-    limits = ""
     end = time.monotonic() + 30
     try:
         while time.monotonic() < end:
-            with open(f"/proc/{process.pid}/limits") as file:
-                limits = file.read()
+            limits = Path(f"/proc/{process.pid}/limits").read_text()
             core = next(row for row in limits.splitlines() if row.startswith("Max core"))
             if core.split()[4] == "0":
                 break
