@@ -12,6 +12,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
 
+from paperkey_alt.foreign_text import clean
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
 class Place:
     """
     Where something stands: a file, a sheet or page in it, a line number as printed on the paper, a
-    column counted from 1.
+    column counted from 1. As text it is fit to be shown, whatever the file is called.
     """
 
     source: str | None = None
@@ -37,7 +39,7 @@ class Place:
             ("line ", self.line),
             ("column ", self.column),
         )
-        return ", ".join(f"{word}{value}" for word, value in named if value is not None)
+        return clean(", ".join(f"{word}{value}" for word, value in named if value is not None))
 
 
 class RagleafError(Exception):
@@ -231,6 +233,13 @@ class WrongPassphrase(RagleafError):
     """A passphrase that opens nothing here."""
 
     advice = "Try again; mind the keyboard layout and capital letters. Nothing was written."
+
+
+class NoTerminal(RagleafError):
+    """A passphrase is needed, and there is nowhere to type it unseen."""
+
+    exit_status = 2
+    advice = "Give it in a file with --passphrase-from, one passphrase a row."
 
 
 class NoSuchKey(KeyFileError):

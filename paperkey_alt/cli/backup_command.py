@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -116,11 +115,16 @@ def command(
     form = _form(whole=whole, compact=compact, plain=plain)
     terms = _terms(threshold, count, holders)
     outputs = _outputs(output, text, terms)
-    files.require_free([name for pair in outputs for name in pair if name], force=force)
+    register_file = None if no_register else given_register.place(register_path)
+    files.require_free(
+        [name for pair in outputs for name in pair if name],
+        inputs=[keyfile, passphrase_from, register_file],
+        force=force,
+    )
     with in_file(keyfile):
         extract = keys.extract(
             files.read(keyfile, files.LONGEST_KEY_FILE),
-            Path(keyfile).name,
+            files.name_in_payload(keyfile),
             form=form,
             sealed=seal,
             prove=prove,

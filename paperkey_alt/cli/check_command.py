@@ -10,7 +10,8 @@ import click
 
 from paperkey_alt import keys
 from paperkey_alt.cli import files, given_sources, options, passphrases, report
-from paperkey_alt.cli.terminal import say
+from paperkey_alt.cli.terminal import say, show
+from paperkey_alt.foreign_text import clean
 from paperkey_alt.format import backup
 from paperkey_alt.format.body import SealedBody, read_plain
 
@@ -28,6 +29,11 @@ if TYPE_CHECKING:
 @click.command()
 @options.sources
 @click.option("--json", "as_json", is_flag=True, help="Say it as JSON.")
+@click.option(
+    "--characters",
+    is_flag=True,
+    help="Of mended lines, show the mended characters themselves, which are of the secret.",
+)
 @click.option(
     "--prove",
     is_flag=True,
@@ -53,6 +59,7 @@ def command(
     sources: tuple[str, ...],
     *,
     as_json: bool,
+    characters: bool,
     prove: bool,
     public: str | None,
     map_name: str | None,
@@ -63,7 +70,8 @@ def command(
     force: bool,
 ) -> None:
     """
-    Tell what stands on the paper, line by line: fine, mended, wrong or missing. Shows no secret.
+    Tell what stands on the paper, line by line: fine, mended, wrong or missing. Shows no secret,
+    unless you ask for --characters or an unveiled --map.
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
@@ -73,13 +81,16 @@ def command(
         raise click.UsageError(
             "a map is drawn over pictures in files; save what comes on standard input first"
         )
-    files.require_free([map_name] if map_name else [], force=force)
+    files.require_free(
+        [map_name] if map_name else [], inputs=[*sources, public, passphrase_from], force=force
+    )
     pages = given_sources.read(sources, thorough=map_name is not None)
     if map_name:
         pdf = map_name.lower().endswith(".pdf")
         files.write({map_name: _map(pages, pdf=pdf, veil=veil)}, force=force)
     findings = given_sources.collect(pages)
-    click.echo(report.json_text(findings) if as_json else report.table(findings))
+    tell = report.json_text if as_json else report.table
+    show(tell(findings, characters=characters))
     say(report.wanted(findings))
     if prove:
         certificate = given_sources.certificate(public, fingerprint)
@@ -108,7 +119,7 @@ def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
         for source, of_source in groupby(pictured, key=lambda page: page.source):
             pictures = scans.pages(files.read(source, files.LONGEST_SOURCE), source)
             for page, picture in zip(of_source, pictures, strict=True):
-                title = f"{Path(source).name}, page {page.page} of {page.pages}{note}"
+                title = f"{clean(Path(source).name)}, page {page.page} of {page.pages}{note}"
                 places = damage_map.examine(picture, page, known)
                 yield damage_map.draw(picture, places, title, veil=veil)
 

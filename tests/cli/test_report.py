@@ -133,7 +133,7 @@ def test_every_finding_in_words(name):
     otherwise.
     """
     change, said = SAID[name]
-    table = report.table(findings(change(list(ROWS))))
+    table = report.table(findings(change(list(ROWS))), characters=True)
     for words in said:
         assert words in table
     assert not any(group(text[:24]).split()[0] in table for text in SET.lines)
@@ -148,7 +148,7 @@ def test_the_same_as_json():
         *ROWS[5:],
         f"900 {LAST_YEAR.lines[0]}",
     ]
-    told = json.loads(report.json_text(findings(rows)))
+    told = json.loads(report.json_text(findings(rows), characters=True))
     (one,) = told["sets"]
     assert told["restorable"] is one["restorable"] is True
     assert (one["mark"], one["data_lines"], one["spare_lines"], one["share"], one["needed"]) == (
@@ -171,6 +171,37 @@ def test_the_same_as_json():
     assert [(stray["number"], stray["place"]) for stray in told["strays"]] == [
         (900, "lines.txt, row 12")
     ]
+
+
+PLACES = {
+    "one character is wrong": "  line 3: character 7 mended  (lines.txt, row 4)",
+    "one is missing": "  line 3: character 29 was missing  (lines.txt, row 4)",
+    "one is too many": "  line 3: character 30 was one too many  (lines.txt, row 4)",
+    "two are exchanged": f"  line 3: characters {EXCHANGED + 1} and {EXCHANGED + 2} exchanged",
+}
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_unless_asked_for_no_character_is_shown(name):
+    """Mended characters are named by place, in words and as JSON: nothing of the secret is told."""
+    found = findings(SAID[name][0](list(ROWS)))
+    assert PLACES[name] in report.table(found)
+    assert " taken for " not in report.table(found)
+    (told,) = json.loads(report.json_text(found))["sets"]
+    mended = [line["characters"] for line in told["lines"] if line["status"] == "mended"]
+    assert mended
+    assert all(set(character) == {"column"} for line in mended for character in line)
+
+
+def test_characters_through_the_command(tmp_path, desk):
+    """`check` shows mended characters with --characters alone."""
+    desk.write("l.txt", "\n".join([*ROWS[:3], spoilt(ROWS[3], 7), *ROWS[4:]]))
+    words = f"character 7: {other(LINE[6])} taken for {LINE[6]}"
+    for extra in ((), ("--json",)):
+        assert "taken for" not in desk.ok("check", "l.txt", *extra).out
+        assert '"now"' not in desk.ok("check", "l.txt", *extra).out
+    assert words in desk.ok("check", "l.txt", "--characters").out
+    assert f'"now": "{LINE[6]}"' in desk.ok("check", "l.txt", "--characters", "--json").out
 
 
 def test_what_to_type_is_named():
