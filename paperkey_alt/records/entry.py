@@ -9,7 +9,6 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from paperkey_alt.format.payload import Compact, File, Lean, Revocation, RsaFile, Whole
-from paperkey_alt.records.contents import contents
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -95,6 +94,9 @@ def printed(  # noqa: PLR0913 - what is known of a print, each by its name
     Return the entry of *payload*, printed *today* as *line_sets*, one for each share, on so many
     *sheets* in all.
     """
+    # The list of what was printed needs no keys, which take long to load.
+    from paperkey_alt.records.contents import contents  # noqa: PLC0415
+
     head = line_sets[0].head
     return Entry(
         marks=tuple(line_set.head.mark for line_set in line_sets),

@@ -188,8 +188,8 @@ def _keep(
         carries = "carries" if len(copy.left) == 1 else "carry"
         yield (
             f"{_named(copy.left)} {carries} the same secrets as these sheets, and no others: that "
-            "is a second print, not a replacement. These still open with the passphrase of their "
-            "day."
+            "is a second print, not a replacement. If a passphrase was changed since, these still "
+            "open with the old one."
         )
     if entry.kind == REVOCATION:
         return
