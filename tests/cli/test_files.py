@@ -106,6 +106,8 @@ def without_links(*_):
 
 def test_a_file_system_without_links(tmp_path, monkeypatch):
     """The file is written all the same, and one that comes meanwhile is not replaced."""
+    # Nor has it files without a name (open(2), O_TMPFILE).
+    monkeypatch.setattr("paperkey_alt.cli.files._UNNAMED", None)
     monkeypatch.setattr("pathlib.Path.hardlink_to", without_links)
     files.write({str(tmp_path / "out"): b"x"}, force=False)
     assert [(path.name, path.read_bytes()) for path in tmp_path.iterdir()] == [("out", b"x")]
