@@ -12,6 +12,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, ClassVar
 
+from paperkey_alt.foreign_text import clean
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
 class Place:
     """
     Where something stands: a file, a sheet or page in it, a line number as printed on the paper, a
-    column counted from 1.
+    column counted from 1. As text it is fit to be shown, whatever the file is called.
     """
 
     source: str | None = None
@@ -37,7 +39,7 @@ class Place:
             ("line ", self.line),
             ("column ", self.column),
         )
-        return ", ".join(f"{word}{value}" for word, value in named if value is not None)
+        return clean(", ".join(f"{word}{value}" for word, value in named if value is not None))
 
 
 class RagleafError(Exception):
@@ -111,15 +113,17 @@ class UnprotectedSecret(KeyFileError):
 
     advice = (
         "Give the key a passphrase in your OpenPGP program and export it again, or say "
-        "--allow-unprotected "
-        "if the sheet will be guarded as well as the key itself."
+        "--allow-unprotected if the sheet will be guarded as well as the key itself."
     )
 
 
 class CertificateError(RagleafError):
     """The public certificate is missing or does not belong to the paper."""
 
-    advice = "Give the public certificate of the key whose fingerprint is printed on the sheet, with --public."
+    advice = (
+        "Give the public certificate of the key whose fingerprint is printed on the sheet, with "
+        "--public."
+    )
 
 
 class LineError(RagleafError):
@@ -141,7 +145,10 @@ class NotEnoughLines(PaperError):
 class NoLines(PaperError):
     """Sources in which nothing looks like a line."""
 
-    advice = "A line is a number and 29 letters and digits. Give what was typed from the sheets, or scans of them."
+    advice = (
+        "A line is a number and 29 letters and digits. Give what was typed from the sheets, or "
+        "scans of them."
+    )
 
 
 class NoHeadLine(PaperError):
@@ -159,7 +166,10 @@ class SeveralSets(PaperError):
 class DigestMismatch(PaperError):
     """All lines passed their checks, and yet what they carry is not what was printed."""
 
-    advice = "Nothing was written. Compare the mended lines with the paper first, then read all sheets afresh."
+    advice = (
+        "Nothing was written. Compare the mended lines with the paper first, then read all sheets "
+        "afresh."
+    )
 
 
 class UnknownFormat(PaperError):
@@ -204,7 +214,10 @@ class RegisterError(RagleafError):
     """The register cannot be read or written."""
 
     exit_status = 2
-    advice = "Name another one with --register, or do without it with --no-register. No sheet depends on it."
+    advice = (
+        "Name another one with --register, or do without it with --no-register. No sheet depends "
+        "on it."
+    )
 
 
 class MissingExtra(RagleafError):
@@ -222,6 +235,13 @@ class WrongPassphrase(RagleafError):
     advice = "Try again; mind the keyboard layout and capital letters. Nothing was written."
 
 
+class NoTerminal(RagleafError):
+    """A passphrase is needed, and there is nowhere to type it unseen."""
+
+    exit_status = 2
+    advice = "Give it in a file with --passphrase-from, one passphrase a row."
+
+
 class NoSuchKey(KeyFileError):
     """No key of the file has the fingerprint that was asked for."""
 
@@ -231,7 +251,10 @@ class NoSuchKey(KeyFileError):
 class KeyPairMismatch(KeyFileError):
     """A secret that does not belong to its public key."""
 
-    advice = "The key file is damaged or was tampered with; export the key again, and compare it with an older copy."
+    advice = (
+        "The key file is damaged or was tampered with; export the key again, and compare it with "
+        "an older copy."
+    )
 
 
 class SharesDisagree(PaperError):
@@ -243,10 +266,16 @@ class SharesDisagree(PaperError):
 class NotEnoughShares(PaperError):
     """Fewer complete shares than are needed."""
 
-    advice = "Ask another holder, or read the lines again that a share still lacks. Fewer shares say nothing of the key."
+    advice = (
+        "Ask another holder, or read the lines again that a share still lacks. Fewer shares say "
+        "nothing of the key."
+    )
 
 
 class NotARevocation(KeyFileError):
     """A file given as a revocation certificate that is none for this key."""
 
-    advice = "Give the revocation certificate of this key, or leave --certificate away and have one made."
+    advice = (
+        "Give the revocation certificate of this key, or leave --certificate away and have one "
+        "made."
+    )

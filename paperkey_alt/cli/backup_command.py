@@ -3,45 +3,31 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from paperkey_alt.cli import bookkeeping, files, options, passphrases
-from paperkey_alt.cli.options import say
+from paperkey_alt import keys
+from paperkey_alt.cli import files, given_register, option_types, options, passphrases
+from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine, preflight
-from paperkey_alt.computer.preflight import Weight
 from paperkey_alt.errors import in_file
-from paperkey_alt.format import backup, body
+from paperkey_alt.format import backup, body, shares
 from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.body import Seal
 from paperkey_alt.format.line_set import lay_out
-from paperkey_alt.format.lines import DATA_BYTES
-from paperkey_alt.format.payload import Compact, Lean, Whole
-from paperkey_alt.format.spare_lines import spare_count
-from paperkey_alt.keys import any_file, private_key
-from paperkey_alt.keys.openpgp import compact, key_file
-from paperkey_alt.keys.subject import Subject
-from paperkey_alt.records.register import KINDS
+from paperkey_alt.keys import Form
+from paperkey_alt.records.entry import printed
 from paperkey_alt.sheet import draw, layout, letter, text_file, words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
-    from paperkey_alt.cli.passphrases import FromFile, Prompt
     from paperkey_alt.format.line_set import LineSet
-    from paperkey_alt.format.payload import Payload
-    from paperkey_alt.keys.openpgp.key_file import Key
-    from paperkey_alt.records.register import Entry
-    from paperkey_alt.sheet.layout import Paper
+    from paperkey_alt.keys import Extract
+    from paperkey_alt.sheet.layout import Paper, Spare
 
-MOST_SPARE_PERCENT = 400
-_OPENPGP = {
-    Lean: "Secret part of an OpenPGP key",
-    Whole: "OpenPGP key, whole",
-    Compact: "Secret part of an OpenPGP key, compact",
-}
+_SHARES = click.IntRange(shares.FEWEST, shares.MOST)
 
 
 @click.command()
@@ -64,24 +50,23 @@ _OPENPGP = {
     "--prove", is_flag=True, help="Unlock the secrets and prove that they belong to the public key."
 )
 @click.option(
-    "--any", "threshold", type=int, metavar="N", help="Split it: any N of the shares give it back."
+    "--any",
+    "threshold",
+    type=_SHARES,
+    metavar="N",
+    help="Split it: any N of the shares give it back.",
 )
-@click.option("--of", "count", type=int, metavar="M", help="Into how many shares, 2 to 16.")
+@click.option("--of", "count", type=_SHARES, metavar="M", help="Into how many shares.")
 @options.passphrase_from
 @click.option(
     "--spare",
+    type=option_types.spare,
     default="25%",
     show_default=True,
     metavar="N%|sheet",
     help="Spare lines, or as many as a lost sheet costs.",
 )
-@click.option(
-    "--paper",
-    type=click.Choice(list(layout.PAPERS)),
-    default="a4",
-    show_default=True,
-    help="The paper's size.",
-)
+@options.paper
 @click.option("--anonymous", is_flag=True, help="Leave the user ID off the sheets.")
 @click.option(
     "--allow-unprotected", is_flag=True, help="Print a secret that no passphrase protects."
@@ -93,11 +78,33 @@ _OPENPGP = {
     metavar="NAME",
     help="Who gets a share, for the register alone; once for each.",
 )
-@bookkeeping.path
-@bookkeeping.refrain
+@options.register
+@options.no_register
 @options.fingerprint
 @options.force
-def command(**given: Any) -> None:
+def command(
+    keyfile: str,
+    *,
+    output: str,
+    text: str | None,
+    whole: bool,
+    compact: bool,
+    plain: bool,
+    seal: bool,
+    prove: bool,
+    threshold: int | None,
+    count: int | None,
+    passphrase_from: str | None,
+    spare: Spare,
+    paper: Paper,
+    anonymous: bool,
+    allow_unprotected: bool,
+    holders: tuple[str, ...],
+    register_path: str | None,
+    no_register: bool,
+    fingerprint: str | None,
+    force: bool,
+) -> None:
     """
     Print the secret of the key in KEYFILE on sheets (PDF).
 
@@ -105,64 +112,70 @@ def command(**given: Any) -> None:
     With --any and --of, PDF and FILE are folders: each holder's share goes into a file of its own
     there.
     """
-    terms = _terms(given)
-    outputs = _outputs(given, terms)
-    files.require_free([name for pair in outputs for name in pair if name], force=given["force"])
-    with in_file(given["keyfile"]):
-        subject, seal = _taken(given)
-    paper = layout.PAPERS[given["paper"]]
-    line_sets = _line_sets(
-        body.wrap(subject.payload, seal), terms, given["spare"], paper, sealed=seal is not None
+    form = _form(whole=whole, compact=compact, plain=plain)
+    terms = _terms(threshold, count, holders)
+    outputs = _outputs(output, text, terms)
+    register_file = None if no_register else given_register.place(register_path)
+    files.require_free(
+        [name for pair in outputs for name in pair if name],
+        inputs=[keyfile, passphrase_from, register_file],
+        force=force,
     )
-    today = bookkeeping.today()
+    with in_file(keyfile):
+        extract = keys.extract(
+            files.read(keyfile, files.LONGEST_KEY_FILE),
+            files.name_in_payload(keyfile),
+            form=form,
+            sealed=seal,
+            prove=prove,
+            allow_unprotected=allow_unprotected,
+            fingerprint=fingerprint,
+            ask=passphrases.source(passphrase_from),
+        )
+    line_sets = _line_sets(extract, terms, spare, paper)
+    now = machine.now()
     captions = [
-        words.caption(subject, one, today=today, anonymous=given["anonymous"]) for one in line_sets
+        words.caption(extract, line_set, now=now, anonymous=anonymous) for line_set in line_sets
     ]
     contents: dict[str, bytes] = {}
     for (sheets, lines), line_set, caption in zip(outputs, line_sets, captions, strict=True):
-        contents[sheets] = draw.draw(
-            line_set, caption, paper=paper, letter=letter.letter(line_set.head, caption)
-        )
+        to_holder = letter.letter(line_set.head, caption)
+        contents[sheets] = draw.draw(line_set, caption, paper=paper, letter=to_holder)
         if lines:
             contents[lines] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
-    files.write(contents, force=given["force"])
+    files.write(contents, force=force)
     sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
-    say(words.printed(line_sets, subject.notes, captions[0], sheets_each))
-    weighty = [
-        one.what for one in preflight.findings(machine.look()) if one.weight is Weight.MATTERS
-    ]
-    say(
-        [f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"]
-        if weighty
-        else []
-    )
-    bookkeeping.note(given, _entry(subject, line_sets, sheets_each, given["holders"]))
-
-
-def _entry(
-    subject: Subject, line_sets: Sequence[LineSet], sheets_each: int, holders: Iterable[str]
-) -> Entry:
-    kind = KINDS[type(subject.payload)] + (", sealed" if line_sets[0].head.sealed else "")
-    expires = subject.expires.date() if subject.expires else None
-    return bookkeeping.entry(
-        line_sets,
-        kind,
-        sheets_each,
-        fingerprint=subject.fingerprint,
-        holders=tuple(holders),
-        expires=expires,
-    )
-
-
-def _terms(given: dict[str, Any]) -> Terms | None:
-    """Return the terms that --any and --of mean; refuse what excludes each other."""
-    if sum(given[name] for name in ("whole", "compact", "plain")) > 1:
-        raise click.UsageError("--whole, --compact and --plain exclude each other")
-    threshold, count = given["threshold"], given["count"]
-    if len(given["holders"]) not in (0, count or 1):
-        raise click.UsageError(
-            f"{len(given['holders'])} holders were named for {count or 1} shares"
+    say(words.printed(line_sets, extract.notes, captions[0], sheets_each))
+    weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
+    if weighty:
+        say([f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"])
+    if not no_register:
+        entry = printed(
+            extract.payload,
+            line_sets,
+            sheets=sheets_each * len(line_sets),
+            today=now.date(),
+            fingerprint=extract.fingerprint,
+            name=None if anonymous else extract.name,
+            holders=holders,
+            expires=extract.expires.astimezone().date() if extract.expires else None,
         )
+        given_register.note(register_path, entry)
+
+
+def _form(*, whole: bool, compact: bool, plain: bool) -> Form:
+    """Return the kind of print that is wished; refuse two at once."""
+    flags = {Form.WHOLE: whole, Form.COMPACT: compact, Form.PLAIN: plain}
+    wished = [form for form, is_wished in flags.items() if is_wished]
+    if len(wished) > 1:
+        raise click.UsageError("--whole, --compact and --plain exclude each other")
+    return wished[0] if wished else Form.LEAN
+
+
+def _terms(threshold: int | None, count: int | None, holders: Sequence[str]) -> Terms | None:
+    """Return the terms that --any and --of mean; refuse one alone, and holders of no share."""
+    if len(holders) not in (0, count or 1):
+        raise click.UsageError(f"{len(holders)} holders were named for {count or 1} shares")
     if threshold is None and count is None:
         return None
     if threshold is None or count is None:
@@ -173,93 +186,31 @@ def _terms(given: dict[str, Any]) -> Terms | None:
         raise click.UsageError(f"--any {threshold} --of {count}: {reason}") from None
 
 
-def _outputs(given: dict[str, Any], terms: Terms | None) -> list[tuple[str, str | None]]:
+def _outputs(output: str, text: str | None, terms: Terms | None) -> list[tuple[str, str | None]]:
     """
     Return for each set the names of its sheets and, if wanted, of its text file; folders of shares
     are made.
     """
     if terms is None:
-        return [(given["output"], given["text"])]
-    folders = [
-        files.make_folder(name) if name else None for name in (given["output"], given["text"])
-    ]
-    numbers = range(1, terms.count + 1)
+        return [(output, text)]
+    sheets = files.make_folder(output)
+    texts = files.make_folder(text) if text else None
     return [
-        (f"{folders[0]}/share-{number}.pdf", folders[1] and f"{folders[1]}/share-{number}.txt")
-        for number in numbers
+        (f"{sheets}/share-{number}.pdf", f"{texts}/share-{number}.txt" if texts else None)
+        for number in range(1, terms.count + 1)
     ]
-
-
-def _taken(given: dict[str, Any]) -> tuple[Subject, Seal | None]:
-    """Return what is printed, and the seal over it."""
-    ask = passphrases.source(given["passphrase_from"])
-    data, name = files.read(given["keyfile"], files.LONGEST_KEY_FILE), Path(given["keyfile"]).name
-    is_sealed = given["seal"] or given["compact"]
-    allowed = given["allow_unprotected"] or is_sealed
-    passphrase = None
-    if given["plain"]:
-        subject = any_file.extract(data, name, allow_unprotected=allowed)
-    elif private_key.recognises(data):
-        opener = ask if given["compact"] or given["prove"] else None
-        subject = private_key.extract(
-            data, name, compact=given["compact"], allow_unprotected=allowed, ask=opener
-        )
-    else:
-        subject, passphrase = _openpgp(data, given, ask, allow_unprotected=allowed)
-    if not is_sealed:
-        return subject, None
-    return subject, Seal(ask.new("seal") if passphrase is None else passphrase, os.urandom(16))
-
-
-def _openpgp(
-    data: bytes, given: dict[str, Any], ask: Prompt | FromFile, *, allow_unprotected: bool
-) -> tuple[Subject, str | None]:
-    """
-    Return the OpenPGP key in *data* as something to print, and the passphrase for the seal, where
-    it is settled.
-    """
-    key = key_file.choose(key_file.read(data), given["fingerprint"])
-    taken = key_file.extract(key, whole=given["whole"], allow_unprotected=allow_unprotected)
-    notes = [f"Left out: {what}." for what in taken.left_out]
-    if not (given["compact"] or given["prove"]):
-        return _openpgp_subject(key, taken.payload, notes), None
-    unlocked = compact.unlock(key, ask)
-    notes += [f"Not proven: {what}." for what in compact.prove_all(unlocked)]
-    if not given["compact"]:
-        return _openpgp_subject(key, taken.payload, notes), None
-    own = next((one.passphrase for one in unlocked if one.passphrase is not None), None)
-    passphrase = ask.new("seal") if given["seal"] or own is None else own
-    reduced, kept = compact.compact(unlocked, passphrase)
-    return _openpgp_subject(key, reduced, [*notes, *kept]), passphrase
-
-
-def _openpgp_subject(key: Key, payload: Payload, notes: Iterable[str]) -> Subject:
-    user_id, fingerprint = next(iter(key.user_ids), None), key.fingerprint.hex().upper()
-    what = _OPENPGP[type(payload)]
-    return Subject(
-        payload, what, user_id, fingerprint, key.created, key.protected, tuple(notes), key.expires
-    )
 
 
 def _line_sets(
-    data: bytes, terms: Terms | None, spare: str, paper: Paper, *, sealed: bool
+    extract: Extract, terms: Terms | None, spare: Spare, paper: Paper
 ) -> Sequence[LineSet]:
+    """Return the one set of *extract*, or one for each share."""
+    seal = None
+    if extract.seal_passphrase is not None:
+        seal = Seal(extract.seal_passphrase, os.urandom(16))
+    printed = body.wrap(extract.payload, seal)
+    length = len(printed.data)
     if terms is None:
-        return [lay_out(data, _spare_lines(len(data), spare, paper), sealed=sealed)]
-    wanted = _spare_lines(backup.shared_length(len(data)), spare, paper)
-    return backup.deal(data, terms, sealed=sealed, spare=wanted, random_bytes=os.urandom)
-
-
-def _spare_lines(length: int, wanted: str, paper: Paper) -> int:
-    """
-    Return the number of spare lines that `--spare` *wanted* means for a body of *length* bytes.
-    """
-    data = -(-length // DATA_BYTES)
-    if wanted == "sheet":
-        return layout.spare_for_a_sheet(data, paper)
-    percent = wanted.removesuffix("%")
-    if not percent.isdecimal() or not int(percent) <= MOST_SPARE_PERCENT:
-        raise click.BadParameter(
-            f"{wanted}: say 0% to {MOST_SPARE_PERCENT}%, or sheet", param_hint="--spare"
-        )
-    return spare_count(data, int(percent))
+        return [lay_out(printed.data, spare.lines_for(length, paper), sealed=printed.sealed)]
+    lines = spare.lines_for(backup.shared_length(length), paper)
+    return backup.split(printed, terms, spare=lines, random_bytes=os.urandom)

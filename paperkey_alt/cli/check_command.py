@@ -4,28 +4,36 @@ from __future__ import annotations
 
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from paperkey_alt.cli import files, options, passphrases, report, sources_given
-from paperkey_alt.cli.options import say
-from paperkey_alt.format import backup, payload
-from paperkey_alt.keys import private_key
-from paperkey_alt.keys.openpgp import compact
+from paperkey_alt import keys
+from paperkey_alt.cli import files, given_sources, options, passphrases, report
+from paperkey_alt.cli.terminal import say, show
+from paperkey_alt.foreign_text import clean
+from paperkey_alt.format import backup
+from paperkey_alt.format.body import SealedBody, read_plain
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from PIL.Image import Image as Picture
 
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.format.recover import Findings
+    from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.reading.page import Page
 
 
 @click.command()
 @options.sources
 @click.option("--json", "as_json", is_flag=True, help="Say it as JSON.")
+@click.option(
+    "--characters",
+    is_flag=True,
+    help="Of mended lines, show the mended characters themselves, which are of the secret.",
+)
 @click.option(
     "--prove",
     is_flag=True,
@@ -34,7 +42,7 @@ if TYPE_CHECKING:
 @options.public
 @click.option(
     "--map",
-    "map_",
+    "map_name",
     metavar="PNG|PDF",
     help="Also draw what became of each row and QR symbol over pictures of the sheets.",
 )
@@ -47,54 +55,75 @@ if TYPE_CHECKING:
 @options.mark
 @options.fingerprint
 @options.force
-def command(sources: tuple[str, ...], **given: Any) -> None:
+def command(
+    sources: tuple[str, ...],
+    *,
+    as_json: bool,
+    characters: bool,
+    prove: bool,
+    public: str | None,
+    map_name: str | None,
+    veil: bool,
+    passphrase_from: str | None,
+    mark: str | None,
+    fingerprint: str | None,
+    force: bool,
+) -> None:
     """
-    Tell what stands on the paper, line by line: fine, mended, wrong or missing. Shows no secret.
+    Tell what stands on the paper, line by line: fine, mended, wrong or missing. Shows no secret,
+    unless you ask for --characters or an unveiled --map.
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
-    if given["veil"] and not given["map_"]:
+    if veil and not map_name:
         raise click.UsageError("--veil is about the map: name one with --map")
-    if given["map_"] and files.STREAM in sources:
+    if map_name and files.STREAM in sources:
         raise click.UsageError(
             "a map is drawn over pictures in files; save what comes on standard input first"
         )
-    files.require_free([given["map_"]] if given["map_"] else [], force=given["force"])
-    parts = sources_given.read(sources, thorough=given["map_"] is not None)
-    if given["map_"]:
-        files.write({given["map_"]: _map(parts, given)}, force=given["force"])
-    findings = sources_given.collect(parts)
-    click.echo(report.json_text(findings) if given["as_json"] else report.table(findings))
+    files.require_free(
+        [map_name] if map_name else [], inputs=[*sources, public, passphrase_from], force=force
+    )
+    pages = given_sources.read(sources, thorough=map_name is not None)
+    if map_name:
+        pdf = map_name.lower().endswith(".pdf")
+        files.write({map_name: _map(pages, pdf=pdf, veil=veil)}, force=force)
+    findings = given_sources.collect(pages)
+    tell = report.json_text if as_json else report.table
+    show(tell(findings, characters=characters))
     say(report.wanted(findings))
-    say(_proven(findings, given) if given["prove"] else _legible(findings, given["mark"]))
+    if prove:
+        certificate = given_sources.certificate(public, fingerprint)
+        say(_prove(findings, mark, certificate, passphrases.source(passphrase_from)))
+    else:
+        say(_legible(findings, mark))
 
 
-def _map(parts: Sequence[Page], given: dict[str, Any]) -> bytes:
-    """Return the damage map of the pages among *parts*, which are read once more for it."""
-    pages = [part for part in parts if part.pages]
-    is_pdf = given["map_"].lower().endswith(".pdf")
-    if not pages:
+def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
+    """Return the damage map of the pictures among *pages*, which are read once more for it."""
+    pictured = [page for page in pages if page.pages]
+    if not pictured:
         raise click.UsageError("--map draws over pictures of sheets, and none is given")
-    if len(pages) > 1 and not is_pdf:
+    if len(pictured) > 1 and not pdf:
         raise click.UsageError(
-            f"{len(pages)} pages make {len(pages)} maps: name a PDF, which holds them all"
+            f"{len(pictured)} pages make {len(pictured)} maps: name a PDF, which holds them all"
         )
-    from paperkey_alt.reading import damage_map  # noqa: PLC0415 - the imaging libraries are an extra
-    from paperkey_alt.reading.image import scans  # noqa: PLC0415 - the imaging libraries are an extra
+    # The imaging libraries are an extra.
+    from paperkey_alt.reading import damage_map  # noqa: PLC0415
+    from paperkey_alt.reading.image import scans  # noqa: PLC0415
 
-    exact = sources_given.known_lines(parts)
+    known = given_sources.known_lines(pages)
+    note = ", veiled" if veil else ""
 
     def maps() -> Iterator[Picture]:
-        for name, ours in groupby(pages, key=lambda part: part.source):
-            for part, picture in zip(
-                ours, scans.pages(files.read(name, files.LONGEST_SOURCE), name), strict=True
-            ):
-                title = f"{Path(name).name}, page {part.page} of {part.pages}{', veiled' if given['veil'] else ''}"
-                yield damage_map.draw(
-                    picture, damage_map.examine(picture, part, exact), title, veil=given["veil"]
-                )
+        for source, of_source in groupby(pictured, key=lambda page: page.source):
+            pictures = scans.pages(files.read(source, files.LONGEST_SOURCE), source)
+            for page, picture in zip(of_source, pictures, strict=True):
+                title = f"{clean(Path(source).name)}, page {page.page} of {page.pages}{note}"
+                places = damage_map.examine(picture, page, known)
+                yield damage_map.draw(picture, places, title, veil=veil)
 
-    return damage_map.encode(maps(), pdf=is_pdf)
+    return damage_map.encode(maps(), pdf=pdf)
 
 
 def _legible(findings: Findings, mark: str | None) -> list[str]:
@@ -102,29 +131,20 @@ def _legible(findings: Findings, mark: str | None) -> list[str]:
     Return what is to be said when all that was given can be read in full; raise what keeps it from
     that.
     """
-    shares = [report.standing(one) for one in backup.standings(findings)]
+    shares = [report.standing(standing) for standing in backup.standings(findings)]
     if shares:
         return shares
-    assembled = backup.assemble(findings, mark)
-    if assembled.sealed:
+    joined = backup.join(findings, mark)
+    if isinstance(joined.body, SealedBody):
         return ["It is sealed; whether a passphrase opens it was not tried (--prove does)."]
-    payload.unpack(assembled.body)
+    read_plain(joined.body)
     return []
 
 
-def _proven(findings: Findings, given: dict[str, Any]) -> list[str]:
+def _prove(findings: Findings, mark: str | None, certificate: Key | None, ask: Ask) -> list[str]:
     """
     Prove that the sheets carry secrets that belong to their public keys; return what to say of it.
     """
-    ask = passphrases.source(given["passphrase_from"])
-    certificate = sources_given.certificate(given["public"], given["fingerprint"])
-    restored, passphrase = sources_given.restored(findings, given["mark"], certificate, ask)
-    known = () if passphrase is None else (passphrase,)
-    if restored.key is not None:
-        unproven = compact.prove_all(compact.unlock(restored.key, ask, known))
-    elif private_key.recognises(restored.data):
-        private_key.open_(restored.data, ask)
-        unproven = ()
-    else:
-        unproven = ("a file of any kind has nothing to be proven by",)
-    return [*(f"Not proven: {what}." for what in unproven), f"Read back in full: {restored.title}"]
+    rebuilt, passphrase = given_sources.rebuild(findings, mark, certificate, ask)
+    unproven = keys.check_pairs(rebuilt, ask, () if passphrase is None else (passphrase,))
+    return [*(f"Not proven: {what}." for what in unproven), f"Read back in full: {rebuilt.title}"]

@@ -7,26 +7,33 @@ none of the libraries that draw, compute or see.
 
 from __future__ import annotations
 
+import io
+import os
+import sys
 from importlib import import_module
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from paperkey_alt import __version__
-from paperkey_alt.cli.options import say
+from paperkey_alt.cli import process
+from paperkey_alt.cli.terminal import say, settle
 from paperkey_alt.errors import RagleafError
 
-# name → module and what the list of commands says of it
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+# name → what the list of commands says of it; the module has the same name
 COMMANDS = {
-    "backup": ("backup", "Print a secret key on sheets."),
-    "check": ("check", "Tell what stands on the paper, line by line."),
-    "drill": ("drill", "Rehearse a loss: compare what the sheets give with the live key."),
-    "preflight": ("preflight", "Look whether this computer is fit for handling a secret key."),
-    "register": ("register", "List what was printed and what is due."),
-    "rescue": ("rescue", "Write the restorer that needs nothing but Python."),
-    "revoke-sheet": ("revoke_sheet", "Print a revocation certificate on a sheet of its own."),
-    "restore": ("restore", "Rebuild the key from its sheets."),
-    "type": ("type", "Type lines from the paper; each is checked as it ends."),
+    "backup": "Print a secret key on sheets.",
+    "check": "Tell what stands on the paper, line by line.",
+    "drill": "Rehearse a loss: compare what the sheets give with the live key.",
+    "preflight": "Look whether this computer is fit for handling a secret key.",
+    "register": "List what was printed and what is due.",
+    "rescue": "Write the restorer that needs nothing but Python.",
+    "revoke-sheet": "Print a revocation certificate on a sheet of its own.",
+    "restore": "Rebuild the key from its sheets.",
+    "type": "Type lines from the paper; each is checked as it ends.",
 }
 
 
@@ -36,20 +43,21 @@ class _Commands(click.Group):
     to do.
     """
 
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's interface
+    # The context that nothing here needs is click's interface.
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 - click's interface
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = import_module(
-            f"paperkey_alt.cli.{COMMANDS[cmd_name][0]}_command"
-        ).command
+        module = import_module(f"paperkey_alt.cli.{cmd_name.replace('-', '_')}_command")
+        command: click.Command = module.command
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - click's interface
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         with formatter.section("Commands"):
-            formatter.write_dl([(name, words) for name, (_, words) in COMMANDS.items()])
+            formatter.write_dl(list(COMMANDS.items()))
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
@@ -60,8 +68,52 @@ class _Commands(click.Group):
 
 
 def main() -> None:
-    """Run the command line."""
-    commands(prog_name="ragleaf")
+    """Run the command line and end with its status; whatever happens is told in a sentence."""
+    process.lock_down()
+    process.mend_streams()
+    try:
+        status = commands.main(prog_name="ragleaf", standalone_mode=False)
+    except click.ClickException as error:
+        said = io.StringIO()
+        error.show(said)
+        # Rows before the message are click's; in the message, an argument may hold more of them.
+        usage, sign, message = said.getvalue().rstrip("\n").partition("Error: ")
+        rows = [*usage.split("\n")[:-1], _shortened(f"{sign}{message}")]
+        say([*rows, *_files_like_options(sys.argv[1:])])
+        status = error.exit_code
+    except click.Abort:
+        say(["", "ragleaf: the input ended before an answer."])
+        status = 1
+    except MemoryError:
+        say(["ragleaf: this computer has not enough memory for it.", f"  {_ROOM}"])
+        status = 2
+    except (OSError, ImportError) as error:
+        # What is foreseen is told by what it happened to; this is what the system refuses besides.
+        reason = getattr(error, "strerror", None) or str(error)
+        say([f"ragleaf: the system does not let it: {reason}.", f"  {_ROOM}"])
+        status = 2
+    settle()
+    sys.exit(status or 0)
+
+
+_ROOM = "Look at the memory, the disk and the limits of this terminal (ulimit -a), and try again."
+
+
+def _shortened(row: str) -> str:
+    """Return *row* without the middle of an argument that is longer than anybody reads."""
+    if len(row) <= _LONGEST_ROW:
+        return row
+    return f"{row[: _LONGEST_ROW // 2]} … {row[-_LONGEST_ROW // 2 :]}"
+
+
+_LONGEST_ROW = 400  # characters
+
+
+def _files_like_options(arguments: Sequence[str]) -> Iterator[str]:
+    """Yield how to name files that click took for options."""
+    for argument in arguments:
+        if argument.startswith("-") and argument.strip("-") and os.path.lexists(argument):
+            yield f"  A file whose name begins with - is named with its folder: ./{argument}"
 
 
 @click.group(

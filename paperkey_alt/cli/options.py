@@ -1,16 +1,10 @@
-"""Options and arguments that several commands have, and the one way to say something."""
+"""Options and arguments that several commands have."""
 
 from __future__ import annotations
 
-import shutil
-import sys
-import textwrap
-from typing import TYPE_CHECKING
-
 import click
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable
+from paperkey_alt.sheet.layout import PAPERS
 
 force = click.option("--force", is_flag=True, help="Replace an output that exists.")
 fingerprint = click.option(
@@ -30,20 +24,18 @@ mark = click.option(
     "--mark", metavar="MARK", help="Which set mark or backup number, where several are given."
 )
 sources = click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
-
-
-def say(texts: Iterable[str]) -> None:
-    """
-    Write *texts* to standard error, in rows no wider than the terminal if it is one: standard
-    output is for what was asked for.
-    """
-    width = shutil.get_terminal_size().columns if sys.stderr.isatty() else 0
-    for row in (row for text in texts for row in text.split("\n")):
-        click.echo("\n".join(_wrapped(row, width)) if len(row) > width > 0 else row, err=True)
-
-
-def _wrapped(row: str, width: int) -> list[str]:
-    indent = row[: len(row) - len(row.lstrip())]
-    return textwrap.wrap(
-        row, width, subsequent_indent=f"{indent}  ", break_long_words=False, break_on_hyphens=False
-    )
+paper = click.option(
+    "--paper",
+    type=click.Choice(list(PAPERS)),
+    default="a4",
+    show_default=True,
+    callback=lambda _context, _option, name: PAPERS[name],
+    help="The paper's size.",
+)
+register = click.option(
+    "--register",
+    "register_path",
+    metavar="PATH",
+    help="The register's file, instead of the usual one.",
+)
+no_register = click.option("--no-register", is_flag=True, help="Note nothing in the register.")

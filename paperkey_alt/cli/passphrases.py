@@ -4,26 +4,19 @@ Where passphrases come from: the terminal, or a file that `--passphrase-from` na
 
 from __future__ import annotations
 
+import os
+import sys
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import click
 
 from paperkey_alt.cli import files
-from paperkey_alt.errors import SourceError, WrongPassphrase
+from paperkey_alt.cli.terminal import say
+from paperkey_alt.errors import NoTerminal, SourceError, WrongPassphrase
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-
-class Ask(Protocol):
-    """
-    Called with the name of a secret, returns the next passphrase to try; raises WrongPassphrase
-    when there is none left.
-    """
-
-    def __call__(self, what: str) -> str:
-        """Return the next passphrase to try on *what*."""
 
 
 TRIES = 3
@@ -42,12 +35,14 @@ class Prompt:
         if tries > TRIES:
             raise WrongPassphrase(f"no passphrase given opens the {what}")
         if tries > 1:
-            click.echo("That is not it.", err=True)
+            say(["That is not it."])
+        _require_terminal(what)
         typed: str = click.prompt(f"Passphrase of the {what}", hide_input=True, err=True)
         return typed
 
     def new(self, what: str) -> str:
         """Return a new passphrase for *what*, typed twice."""
+        _require_terminal(what)
         typed: str = click.prompt(
             f"New passphrase for the {what}",
             hide_input=True,
@@ -77,6 +72,16 @@ class FromFile:
         if not row:
             raise WrongPassphrase(f"the passphrase for the {what} in {self.name} is empty")
         return row
+
+
+def _require_terminal(what: str) -> None:
+    """Raise NoTerminal where nobody can type the passphrase of *what* unseen."""
+    if sys.platform == "win32" or sys.stdin.isatty():
+        return
+    try:
+        os.close(os.open("/dev/tty", os.O_RDWR | os.O_NOCTTY))
+    except OSError:
+        raise NoTerminal(f"there is no terminal to type the passphrase of the {what} at") from None
 
 
 def source(name: str | None) -> Prompt | FromFile:

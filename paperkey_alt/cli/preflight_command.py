@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 
+from paperkey_alt import keys
 from paperkey_alt.cli import files, options
-from paperkey_alt.cli.options import say
+from paperkey_alt.cli.terminal import say, show
 from paperkey_alt.computer import machine, preflight
-from paperkey_alt.computer.preflight import Weight
 from paperkey_alt.errors import in_file
-from paperkey_alt.keys.openpgp import key_file
-
-if TYPE_CHECKING:
-    from paperkey_alt.computer.preflight import Finding
+from paperkey_alt.foreign_text import rows
+from paperkey_alt.wording import counted
 
 
 @click.command()
@@ -32,7 +29,7 @@ if TYPE_CHECKING:
     help="A key or certificate: the clock must not be before it was made.",
 )
 @options.fingerprint
-def command(**given: Any) -> None:
+def command(*, output: str, keyfile: str | None, fingerprint: str | None) -> None:
     """
     Look whether this computer is fit for handling a secret key: network, swap, core dumps, clock,
     output folder, other users.
@@ -40,22 +37,23 @@ def command(**given: Any) -> None:
     Changes nothing. Ends with 1 where something matters.
     """
     created = None
-    if given["keyfile"]:
-        with in_file(given["keyfile"]):
-            keys = key_file.read(files.read(given["keyfile"], files.LONGEST_KEY_FILE))
-            created = key_file.choose(keys, given["fingerprint"]).created.date()
-    found = preflight.findings(machine.look(), str(Path(given["output"]).resolve()), created)
-    click.echo("\n".join(map(_told, found)))
-    weighty = sum(one.weight is Weight.MATTERS for one in found)
-    say(
-        [
-            f"{weighty} {'finding matters' if weighty == 1 else 'findings matter'}."
-            if weighty
-            else "Nothing was found that matters."
-        ]
-    )
-    click.get_current_context().exit(1 if weighty else 0)
-
-
-def _told(finding: Finding) -> str:
-    return f"{finding.weight.value}: {finding.what}.\n  {finding.why} {finding.mend}"
+    if keyfile:
+        with in_file(keyfile):
+            key = keys.certificate(files.read(keyfile, files.LONGEST_KEY_FILE), fingerprint)
+            created = key.created
+    seen = preflight.observe(machine.look(), str(Path(output).resolve()), created)
+    for observation in seen:
+        show(
+            rows(
+                (
+                    f"{observation.weight.value}: {observation.what}.",
+                    f"  {observation.why} {observation.mend}",
+                )
+            )
+        )
+    weighty = preflight.weighty(seen)
+    if not weighty:
+        say(["Nothing was found that matters."])
+        return
+    say([f"{counted(len(weighty), 'finding matters', 'findings matter')}."])
+    click.get_current_context().exit(1)

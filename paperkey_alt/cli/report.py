@@ -1,9 +1,9 @@
 """
-What was read in words for people and as JSON for programs: of a page `page`, of everything `table`
+What was read, in words for people and as JSON for programs: of a page `page`, of everything `table`
 and `json_text`, and `wanted`.
 
-None shows a secret: of a mended line the mended characters alone are named, of a wrong one only
-their columns.
+None shows a secret: of a line that is mended or wrong the columns are named. What the mended
+characters are is told on request, and these are of the secret.
 """
 
 from __future__ import annotations
@@ -11,11 +11,12 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+from paperkey_alt import foreign_text
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import is_swap
 from paperkey_alt.format.recover import Status
 from paperkey_alt.sheet import layout
-from paperkey_alt.wording import ranges
+from paperkey_alt.wording import counted, noun, ranges
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -26,21 +27,26 @@ if TYPE_CHECKING:
     from paperkey_alt.format.recover import Findings, LineFinding, SetFinding, Stray
     from paperkey_alt.reading.page import Page
 
-
 _LOST = (Status.WRONG, Status.MISSING)
 
 
-def table(findings: Findings) -> str:
-    """Return what was found, a paragraph for each set and one for what belongs to none."""
-    parts = [*map(_set_table, findings.sets), _stray_table(findings.strays)]
-    return "\n\n".join(part for part in parts if part)
+def table(findings: Findings, *, characters: bool = False) -> str:
+    """
+    Return what was found, a paragraph for each set and one for what belongs to none; with the
+    mended *characters* themselves only if that is wished.
+    """
+    tables = [_set_table(finding, characters=characters) for finding in findings.sets]
+    return "\n\n".join(filter(None, [*tables, _stray_table(findings.strays)]))
 
 
-def json_text(findings: Findings) -> str:
-    """Return what was found as one JSON object; docs/commands.md lists its fields."""
+def json_text(findings: Findings, *, characters: bool = False) -> str:
+    """
+    Return what was found as one JSON object, whose fields docs/commands.md lists; with the mended
+    *characters* themselves only if that is wished.
+    """
     value = {
-        "restorable": any(one.body is not None for one in findings.sets),
-        "sets": [_set_value(one) for one in findings.sets],
+        "restorable": any(finding.body is not None for finding in findings.sets),
+        "sets": [_set_value(finding, characters=characters) for finding in findings.sets],
         "strays": [
             {
                 "place": str(stray.place),
@@ -51,27 +57,23 @@ def json_text(findings: Findings) -> str:
             for stray in findings.strays
         ],
     }
-    return json.dumps(value, indent=1, ensure_ascii=False)
+    return json.dumps(foreign_text.clean_values(value), indent=1, ensure_ascii=False)
 
 
-def page(part: Page) -> str:
-    """Return in a row what was read from the page *part*."""
-    carried = sorted({number for block in part.blocks for number, _ in block.lines[1:]})
-    printed = sorted({row.number for sheet in part.sheets for row in sheet.rows} - set(carried))
-    blocks = (
-        f"{len(part.blocks)} QR {'block' if len(part.blocks) == 1 else 'blocks'} with lines "
-        f"{ranges(carried)}"
-        if carried
-        else ""
-    )
-    rows = (
-        f"printed {'line' if len(printed) == 1 else 'lines'} {ranges(printed)}" if printed else ""
-    )
-    seen = (
-        " and ".join(filter(None, (blocks, rows)))
-        or "no QR block and no printed line that can be read"
-    )
-    return f"{part.source}: {f'page {part.page}: ' if part.pages > 1 else ''}{seen}"
+def page(read: Page) -> str:
+    """Return in a row what was read from the page *read*."""
+    carried = sorted({number for block in read.blocks for number, _ in block.lines[1:]})
+    printed = sorted({row.number for sheet in read.sheets for row in sheet.rows} - set(carried))
+    parts = []
+    if carried:
+        parts.append(f"{counted(len(read.blocks), 'QR block')} with lines {ranges(carried)}")
+    if printed:
+        parts.append(f"printed {noun(printed, 'line')} {ranges(printed)}")
+    where = f"{read.source}: page {read.page}" if read.pages > 1 else read.source
+    return f"{where}: {' and '.join(parts) or _NOTHING_READ}"
+
+
+_NOTHING_READ = "no QR block and no printed line that can be read"
 
 
 def wanted(findings: Findings) -> list[str]:
@@ -79,38 +81,41 @@ def wanted(findings: Findings) -> list[str]:
     return [_wanted(finding) for finding in findings.sets if finding.needed]
 
 
-def standing(one: Standing) -> str:
+def standing(shares: Standing) -> str:
     """Return in one sentence how the shares of a backup stand."""
-    more = max(0, one.needed - len(one.complete))
-    shares = "share" if len(one.complete) == 1 else "shares"
+    more = max(0, shares.needed - len(shares.complete))
     rest = f"{more} more would give the key back" if more else "enough to give the key back"
-    return f"Backup {one.backup}: {shares} {', '.join(map(str, one.complete))} of {one.count} can be read in full; {rest}."
+    return (
+        f"Backup {shares.backup}: {noun(shares.complete, 'share')} "
+        f"{', '.join(map(str, shares.complete))} of {shares.count} can be read in full; {rest}."
+    )
 
 
-def _wanted(finding: SetFinding) -> str:
-    # Spare lines need not be told: the data lines that were not read are always enough.
-    lost = [
+def _lost_lines(finding: SetFinding) -> list[int]:
+    """Return the data lines that were not read."""
+    return [
         line.number
         for line in finding.lines
         if line.status in _LOST and line.number <= finding.head.data_lines
     ]
+
+
+def _wanted(finding: SetFinding) -> str:
+    # Spare lines need not be told: the data lines that were not read are always enough.
+    lost = _lost_lines(finding)
+    where = []
     sheets = layout.plan(finding.head.total, layout.PAPERS["a4"]).sheets
-    on_sheets = (
-        (number, [row.number for row in sheet.rows if row.number in lost])
-        for number, sheet in enumerate(sheets, 1)
-    )
-    where = [
-        f"{'line' if len(on) == 1 else 'lines'} {ranges(on)} of sheet {number}"
-        for number, on in on_sheets
-        if on
-    ]
-    enough = (
-        f"; any {finding.needed} of these {len(lost)} will do" if finding.needed < len(lost) else ""
-    )
+    for number, sheet in enumerate(sheets, 1):
+        on_sheet = [row.number for row in sheet.rows if row.number in lost]
+        if on_sheet:
+            where.append(f"{noun(on_sheet, 'line')} {ranges(on_sheet)} of sheet {number}")
+    enough = ""
+    if finding.needed < len(lost):
+        enough = f"; any {finding.needed} of these {len(lost)} will do"
     return f"To complete set {finding.head.mark}: type {', '.join(where)}, or scan again{enough}."
 
 
-def _set_table(finding: SetFinding) -> str:
+def _set_table(finding: SetFinding, *, characters: bool) -> str:
     head = finding.head
     verdict = (
         f"not complete: {finding.problem.what}"
@@ -124,7 +129,7 @@ def _set_table(finding: SetFinding) -> str:
         )
     ]
     for status in Status:
-        numbers = _numbers(finding, status)
+        numbers = [line.number for line in finding.lines if line.status is status]
         data = [number for number in numbers if number <= head.data_lines]
         if status is Status.MISSING and len(data) < len(numbers):
             # Whoever types leaves the spare lines out, and nothing is amiss.
@@ -132,17 +137,11 @@ def _set_table(finding: SetFinding) -> str:
             numbers = data
         if numbers or status is Status.FINE:
             rows.append(_row(status.value, numbers))
-    rows.extend(_details(finding.lines))
-    lost = [
-        line.number
-        for line in finding.lines
-        if line.status in _LOST and line.number <= head.data_lines
-    ]
+    rows.extend(_details(finding.lines, characters=characters))
+    lost = _lost_lines(finding)
     if finding.body is not None and lost:
-        rows.append(
-            f"  Spare lines stood in for {'line' if len(lost) == 1 else 'lines'} {ranges(lost)}."
-        )
-    return "\n".join(rows)
+        rows.append(f"  Spare lines stood in for {noun(lost, 'line')} {ranges(lost)}.")
+    return foreign_text.rows(rows)
 
 
 def _row(word: str, numbers: Sequence[int]) -> str:
@@ -153,15 +152,20 @@ def _share(head: Head) -> str:
     if head.share is None:
         return ""
     share = head.share
-    return f" (share {share.number} of {share.count}, {share.threshold} needed, backup {backup_characters(share.backup)})"
+    return (
+        f" (share {share.number} of {share.count}, {share.threshold} needed, "
+        f"backup {backup_characters(share.backup)})"
+    )
 
 
-def _details(lines: Iterable[LineFinding]) -> Iterator[str]:
+def _details(lines: Iterable[LineFinding], *, characters: bool) -> Iterator[str]:
     for line in lines:
         if line.status is Status.MENDED:
-            yield f"  line {line.number}: {_mended(line.mends)}{_at(line)}"
+            mended = _mended(line.mends) if characters else _mended_places(line.mends)
+            yield f"  line {line.number}: {mended}{_at(line)}"
         elif line.status is Status.WRONG:
-            yield f"  line {line.number}: {'; '.join(filter(None, (_columns(line.mends), line.remark)))}{_at(line)}"
+            known = "; ".join(filter(None, (_columns(line.mends), line.remark)))
+            yield f"  line {line.number}: {known}{_at(line)}"
 
 
 def _at(line: LineFinding) -> str:
@@ -171,8 +175,29 @@ def _at(line: LineFinding) -> str:
 def _mended(mends: tuple[Mend, ...]) -> str:
     if is_swap(mends):
         first, second = mends
-        return f"characters {first.column} and {second.column}: {first.was}{second.was} taken for {first.now}{second.now}"
+        return (
+            f"characters {first.column} and {second.column}: {first.was}{second.was} taken for "
+            f"{first.now}{second.now}"
+        )
     return ", ".join(map(_mend, mends))
+
+
+def _mended_places(mends: tuple[Mend, ...]) -> str:
+    """Return where a line was mended, and nothing of what stands there."""
+    if is_swap(mends):
+        first, second = mends
+        return f"characters {first.column} and {second.column} exchanged"
+    return ", ".join(map(_mend_place, mends))
+
+
+def _mend_place(mend: Mend) -> str:
+    if mend.column == 0:
+        return f"number {mend.was} taken for {mend.now}"
+    if not mend.was:
+        return f"character {mend.column} was missing"
+    if not mend.now:
+        return f"character {mend.column} was one too many"
+    return f"character {mend.column} mended"
 
 
 def _mend(mend: Mend) -> str:
@@ -188,14 +213,15 @@ def _mend(mend: Mend) -> str:
 def _columns(mends: tuple[Mend, ...]) -> str:
     if not mends:
         return ""
-    word = "character" if len(mends) == 1 else "characters"
-    return f"{word} {ranges(mend.column for mend in mends)} wrong"
+    return f"{noun(mends, 'character')} {ranges(mend.column for mend in mends)} wrong"
 
 
 def _stray_table(strays: tuple[Stray, ...]) -> str:
     if not strays:
         return ""
-    return "\n".join(["Not used:", *(f"  {stray.place}: {_stray(stray)}" for stray in strays)])
+    return foreign_text.rows(
+        ["Not used:", *(f"  {stray.place}: {_stray(stray)}" for stray in strays)]
+    )
 
 
 def _stray(stray: Stray) -> str:
@@ -203,11 +229,7 @@ def _stray(stray: Stray) -> str:
     return f"{number}, {stray.reason}{f' {stray.mark}' if stray.mark else ''}"
 
 
-def _numbers(finding: SetFinding, status: Status) -> list[int]:
-    return [line.number for line in finding.lines if line.status is status]
-
-
-def _set_value(finding: SetFinding) -> dict[str, object]:
+def _set_value(finding: SetFinding, *, characters: bool) -> dict[str, object]:
     return {
         "mark": finding.head.mark,
         "data_lines": finding.head.data_lines,
@@ -216,7 +238,7 @@ def _set_value(finding: SetFinding) -> dict[str, object]:
         "restorable": finding.body is not None,
         "needed": finding.needed,
         "problem": finding.problem.what if finding.problem else None,
-        "lines": [_line_value(line) for line in finding.lines],
+        "lines": [_line_value(line, characters=characters) for line in finding.lines],
     }
 
 
@@ -228,8 +250,8 @@ def _share_value(head: Head) -> dict[str, object] | None:
     return {"number": share.number, "needed": share.threshold, "of": share.count, "backup": backup}
 
 
-def _line_value(line: LineFinding) -> dict[str, object]:
-    told = line.status is Status.MENDED
+def _line_value(line: LineFinding, *, characters: bool) -> dict[str, object]:
+    told = characters and line.status is Status.MENDED
     return {
         "number": line.number,
         "status": line.status.value,

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import hashlib
 from importlib import resources
+from typing import TYPE_CHECKING
 
 import click
 
 from paperkey_alt.cli import files, options
-from paperkey_alt.cli.options import say
-from paperkey_alt.sheet import layout
+from paperkey_alt.cli.terminal import say
+
+if TYPE_CHECKING:
+    from paperkey_alt.sheet.layout import Paper
 
 
 @click.command()
@@ -21,15 +24,9 @@ from paperkey_alt.sheet import layout
     help="The restorer, rescue.py; - for standard output.",
 )
 @click.option("--sheet", metavar="PDF", help="Also print it, a few pages for the drawer.")
-@click.option(
-    "--paper",
-    type=click.Choice(list(layout.PAPERS)),
-    default="a4",
-    show_default=True,
-    help="The paper's size.",
-)
+@options.paper
 @options.force
-def command(output: str, sheet: str | None, paper: str, *, force: bool) -> None:
+def command(*, output: str, sheet: str | None, paper: Paper, force: bool) -> None:
     """
     Write the restorer: one file for the standard library of Python 3.8 or later, made from the
     format document alone.
@@ -37,12 +34,12 @@ def command(output: str, sheet: str | None, paper: str, *, force: bool) -> None:
     python3 rescue.py FILES -o OUT reads typed text and text from QR readers, and needs no Ragleaf.
     """
     source = resources.files("paperkey_alt").joinpath("rescue/rescue.py").read_text("utf-8")
+    files.require_free([name for name in (output, sheet) if name], inputs=(), force=force)
     contents = {output: source.encode()}
     if sheet:
-        from paperkey_alt.sheet import listing  # noqa: PLC0415 - the drawing library is slow to load
+        from paperkey_alt.sheet import listing  # noqa: PLC0415 - reportlab is slow to load
 
-        contents[sheet] = listing.draw(
-            source, "The restorer of Ragleaf sheets, rescue.py", paper=layout.PAPERS[paper]
-        )
+        title = "The restorer of Ragleaf sheets, rescue.py"
+        contents[sheet] = listing.draw(source, title, paper=paper)
     files.write(contents, force=force)
     say([f"SHA-256 of the file: {hashlib.sha256(source.encode()).hexdigest()}"])

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import click
 
-from paperkey_alt.cli import files, options, passphrases, report, sources_given
-from paperkey_alt.cli.options import say
+from paperkey_alt.cli import files, given_sources, options, passphrases, report
+from paperkey_alt.cli.terminal import say
 
 
 @click.command()
@@ -21,20 +19,27 @@ from paperkey_alt.cli.options import say
 @options.mark
 @options.fingerprint
 @options.force
-def command(sources: tuple[str, ...], **given: Any) -> None:
+def command(
+    sources: tuple[str, ...],
+    *,
+    output: str,
+    public: str | None,
+    binary: bool,
+    passphrase_from: str | None,
+    mark: str | None,
+    fingerprint: str | None,
+    force: bool,
+) -> None:
     """
     Rebuild the key from its sheets: byte for byte, or not at all.
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
-    files.require_free([given["output"]], force=given["force"])
-    findings = sources_given.collect(sources_given.read(sources))
-    say([report.table(findings), *report.wanted(findings)])
-    certificate = sources_given.certificate(given["public"], given["fingerprint"])
-    ask = passphrases.source(given["passphrase_from"])
-    restored, _ = sources_given.restored(findings, given["mark"], certificate, ask)
-    files.write(
-        {given["output"]: restored.binary if given["binary"] else restored.data},
-        force=given["force"],
-    )
-    say([*restored.notes, f"Restored: {restored.title}"])
+    files.require_free([output], inputs=[*sources, public, passphrase_from], force=force)
+    findings = given_sources.collect(given_sources.read(sources))
+    say([*report.table(findings).split("\n"), *report.wanted(findings)])
+    certificate = given_sources.certificate(public, fingerprint)
+    ask = passphrases.source(passphrase_from)
+    rebuilt, _ = given_sources.rebuild(findings, mark, certificate, ask)
+    files.write({output: rebuilt.binary if binary else rebuilt.data}, force=force)
+    say([*rebuilt.notes, f"Restored: {rebuilt.title}"])

@@ -4,29 +4,40 @@ from __future__ import annotations
 
 import datetime as dt
 import os
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from paperkey_alt.cli import bookkeeping, files, options, passphrases
-from paperkey_alt.cli.options import say
-from paperkey_alt.errors import UnsupportedKey, in_file
+from paperkey_alt import keys
+from paperkey_alt.cli import files, given_register, options, passphrases
+from paperkey_alt.cli.terminal import say
+from paperkey_alt.computer import machine
+from paperkey_alt.errors import in_file
 from paperkey_alt.format import body
 from paperkey_alt.format.line_set import lay_out
-from paperkey_alt.format.lines import DATA_BYTES
-from paperkey_alt.format.payload import Revocation
-from paperkey_alt.format.spare_lines import spare_count
-from paperkey_alt.keys.openpgp import compact, key_file, revocation
-from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
-from paperkey_alt.keys.openpgp.revocation import Reason
-from paperkey_alt.records.register import REVOCATION
-from paperkey_alt.sheet import draw, layout, text_file, words
+from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
+from paperkey_alt.keys import RevocationReason
+from paperkey_alt.records.entry import printed
+from paperkey_alt.sheet import draw, text_file, words
+from paperkey_alt.sheet.layout import Spare
 
 if TYPE_CHECKING:
-    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.format.body import Ask
+    from paperkey_alt.format.payload import Revocation
+    from paperkey_alt.keys.openpgp.key import Key
+    from paperkey_alt.sheet.layout import Paper
 
-_REASONS = {reason.name.lower(): reason for reason in Reason}
-_SOON = "A revocation is dated: by this computer's clock it is made before the key. Set the clock first."
+_REASONS = {reason.name.lower(): reason for reason in RevocationReason}
+_LONGEST_COMMENT = 2000  # bytes
+_LAST_DATE = dt.datetime.fromtimestamp((1 << 32) - 1, dt.UTC)  # of four bytes, RFC 9580 §3.5
+_LATE = (
+    "A revocation is dated, and this computer's clock is past 2106, the last year that OpenPGP can "
+    "name. Set the clock first."
+)
+_SOON = (
+    "A revocation is dated: by this computer's clock it is made before the key. Set the clock "
+    "first."
+)
 
 
 @click.command()
@@ -44,19 +55,27 @@ _SOON = "A revocation is dated: by this computer's clock it is made before the k
     help="Why the key is revoked; asked for when not given.",
 )
 @click.option("--comment", default="", help="A sentence for those who read the revocation.")
-@click.option(
-    "--paper",
-    type=click.Choice(list(layout.PAPERS)),
-    default="a4",
-    show_default=True,
-    help="The paper's size.",
-)
+@options.paper
 @options.passphrase_from
-@bookkeeping.path
-@bookkeeping.refrain
+@options.register
+@options.no_register
 @options.fingerprint
 @options.force
-def command(**given: Any) -> None:
+def command(
+    keyfile: str,
+    *,
+    output: str,
+    text: str | None,
+    certificate: str | None,
+    reason: str | None,
+    comment: str,
+    paper: Paper,
+    passphrase_from: str | None,
+    register_path: str | None,
+    no_register: bool,
+    fingerprint: str | None,
+    force: bool,
+) -> None:
     """
     Print a revocation certificate for the OpenPGP key in KEYFILE, made now or given, on a sheet of
     its own.
@@ -64,51 +83,55 @@ def command(**given: Any) -> None:
     Whoever has the sheet can end the key, and do nothing else with it: keep it, but not with the
     sheets of the key.
     """
+    register_file = None if no_register else given_register.place(register_path)
     files.require_free(
-        [name for name in (given["output"], given["text"]) if name], force=given["force"]
+        [name for name in (output, text) if name],
+        inputs=[keyfile, certificate, passphrase_from, register_file],
+        force=force,
     )
-    with in_file(given["keyfile"]):
-        key = key_file.choose(
-            key_file.read(files.read(given["keyfile"], files.LONGEST_KEY_FILE)),
-            given["fingerprint"],
-        )
-        if key.version not in SUPPORTED_VERSIONS:
-            raise UnsupportedKey(
-                f"the key is of version {key.version}; revocations are made for versions 4 and 6"
-            )
-    packet = _given(given["certificate"], key) if given["certificate"] else _made(key, given)
-    payload = Revocation(key.fingerprint, packet)
-    carried = body.wrap(payload, None)
-    line_set = lay_out(carried, spare_count(-(-len(carried) // DATA_BYTES)))
-    caption = words.revocation_caption(key, line_set, payload, today=bookkeeping.today())
-    contents = {given["output"]: draw.draw(line_set, caption, paper=layout.PAPERS[given["paper"]])}
-    if given["text"]:
-        contents[given["text"]] = text_file.write(
-            line_set, words.remarks(line_set, caption)
-        ).encode()
-    files.write(contents, force=given["force"])
+    with in_file(keyfile):
+        key = keys.revocable(files.read(keyfile, files.LONGEST_KEY_FILE), fingerprint)
+    if certificate:
+        with in_file(certificate):
+            payload = keys.read_revocation(files.read(certificate, files.LONGEST_KEY_FILE), key)
+    else:
+        payload = _made(key, reason, comment, passphrases.source(passphrase_from))
+    data, today = body.wrap(payload, None).data, machine.today()
+    line_set = lay_out(data, Spare(DEFAULT_SPARE_PERCENT).lines_for(len(data), paper))
+    caption = words.revocation_caption(key, line_set, payload, today=today)
+    contents = {output: draw.draw(line_set, caption, paper=paper)}
+    if text:
+        contents[text] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
+    files.write(contents, force=force)
     say(words.revocation_printed(line_set))
-    bookkeeping.note(
-        given,
-        bookkeeping.entry([line_set], REVOCATION, 1, fingerprint=key.fingerprint.hex().upper()),
-    )
+    if not no_register:
+        entry = printed(
+            payload,
+            [line_set],
+            sheets=1,
+            today=today,
+            fingerprint=key.fingerprint.hex().upper(),
+            name=next(iter(key.user_ids), None),
+        )
+        given_register.note(register_path, entry)
 
 
-def _given(name: str, key: Key) -> bytes:
-    with in_file(name):
-        return revocation.read(files.read(name, files.LONGEST_KEY_FILE), key.primary)
-
-
-def _made(key: Key, given: dict[str, Any]) -> bytes:
-    now = int(dt.datetime.now(dt.UTC).timestamp())
-    if now < key.created.timestamp():
+def _made(key: Key, reason: str | None, comment: str, ask: Ask) -> Revocation:
+    """Return a revocation that *key* makes now; ask for the *reason* where it was not given."""
+    now = machine.now()
+    if now < key.created:
         raise click.UsageError(_SOON)
-    reason = given["reason"] or click.prompt(
-        "Why is the key revoked", type=click.Choice(list(_REASONS)), default="none", err=True
-    )
-    unlocked = compact.unlock_primary(key, passphrases.source(given["passphrase_from"]))
-    made = revocation.make(
-        unlocked, _REASONS[reason], given["comment"], now, os.urandom(revocation.SALT_BYTES)
-    )
-    # What is printed was read and verified as any other revocation is.
-    return revocation.read(revocation.write(made), key.primary)
+    if now > _LAST_DATE:
+        raise click.UsageError(_LATE)
+    try:
+        length = len(comment.encode())
+    except UnicodeEncodeError:
+        raise click.UsageError("--comment is not UTF-8 text") from None
+    if length > _LONGEST_COMMENT:
+        raise click.UsageError(
+            f"--comment has {length:,} bytes; more than {_LONGEST_COMMENT:,} are not for paper"
+        )
+    if reason is None:
+        choice = click.Choice(list(_REASONS))
+        reason = click.prompt("Why is the key revoked", type=choice, default="none", err=True)
+    return keys.revoke(key, _REASONS[reason], comment, now=now, random_bytes=os.urandom, ask=ask)

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
+import re
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from paperkey_alt.cli import files, report, sources_given
-from paperkey_alt.cli.options import say
+from paperkey_alt.cli import files, given_sources, report
+from paperkey_alt.cli.terminal import say
 from paperkey_alt.entry import line_by_line, transcript
+from paperkey_alt.errors import SourceError
 from paperkey_alt.format.recover import recover
 from paperkey_alt.reading.text import typed
 from paperkey_alt.sheet import text_file
@@ -31,71 +35,92 @@ if TYPE_CHECKING:
     metavar="SOURCE",
     help="Lines read from these scans or texts need not be typed.",
 )
-@click.option("--plain", "is_plain", is_flag=True, help="Ask line by line, without a full screen.")
-def command(lines: str, others: tuple[str, ...], *, is_plain: bool) -> None:
+@click.option("--plain", is_flag=True, help="Ask line by line, without a full screen.")
+def command(lines: str, *, others: tuple[str, ...], plain: bool) -> None:
     """
     Type the lines of one set from its sheets into the text file LINES, or go on with it.
 
     A line is checked as its last character is typed. Right ones are saved at once.
     """
-    files.require_free([lines], force=True)
-    there = _there(lines)
-    begun = transcript.begin(
-        [*there, *(one for part in sources_given.read(others) for one in part.raw_lines)]
-    )
-    save = _saving(lines, transcript.begin(there))
+    files.require_typed(lines, others)
+    there = _typed_lines(lines)
+    read = [raw_line for page in given_sources.read(others) for raw_line in page.raw_lines]
+    begun, saved = transcript.begin([*there, *read]), transcript.begin(there)
+
+    def save(typed: Transcript) -> None:
+        nonlocal saved
+        for number, characters in typed.lines_since(saved):
+            files.append(lines, text_file.row(number, characters))
+        saved = typed
+
     save(begun)
-    left = _front_end(is_plain=is_plain)(begun, save)
+    left = _front_end(plain=plain)(begun, save)
     say(_ended(left, lines))
 
 
-def _there(name: str) -> tuple[RawLine, ...]:
-    """Return what the file holds already."""
+def _raw_lines(name: str) -> tuple[RawLine, ...]:
+    """Return what the text file *name* holds already, nothing where it is not there."""
     if not Path(name).exists():
         return ()
     return typed.read(files.read(name, files.LONGEST_KEY_FILE).decode("utf-8", "replace"), name)
 
 
-def _saving(name: str, there: Transcript) -> Callable[[Transcript], None]:
+# A row as this command writes it, or as much of one as a loss of power left.
+_OWN_ROW = re.compile(r"(?:#.*| *[0-9]{0,4} *[A-Z2-7 ]*)", re.ASCII)
+
+
+def _typed_lines(name: str) -> tuple[RawLine, ...]:
     """
-    Return what writes the lines of a transcript that are not in the file yet, which holds *there*.
+    Return what the text file *name* holds already; raises SourceError where it is not of this
+    command's kind: nothing is added to a key, a scan or a letter.
     """
-    saved = dict(there.lines)
+    if not Path(name).exists():
+        return ()
+    data = files.read(name, files.LONGEST_KEY_FILE)
+    with contextlib.suppress(UnicodeDecodeError):
+        text = data.decode()
+        raw_lines = typed.read(text, name)
+        is_typed = bool(transcript.begin(raw_lines).lines)
+        if is_typed or all(map(_OWN_ROW.fullmatch, text.splitlines())):
+            return raw_lines
+    raise SourceError(
+        f"{name} is there already, and is no file of typed lines",
+        advice="Name a new file for the lines you type, or the one you began.",
+    )
 
-    def save(done: Transcript) -> None:
-        for number, characters in done.lines.items():
-            if saved.get(number) != characters:
-                files.append(name, text_file.row(number, characters))
-                saved[number] = characters
 
-    return save
-
-
-def _front_end(
-    *, is_plain: bool
-) -> Callable[[Transcript, Callable[[Transcript], None]], Transcript]:
-    if is_plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
-        return line_by_line.run
+def _front_end(*, plain: bool) -> Callable[[Transcript, Callable[[Transcript], None]], Transcript]:
+    simple = partial(line_by_line.run, say=say, ask=_ask)
+    if plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
+        return simple
     try:
         from paperkey_alt.entry import full_screen  # noqa: PLC0415 - an extra
     except ImportError:
-        return line_by_line.run
+        return simple
     return full_screen.run
 
 
+def _ask(prompt: str) -> str | None:
+    """Return what is typed behind *prompt*, None at the end of the input."""
+    try:
+        answer: str = click.prompt(
+            prompt, default="", show_default=False, prompt_suffix=" ", err=True
+        )
+    except click.Abort:
+        return None
+    return answer
+
+
 def _ended(left: Transcript, name: str) -> list[str]:
+    """Return what is to be said of the typing that was *left* in the file *name*."""
     if left.head is None:
         return [f"Nothing was typed yet. To begin: ragleaf type {name}"]
     if left.needed:
-        return [
-            (
-                f"Set {left.head.mark}: {left.needed} more lines are needed. To go on: ragleaf type "
-                f"{name}"
-            )
-        ]
+        needed = f"{left.needed} more lines are needed"
+        return [f"Set {left.head.mark}: {needed}. To go on: ragleaf type {name}"]
     # What counts is the file, as it will be read.
-    findings = recover(_there(name))
+    findings = recover(_raw_lines(name))
     return [
-        report.table(findings),
+        *report.table(findings).split("\n"),
         f"All lines needed are in {name}. Next: ragleaf restore {name} -o KEYFILE",
     ]

@@ -1,18 +1,20 @@
 """
-The computer at hand as `paperkey_alt.computer.preflight` wants it: `look`. Reads files of the
-system and runs nothing.
+The computer at hand, as `paperkey_alt.computer.preflight` wants it: `look`; the instant by its
+clock: `now`, and the date: `today`. Reads files of the system and runs nothing.
 """
 
 from __future__ import annotations
 
 import contextlib
+import datetime as dt
 import getpass
+import os
+import re
 import socket
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from paperkey_alt.cli.bookkeeping import today
 from paperkey_alt.computer.preflight import System
 
 if TYPE_CHECKING:
@@ -22,6 +24,16 @@ _PROC, _SYS = Path("/proc"), Path("/sys")
 _LOGINS = (Path("/run/utmp"), Path("/var/run/utmp"))
 
 
+def now() -> dt.datetime:
+    """Return the instant by the computer's clock, in its time zone."""
+    return dt.datetime.now().astimezone()
+
+
+def today() -> dt.date:
+    """Return the date by the computer's clock, in its time zone."""
+    return now().date()
+
+
 def look() -> System:
     """
     Return what can be known of this computer without being root; of systems other than Linux the
@@ -29,7 +41,7 @@ def look() -> System:
     """
     logins = next((path for path in _LOGINS if path.exists()), _LOGINS[0])
     return System(
-        today=today(),
+        now=now(),
         user=_user(),
         interfaces=_read(_interfaces),
         routes=_text(_PROC / "net/route"),
@@ -112,8 +124,16 @@ def _removable() -> Iterator[str]:
 
 
 def _core_limit() -> int | None:
+    """
+    Return the limit that other programs have which are started beside this one, for this one has
+    set its own to 0: that of the parent process, where the system tells it.
+    """
     if sys.platform == "win32":
         return None
+    limits = _text(_PROC / str(os.getppid()) / "limits") or ""
+    beside = re.search(r"^Max core file size +([0-9]+|unlimited)", limits, re.MULTILINE)
+    if beside:
+        return -1 if beside[1] == "unlimited" else int(beside[1])
     with contextlib.suppress(ImportError, OSError):
         import resource  # noqa: PLC0415 - not there on every system
 

@@ -1,5 +1,5 @@
 """
-Whether a computer is fit for handling a secret key: `findings` of a `System`.
+Whether a computer is fit for handling a secret key: `observe` a `System`.
 
 A system is given as what its files say, so that nothing is opened here; what could not be read is
 None, and is said to be unknown. The files are those of Linux: proc(5), sysfs(5), utmp(5).
@@ -14,10 +14,10 @@ from enum import Enum
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
 # No computer that runs this version has a clock that is right and earlier.
-RELEASED = dt.date(2026, 11, 1)
+RELEASED = dt.datetime(2026, 11, 1, tzinfo=dt.UTC)
 
 _IFF_UP, _IFF_LOOPBACK = 0x1, 0x8  # netdevice(7)
 _USER_PROCESS = 7  # utmp(5)
@@ -42,7 +42,7 @@ _NETWORK = frozenset(
 
 
 class Weight(Enum):
-    """How much a finding matters, and the word for it."""
+    """How much an observation matters, and the word for it. The weightiest comes first."""
 
     MATTERS = "MATTERS"
     NOTE = "note"
@@ -50,8 +50,8 @@ class Weight(Enum):
 
 
 @dataclass(frozen=True)
-class Finding:
-    """What was found, why it matters, and how to mend it."""
+class Observation:
+    """What was found of a computer, why it matters, and how to mend it."""
 
     weight: Weight
     what: str
@@ -68,10 +68,11 @@ class System:
     /proc/net/route, /proc/net/ipv6_route, /proc/swaps, /proc/self/mountinfo. *encrypted*: swap
     devices that are encrypted or in memory. *core_limit*: RLIMIT_CORE in bytes, -1 for none;
     *core_pattern*: /proc/sys/kernel/core_pattern. *removable*: device numbers ("8:1") of removable
-    media. *logins*: the utmp file; *user*: who runs this. *today*: by the clock.
+    media. *logins*: the utmp file; *user*: who runs this. *now*: the instant by the clock, in the
+    time zone in which instants are told.
     """
 
-    today: dt.date
+    now: dt.datetime
     user: str = ""
     interfaces: Mapping[str, int] | None = None
     routes: str | None = None
@@ -85,14 +86,14 @@ class System:
     logins: bytes | None = None
 
 
-def findings(
-    system: System, folder: str | None = None, created: dt.date | None = None
-) -> tuple[Finding, ...]:
+def observe(
+    system: System, folder: str | None = None, created: dt.datetime | None = None
+) -> tuple[Observation, ...]:
     """
     Return what is to be said of *system*: the weighty first. *folder* is the absolute name of where
-    outputs go, *created* the day a key was made.
+    outputs go, *created* the instant at which a key was made.
     """
-    found = [
+    observations = [
         *_network(system),
         *_swap(system),
         *_core_dumps(system),
@@ -100,11 +101,17 @@ def findings(
         *(_folder(system, folder) if folder else ()),
         *_others(system),
     ]
-    return tuple(sorted(found, key=lambda one: list(Weight).index(one.weight)))
+    order = list(Weight)
+    return tuple(sorted(observations, key=lambda observation: order.index(observation.weight)))
 
 
-def _unknown(what: str) -> Finding:
-    return Finding(
+def weighty(observations: Iterable[Observation]) -> tuple[Observation, ...]:
+    """Return those of *observations* that matter."""
+    return tuple(seen for seen in observations if seen.weight is Weight.MATTERS)
+
+
+def _unknown(what: str) -> Observation:
+    return Observation(
         Weight.UNKNOWN,
         f"{what} cannot be known on this system",
         "What is not known is not proven.",
@@ -112,7 +119,7 @@ def _unknown(what: str) -> Finding:
     )
 
 
-def _network(system: System) -> Iterator[Finding]:
+def _network(system: System) -> Iterator[Observation]:
     why = "What is connected can be reached, and can send a key away."
     mend = "Take out the cable, switch the radio off or remove it, and look again."
     if system.interfaces is None:
@@ -121,10 +128,10 @@ def _network(system: System) -> Iterator[Finding]:
     flags = system.interfaces
     up = sorted(name for name, bits in flags.items() if bits & _IFF_UP and not bits & _IFF_LOOPBACK)
     if up:
-        yield Finding(Weight.MATTERS, f"network interfaces are up: {', '.join(up)}", why, mend)
+        yield Observation(Weight.MATTERS, f"network interfaces are up: {', '.join(up)}", why, mend)
     down = sorted(name for name, bits in flags.items() if not bits & (_IFF_UP | _IFF_LOOPBACK))
     if down:
-        yield Finding(
+        yield Observation(
             Weight.NOTE,
             f"there are network interfaces, down now: {', '.join(down)}",
             "They can be switched on.",
@@ -132,21 +139,24 @@ def _network(system: System) -> Iterator[Finding]:
         )
     routed = sorted(_default_routes(system))
     if routed:
-        yield Finding(Weight.MATTERS, f"there is a default route by {', '.join(routed)}", why, mend)
+        yield Observation(
+            Weight.MATTERS, f"there is a default route by {', '.join(routed)}", why, mend
+        )
 
 
 def _default_routes(system: System) -> set[str]:
     rows = [row.split() for row in (system.routes or "").splitlines()[1:]]
-    found = {row[0] for row in rows if len(row) > 7 and row[1] == row[7] == "00000000"}
-    rows = [row.split() for row in (system.routes6 or "").splitlines()]
-    return found | {
+    rows6 = [row.split() for row in (system.routes6 or "").splitlines()]
+    by_ipv4 = {row[0] for row in rows if len(row) > 7 and row[1] == row[7] == "00000000"}
+    by_ipv6 = {
         row[9]
-        for row in rows
+        for row in rows6
         if len(row) > 9 and row[0] == "0" * 32 and row[1] == "00" and row[9] != "lo"
     }
+    return by_ipv4 | by_ipv6
 
 
-def _swap(system: System) -> Iterator[Finding]:
+def _swap(system: System) -> Iterator[Observation]:
     if system.swaps is None:
         yield _unknown("Whether memory is written to a disk (swap)")
         return
@@ -154,7 +164,7 @@ def _swap(system: System) -> Iterator[Finding]:
     open_ = [row[0] for row in rows if row and row[0] not in system.encrypted]
     if open_:
         what = f"memory may be written to a disk unencrypted: {', '.join(open_)}"
-        yield Finding(
+        yield Observation(
             Weight.MATTERS,
             what,
             "A secret in memory can survive there.",
@@ -162,7 +172,7 @@ def _swap(system: System) -> Iterator[Finding]:
         )
 
 
-def _core_dumps(system: System) -> Iterator[Finding]:
+def _core_dumps(system: System) -> Iterator[Observation]:
     if system.core_limit is None:
         yield _unknown("Whether the memory of a failing program is written to a file (core dump)")
         return
@@ -170,31 +180,34 @@ def _core_dumps(system: System) -> Iterator[Finding]:
     if system.core_limit != 0 or is_piped:
         where = "handed to another program" if is_piped else "written to a file"
         what = f"the memory of a failing program is {where} (core dump)"
-        mend = "Say ulimit -c 0" + (
+        rest = (
             ", and as root sysctl kernel.core_pattern=core." if is_piped else " in this terminal."
         )
-        yield Finding(Weight.MATTERS, what, "It may hold the key and its passphrase.", mend)
+        mend = f"Say ulimit -c 0{rest}"
+        yield Observation(Weight.MATTERS, what, "It may hold the key and its passphrase.", mend)
 
 
-def _clock(system: System, created: dt.date | None) -> Iterator[Finding]:
+def _clock(system: System, created: dt.datetime | None) -> Iterator[Observation]:
     why = "Signatures, revocations and sheets are dated by it."
     mend = "Set the clock by a watch, then go on."
-    if system.today < RELEASED:
-        what = f"the clock says {system.today}, which is before this program was made ({RELEASED})"
-        yield Finding(Weight.MATTERS, what, why, mend)
-    elif created is not None and system.today < created:
-        yield Finding(
-            Weight.MATTERS,
-            f"the clock says {system.today}, which is before the key was made ({created})",
-            why,
-            mend,
-        )
+    clock = f"the clock says {_told(system.now, system)}"
+    if system.now < RELEASED:
+        what = f"{clock}, which is before this program was made ({_told(RELEASED, system)})"
+        yield Observation(Weight.MATTERS, what, why, mend)
+    elif created is not None and system.now < created:
+        what = f"{clock}, which is before the key was made ({_told(created, system)})"
+        yield Observation(Weight.MATTERS, what, why, mend)
     else:
-        what = f"the clock says {system.today}; a computer that never was online has nothing to set it by"
-        yield Finding(Weight.NOTE, what, why, "Compare it with a watch.")
+        what = f"{clock}; a computer that never was online has nothing to set it by"
+        yield Observation(Weight.NOTE, what, why, "Compare it with a watch.")
 
 
-def _folder(system: System, folder: str) -> Iterator[Finding]:
+def _told(instant: dt.datetime, system: System) -> str:
+    """Return *instant* as a watch beside the computer shows it, and by how much that is not UTC."""
+    return instant.astimezone(system.now.tzinfo).isoformat(" ", "minutes")
+
+
+def _folder(system: System, folder: str) -> Iterator[Observation]:
     if system.mounts is None:
         yield _unknown(f"What kind of file system {folder} is on")
         return
@@ -213,7 +226,7 @@ def _folder(system: System, folder: str) -> Iterator[Finding]:
     device, kind = mounts[max(holding, key=len)]
     if kind in _NETWORK:
         what = f"{folder} is on a file system in the network ({kind})"
-        yield Finding(
+        yield Observation(
             Weight.MATTERS,
             what,
             "The sheets go over the network and stay on another computer.",
@@ -222,7 +235,7 @@ def _folder(system: System, folder: str) -> Iterator[Finding]:
     elif device in system.removable:
         what = f"{folder} is on a medium that can be removed"
         why = "What is erased there may survive, and whoever has the medium has the sheets."
-        yield Finding(
+        yield Observation(
             Weight.MATTERS,
             what,
             why,
@@ -236,7 +249,7 @@ def _unescaped(name: str) -> str:
     return name
 
 
-def _others(system: System) -> Iterator[Finding]:
+def _others(system: System) -> Iterator[Observation]:
     if system.logins is None:
         yield _unknown("Whether others are logged in")
         return
@@ -253,7 +266,7 @@ def _others(system: System) -> Iterator[Finding]:
     others = sorted(users - {system.user})
     if others:
         what = f"others are logged in: {', '.join(others)}"
-        yield Finding(
+        yield Observation(
             Weight.MATTERS,
             what,
             "They may see memory, files or the screen.",

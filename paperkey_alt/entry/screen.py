@@ -22,12 +22,10 @@ WIDE, HIGH = 80, 24
 _INDENT = 8  # columns before the characters of a line
 _BEFORE = 8  # lines shown above the one being typed
 _BAR = 30
-_MOST = (
-    CHARACTERS + 1
-)  # characters that one line can be given: with one too many the check can tell which
-_TYPED = set(
-    "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567018?"
-)  # what a line may be typed with, look-alikes included
+# Characters that one line can be given: with one too many the check can tell which.
+_MOST = CHARACTERS + 1
+# What a line may be typed with, look-alikes included.
+_TYPED = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ234567018?")
 _HELP = (
     "Enter  accept what is proposed     arrows  move      Backspace, Delete  erase",
     "Ctrl-N put this line off           Ctrl-P  go back   Ctrl-G  go to a line",
@@ -57,10 +55,8 @@ def start(begun: Transcript) -> Screen:
     """
     Return the screen with the first line that is missing; one that is left at once where none is.
     """
-    number = begun.due()
-    return Screen(
-        begun, number if number is not None and begun.needed else 0, left=not begun.needed
-    )
+    number = begun.due() if begun.needed else None
+    return Screen(begun, number or 0, left=not begun.needed)
 
 
 def press(screen: Screen, key: str) -> Screen:
@@ -117,11 +113,11 @@ def _answered(screen: Screen, answer: Accepted | Problem) -> Screen:
     return replace(screen, problem=answer)
 
 
-def _next(screen: Screen, taken: Transcript, after: int) -> Screen:
-    number = taken.due(after) if taken.needed else None
+def _next(screen: Screen, typed: Transcript, after: int) -> Screen:
+    number = typed.due(after) if typed.needed else None
     if number is None:
-        return Screen(taken, screen.number, left=not taken.needed)
-    return Screen(taken, number)
+        return Screen(typed, screen.number, left=not typed.needed)
+    return Screen(typed, number)
 
 
 def _enter(screen: Screen) -> Screen:
@@ -135,9 +131,9 @@ def _put_off(screen: Screen) -> Screen:
 
 
 def _back(screen: Screen) -> Screen:
-    return (
-        Screen(screen.transcript, max(0, screen.number - 1)) if screen.transcript.head else screen
-    )
+    if screen.transcript.head is None:
+        return screen
+    return Screen(screen.transcript, max(0, screen.number - 1))
 
 
 def _move(step: int) -> Callable[[Screen], Screen]:
@@ -228,16 +224,11 @@ def _message(screen: Screen) -> list[str]:
         return [f"Go to line: {screen.going}"]
     if screen.problem is None:
         return [] if screen.text else _waiting(screen)
-    found = wrap(f"Line {screen.number}: {screen.problem.what}.", WIDE - 2)
+    told = wrap(f"Line {screen.number}: {screen.problem.what}.", WIDE - 2)
     if screen.problem.proposal is None:
-        return [*found, "Compare it with the paper."]
-    return [
-        *found,
-        (
-            "Compare with the paper; Enter "
-            f"takes{_row(screen.problem.number, screen.problem.proposal)}"
-        ),
-    ]
+        return [*told, "Compare it with the paper."]
+    proposed = _row(screen.problem.number, screen.problem.proposal)
+    return [*told, f"Compare with the paper; Enter takes{proposed}"]
 
 
 def _waiting(screen: Screen) -> list[str]:

@@ -72,6 +72,14 @@ class Transcript:
             None,
         )
 
+    def lines_since(self, earlier: Transcript) -> list[tuple[int, str]]:
+        """Return the lines, with their numbers, that are not in *earlier*, or otherwise there."""
+        return [
+            (number, characters)
+            for number, characters in self.lines.items()
+            if earlier.lines.get(number) != characters
+        ]
+
     def _is_open(self, number: int) -> bool:
         return number not in self.lines and number not in self.skipped
 
@@ -110,37 +118,39 @@ def begin(raw_lines: Iterable[RawLine]) -> Transcript:
 
     Raises SeveralSets where head lines of more than one set are among them.
     """
-    seen = list(raw_lines)
-    found = {
+    every = list(raw_lines)
+    heads = {
         head: text
-        for one in seen
-        for number, text in one.candidates
+        for raw_line in every
+        for number, text in raw_line.candidates
         if (head := _head(text, number)) is not None
     }
-    if len(found) > 1:
-        marks = ", ".join(head.mark for head in found)
+    if len(heads) > 1:
+        marks = ", ".join(head.mark for head in heads)
         raise SeveralSets(
-            f"lines of {len(found)} sets were given: {marks}",
+            f"lines of {len(heads)} sets were given: {marks}",
             advice="Type each set into a file of its own.",
         )
-    if not found:
+    if not heads:
         return Transcript()
-    ((head, text),) = found.items()
+    ((head, text),) = heads.items()
     exact = {head_line.NUMBER: lines.normalise(text)}
-    for one in seen:
-        for number, characters in one.candidates:
-            line = _fine(characters, number, head.mark) if one.seen is None and number else None
-            if line is not None and line.number <= head.total:
-                exact[line.number] = lines.encode(line, head.mark)
+    # What was chosen among several readings of a picture is not fine, however well it checks.
+    certain = (raw_line for raw_line in every if raw_line.seen is None)
+    for number, characters in (cut for raw_line in certain for cut in raw_line.candidates):
+        line = _fine(characters, number, head.mark) if number else None
+        if line is not None and line.number <= head.total:
+            exact[line.number] = lines.encode(line, head.mark)
     return Transcript(head, MappingProxyType(exact))
 
 
 def feed(transcript: Transcript, number: int, text: str) -> Accepted | Problem:
     """Return *transcript* with *text* as line *number*, or what is wrong with it."""
-    mark = (
-        NO_MARK if number == head_line.NUMBER else transcript.head.mark if transcript.head else None
-    )
-    if mark is None:
+    if number == head_line.NUMBER:
+        mark = NO_MARK
+    elif transcript.head is not None:
+        mark = transcript.head.mark
+    else:
         return Problem(number, "line 0 comes first: it says how many lines there are")
     try:
         reading = lines.decode(text, number, mark)

@@ -1,1 +1,13 @@
-"""What docs/format.md specifies, one module a section: from a payload to lines, and back."""
+"""
+What docs/format.md specifies, in its order: from a payload to lines, and back.
+
+    A line, Leniency    field, reed_solomon, lines, raw_line
+    The head line       head_line
+    Spare lines         spare_lines
+    The body            body, seal, line_set
+    Shares              shares, backup
+    Payload             buffer, fields, payload
+    Restoring           recover
+
+A module may import those of any section.
+"""

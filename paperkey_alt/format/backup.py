@@ -1,6 +1,6 @@
 """
-A backup: the one set of lines, or the several sets of shares, that together carry one body: `deal`
-and `assemble`.
+A backup: the one set of lines, or the several sets of shares, that together carry one body: `split`
+and `join` (docs/format.md, "Shares").
 """
 
 from __future__ import annotations
@@ -12,13 +12,16 @@ from itertools import product
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import NotEnoughShares, PaperError, SeveralSets, SharesDisagree
+from paperkey_alt.format import body as bodies
 from paperkey_alt.format import shares
 from paperkey_alt.format.head_line import BACKUP_BITS, Share, backup_characters
 from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
+    from paperkey_alt.format.body import Body
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.recover import Findings, SetFinding
 
@@ -40,14 +43,10 @@ class Terms:
 
 
 @dataclass(frozen=True)
-class Assembled:
-    """
-    A body, whether it is sealed, and the set marks of complete shares that were given and do not
-    belong to it.
-    """
+class Joined:
+    """The body of a backup, and the set marks of complete shares that do not belong to it."""
 
-    body: bytes
-    sealed: bool
+    body: Body
     wrong: tuple[str, ...] = ()
 
 
@@ -65,30 +64,36 @@ class Standing:
 
 
 def shared_length(length: int) -> int:
-    """Return how long a share of a body of *length* bytes is."""
+    """Return how long a share of a body of *length* bytes is, in bytes."""
     return length + CHECK_BYTES
 
 
-def deal(
-    body: bytes, terms: Terms, *, sealed: bool, spare: int, random_bytes: Callable[[int], bytes]
+def split(
+    body: Body, terms: Terms, *, spare: int, random_bytes: Callable[[int], bytes]
 ) -> tuple[LineSet, ...]:
     """
     Return *body* as shares on these *terms*, each a set of its own with *spare* spare lines.
 
     The body is split with the first 8 bytes of its SHA-256 behind it, so that a forged share is
-    told without a passphrase.
+    told without a passphrase. *random_bytes* returns as many bytes as it is asked for, of the
+    quality of a key.
     """
     backup = int.from_bytes(random_bytes(4), "big") >> (32 - BACKUP_BITS)
-    dealt = shares.split(body + _check(body), terms.threshold, terms.count, random_bytes)
+    secret = body.data + _check(body.data)
     return tuple(
         lay_out(
-            share, spare, sealed=sealed, share=Share(number, terms.threshold, terms.count, backup)
+            data,
+            spare,
+            sealed=body.sealed,
+            share=Share(number, terms.threshold, terms.count, backup),
         )
-        for number, share in enumerate(dealt, 1)
+        for number, data in enumerate(
+            shares.split(secret, terms.threshold, terms.count, random_bytes), 1
+        )
     )
 
 
-def assemble(findings: Findings, mark: str | None) -> Assembled:
+def join(findings: Findings, mark: str | None) -> Joined:
     """
     Return the one body that *findings* carry; *mark*, a set mark or a backup number, chooses among
     several.
@@ -100,15 +105,13 @@ def assemble(findings: Findings, mark: str | None) -> Assembled:
         raise PaperError(
             f"no line of {mark} was given", advice="The set mark is printed large on every sheet."
         )
-    able = [group for group in backups if _complete(group)]
-    if len(able) > 1:
-        raise SeveralSets(f"{len(able)} complete sets were given: {', '.join(map(_name, able))}")
-    if not able:
-        nearest = min(
-            backups, key=lambda group: min((one.needed, -len(one.lines)) for one in group)
-        )
-        raise _shortfall(nearest)
-    return _join(able[0])
+    complete = [line_sets for line_sets in backups if _is_complete(line_sets)]
+    if len(complete) > 1:
+        names = ", ".join(map(_name, complete))
+        raise SeveralSets(f"{len(complete)} complete sets were given: {names}")
+    if not complete:
+        raise _shortfall(min(backups, key=_distance))
+    return _join(complete[0])
 
 
 def standings(findings: Findings) -> tuple[Standing, ...]:
@@ -120,67 +123,75 @@ def standings(findings: Findings) -> tuple[Standing, ...]:
     the others are.
     """
     found = []
-    for group in _backups(findings.sets, None):
-        share = group[0].head.share
+    for line_sets in _backups(findings.sets, None):
+        share = line_sets[0].head.share
         if share is None:
             continue
-        for one in group:
-            if one.problem:
-                raise type(one.problem)(f"set {one.head.mark}: {one.problem.what}")
-        found.append(Standing(_name(group), tuple(_by_number(group)), share.threshold, share.count))
+        for line_set in line_sets:
+            if line_set.problem:
+                raise _named(line_set.problem, line_set)
+        complete = tuple(_by_number(line_sets))
+        found.append(Standing(_name(line_sets), complete, share.threshold, share.count))
     return tuple(found)
 
 
-def _backups(found: Iterable[SetFinding], mark: str | None) -> list[list[SetFinding]]:
-    groups: dict[object, list[SetFinding]] = defaultdict(list)
-    for one in found:
-        share = one.head.share
-        groups[replace(share, number=1) if share else one.head.mark].append(one)
+def _backups(line_sets: Iterable[SetFinding], mark: str | None) -> list[list[SetFinding]]:
+    """Return the sets of each backup that *mark* means, or of every one."""
+    backups: dict[object, list[SetFinding]] = defaultdict(list)
+    for line_set in line_sets:
+        share = line_set.head.share
+        backups[replace(share, number=1) if share else line_set.head.mark].append(line_set)
     return [
-        group
-        for group in groups.values()
-        if mark in (None, _name(group), *(one.head.mark for one in group))
+        members
+        for members in backups.values()
+        if mark in (None, _name(members), *(line_set.head.mark for line_set in members))
     ]
 
 
-def _complete(group: Sequence[SetFinding]) -> bool:
-    share = group[0].head.share
-    return len(_by_number(group)) >= (share.threshold if share else 1)
+def _is_complete(line_sets: Sequence[SetFinding]) -> bool:
+    share = line_sets[0].head.share
+    return len(_by_number(line_sets)) >= (share.threshold if share else 1)
 
 
-def _by_number(group: Sequence[SetFinding]) -> dict[int, list[SetFinding]]:
+def _distance(line_sets: Sequence[SetFinding]) -> tuple[int, int]:
+    """Return how far the nearest set of a backup is from complete: the less, the nearer."""
+    return min((line_set.needed, -len(line_set.lines)) for line_set in line_sets)
+
+
+def _by_number(line_sets: Sequence[SetFinding]) -> dict[int, list[SetFinding]]:
     """
     Return the complete sets of a backup by their share number; a set that is no share has number 0.
     """
     numbered: dict[int, list[SetFinding]] = defaultdict(list)
-    for one in group:
-        if one.body is not None:
-            numbered[one.head.share.number if one.head.share else 0].append(one)
+    for line_set in line_sets:
+        if line_set.body is not None:
+            numbered[line_set.head.share.number if line_set.head.share else 0].append(line_set)
     return dict(sorted(numbered.items()))
 
 
-def _join(group: Sequence[SetFinding]) -> Assembled:
-    share, sealed = group[0].head.share, group[0].head.sealed
-    numbered = _by_number(group)
-    if share is None:
-        return Assembled(numbered[0][0].body or b"", sealed)
+def _join(line_sets: Sequence[SetFinding]) -> Joined:
+    head = line_sets[0].head
+    numbered = _by_number(line_sets)
+    if head.share is None:
+        return Joined(bodies.flagged(numbered[0][0].body or b"", sealed=head.sealed))
     # Two sets that claim to be the same share: one of them is forged, and the join that leaves out
     # the fewest tells which.
     joins = [
-        join
+        joined
         for chosen in product(*numbered.values())
-        if (join := _join_chosen(chosen, share.threshold))
+        if (joined := _join_chosen(chosen, head.share.threshold))
     ]
     if not joins:
         raise SharesDisagree(
             f"the {len(numbered)} complete shares do not belong together, and they do not tell "
             "which is wrong"
         )
-    secret, used = max(joins, key=lambda join: len(join[1]))
-    wrong = tuple(
-        one.head.mark for ones in numbered.values() for one in ones if one.head.mark not in used
+    secret, used = max(joins, key=lambda joined: len(joined[1]))
+    marks = [line_set.head.mark for same in numbered.values() for line_set in same]
+    return Joined(
+        bodies.flagged(secret[:-CHECK_BYTES], sealed=head.sealed),
+        tuple(mark for mark in marks if mark not in used),
     )
-    return Assembled(secret[:-CHECK_BYTES], sealed, wrong)
 
 
 def _join_chosen(chosen: Sequence[SetFinding], threshold: int) -> tuple[bytes, set[str]] | None:
@@ -188,45 +199,48 @@ def _join_chosen(chosen: Sequence[SetFinding], threshold: int) -> tuple[bytes, s
     Return the secret that the *chosen* sets join to, and the marks of those that belong to it; None
     where they do not tell.
     """
-    numbered = {one.head.share.number: one for one in chosen if one.head.share}
-    bodies = {number: one.body for number, one in numbered.items() if one.body is not None}
-    if len(set(map(len, bodies.values()))) != 1:
+    numbered = {line_set.head.share.number: line_set for line_set in chosen if line_set.head.share}
+    data = {number: one.body for number, one in numbered.items() if one.body is not None}
+    if len(set(map(len, data.values()))) != 1:
         return None
     try:
-        joined = shares.join(
-            bodies, threshold, lambda secret: _check(secret[:-CHECK_BYTES]) == secret[-CHECK_BYTES:]
+        secret, wrong = shares.join(
+            data, threshold, lambda secret: _check(secret[:-CHECK_BYTES]) == secret[-CHECK_BYTES:]
         )
     except SharesDisagree:
         return None
-    return joined.secret, {
-        one.head.mark for number, one in numbered.items() if number not in joined.wrong
-    }
+    return secret, {one.head.mark for number, one in numbered.items() if number not in wrong}
 
 
-def _shortfall(group: Sequence[SetFinding]) -> PaperError:
-    share = group[0].head.share
+def _named(problem: PaperError, line_set: SetFinding) -> PaperError:
+    return type(problem)(f"set {line_set.head.mark}: {problem.what}")
+
+
+def _shortfall(line_sets: Sequence[SetFinding]) -> PaperError:
+    share = line_sets[0].head.share
     if share is None:
-        problem = group[0].problem or PaperError("it is not complete")
-        return type(problem)(f"set {group[0].head.mark}: {problem.what}")
-    whole = sorted(
-        one.head.share.number for one in group if one.head.share and one.body is not None
+        return _named(line_sets[0].problem or PaperError("it is not complete"), line_sets[0])
+    complete = sorted(
+        line_set.head.share.number
+        for line_set in line_sets
+        if line_set.head.share and line_set.body is not None
     )
     lacking = [
-        f"share {one.head.share.number}: {one.problem.what}"
-        for one in group
-        if one.head.share and one.problem
+        f"share {line_set.head.share.number}: {line_set.problem.what}"
+        for line_set in line_sets
+        if line_set.head.share and line_set.problem
     ]
-    more = share.threshold - len(whole)
-    have = f"complete: {', '.join(map(str, whole))}" if whole else "none is complete"
+    more = counted(share.threshold - len(complete), "more share is", "more shares are")
+    have = f"complete: {', '.join(map(str, complete))}" if complete else "none is complete"
     return NotEnoughShares(
-        f"{more} more {'share is' if more == 1 else 'shares are'} needed of backup {_name(group)} "
+        f"{more} needed of backup {_name(line_sets)} "
         f"({share.threshold} of {share.count}; {'; '.join([have, *lacking])})"
     )
 
 
-def _name(group: Sequence[SetFinding]) -> str:
-    share = group[0].head.share
-    return backup_characters(share.backup) if share else group[0].head.mark
+def _name(line_sets: Sequence[SetFinding]) -> str:
+    head = line_sets[0].head
+    return backup_characters(head.share.backup) if head.share else head.mark
 
 
 def _check(body: bytes) -> bytes:

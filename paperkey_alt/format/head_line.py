@@ -1,9 +1,8 @@
 """
 The head line, line 0 of every set: what a reader must know before any other line: `pack` and
-`unpack`.
+`unpack` (docs/format.md, "The head line").
 
-Its 24 data characters are read one by one as numbers 0 to 31 (RFC 4648 §6); docs/format.md, "The
-head line", has the table.
+Its 24 data characters are read one by one as numbers 0 to 31 (RFC 4648 §6); `_FIELDS` is the table.
 """
 
 from __future__ import annotations
@@ -23,9 +22,7 @@ BODY_CHECK_CHARACTERS = 4
 BACKUP_CHARACTERS = 5
 BACKUP_BITS = 5 * BACKUP_CHARACTERS
 MOST_SHARES = 16
-MOST_SPARE = (
-    254  # for each data line: what one codeword of docs/format.md, "Spare lines", has room for
-)
+MOST_SPARE = 254  # for each data line: what one codeword of spare lines has room for
 
 # Characters of the head line a field takes, in their order.
 _FIELDS = (
@@ -37,11 +34,11 @@ _FIELDS = (
     ("share_number", 1),
     ("share_threshold", 1),
     ("share_count", 1),
-    ("backup", BACKUP_CHARACTERS),
-    ("mark", MARK_CHARACTERS),
+    ("backup_number", BACKUP_CHARACTERS),
+    ("set_mark", MARK_CHARACTERS),
     ("body_check", BODY_CHECK_CHARACTERS),
 )
-_COVERED = sum(width for name, width in _FIELDS if name not in ("mark", "body_check"))
+_COVERED = sum(width for name, width in _FIELDS if name not in ("set_mark", "body_check"))
 
 
 @dataclass(frozen=True)
@@ -145,7 +142,7 @@ def unpack(line: Line) -> Head:
             padding=number["padding"],
             sealed=bool(number["flags"] & FLAG_SEALED),
             share=_share(number),
-            mark=fields["mark"],
+            mark=fields["set_mark"],
             body_check=fields["body_check"],
         )
     except ValueError as reason:
@@ -174,15 +171,16 @@ def _characters(head: Head) -> str:
         "share_number": share.number if share else 0,
         "share_threshold": share.threshold if share else 0,
         "share_count": share.count if share else 0,
-        "backup": share.backup if share else 0,
-        "mark": _number(head.mark),
+        "backup_number": share.backup if share else 0,
+        "set_mark": _number(head.mark),
         "body_check": _number(head.body_check),
     }
     return "".join(_text(number[name], width) for name, width in _FIELDS)
 
 
 def _share(number: dict[str, int]) -> Share | None:
-    values = [number[name] for name in ("share_number", "share_threshold", "share_count", "backup")]
+    names = ("share_number", "share_threshold", "share_count", "backup_number")
+    values = [number[name] for name in names]
     return Share(*values) if any(values) else None
 
 

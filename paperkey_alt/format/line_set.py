@@ -1,5 +1,6 @@
 """
-A set of lines: a body laid out as head line, data lines and spare lines: `lay_out`.
+A set of lines: a body laid out as head line, data lines and spare lines: `lay_out`
+(docs/format.md, "The body").
 
 The way back, from what was read of a set to its body, is `paperkey_alt.format.recover`.
 """

@@ -1,13 +1,16 @@
 """
 One line of paper: 15 bytes as 24 base32 characters with 5 check characters behind them: `encode`
-and `decode`.
+and `decode` (docs/format.md, "A line" and "Leniency").
 
 The check is a Reed–Solomon code over GF(32) on 31 symbols: the line number (two symbols, printed in
-decimal instead), the data and the check (docs/format.md, "A line"). Up to five wrong symbols are
-always noticed, three are never mended into another line, two are located. The check characters are
-masked with the set mark, so a line of another set fails.
+decimal instead), the data and the check. Up to five wrong symbols are always noticed, three are
+never mended into another line, two are located. The check characters are masked with the set mark,
+so a line of another set fails.
 
-`normalise` is the one place where what people and readers confuse is forgiven.
+`decode` is errors-and-erasures decoding within the bounded distance of the code, on a word of which
+one check symbol is kept to test the answer. A missing or surplus character is no error of a symbol:
+it is found by trial, each place in turn, with erasures alone. `normalise` is the one place where
+what people and readers confuse is forgiven.
 """
 
 from __future__ import annotations
@@ -46,6 +49,9 @@ _READ_AS = (
 
 # A mended line must leave one check symbol unspent, or nothing would speak for the mend.
 MOST_SPENT = CHECK_CHARACTERS - 1
+# By reasoning: a missing character has 29 places and 32 values, 928 lines to be tried; a
+# surplus one makes 30, a swap 28. One wrong character makes 899, and spends two symbols: the
+# evidence that is left is about as strong, or stronger.
 SPENT_ON_SLIP = 2
 
 
@@ -84,8 +90,9 @@ class DecodedLine:
 
     *spent* is the number of check symbols used up by mending: one for each character known to be
     unreadable, two for each found wrong, two for a swap, a missing or a surplus character, two for
-    a number not given. 0 is a fine line; the more is spent, the weaker the proof that is left: a
-    random line passes with a chance of about 2⁻²⁵, 10⁻⁶, 3·10⁻⁵, 10⁻³ and 3 % for 0 to 4.
+    a number not given. 0 is a fine line. The more is spent, the weaker is the evidence that is
+    left: a random line passes with a chance of about 2⁻²⁵, 10⁻⁶, 3·10⁻⁵, 10⁻³ and 3 % for 0 to 4
+    (the ways to mend one, over the 2²⁵ checks there are).
     """
 
     line: Line
@@ -147,13 +154,15 @@ def differences(text: str, exact: str) -> tuple[Mend, ...] | None:
     Return where *text* differs from the 29 characters *exact*, None where its length is another.
     """
     given = normalise(text)
-    if len(given) != CHARACTERS:
-        return None
-    return tuple(
-        Mend(at, was, now)
-        for at, (was, now) in enumerate(zip(given, exact, strict=True), 1)
-        if was != now
-    )
+    return _differences(given, exact) if len(given) == CHARACTERS else None
+
+
+def is_swap(mends: tuple[Mend, ...]) -> bool:
+    """Tell whether *mends* are two neighbours that were exchanged."""
+    # Only 28 swaps are possible, against some 400,000 pairs of wrong characters.
+    if len(mends) != 2 or mends[0].column + 1 != mends[1].column:
+        return False
+    return (mends[0].was, mends[0].now) == (mends[1].now, mends[1].was)
 
 
 def normalise(text: str) -> str:
@@ -187,17 +196,33 @@ def _by_trial(
     attempts: Iterator[tuple[str, int, str, int]], number: int | None, mark: str
 ) -> DecodedLine:
     # A run of equal characters can lose any of its members: several attempts, one line.
-    found: dict[Line, DecodedLine] = {}
-    for attempt, at, was, cost in attempts:
-        reading = _exactly(attempt, number, mark)
-        if reading is not None and reading.spent + cost <= MOST_SPENT:
-            mend = Mend(at + 1, was, "" if was else encode(reading.line, mark)[at])
-            found.setdefault(reading.line, DecodedLine(reading.line, (mend,), reading.spent + cost))
-    if len(found) != 1:
+    fitting: dict[Line, DecodedLine] = {}
+    for attempt, at, was, spent in attempts:
+        decoded = _exactly(attempt, number, mark)
+        if decoded is not None and decoded.spent + spent <= MOST_SPENT:
+            line = decoded.line
+            mend = Mend(at + 1, was, "" if was else encode(line, mark)[at])
+            fitting.setdefault(line, DecodedLine(line, (mend,), decoded.spent + spent))
+    if len(fitting) != 1:
         raise LineError(
             "a character is missing, or one is too many, and the check does not tell which"
         )
-    return next(iter(found.values()))
+    (mended,) = fitting.values()
+    return mended
+
+
+def _with_one_more(given: str) -> Iterator[tuple[str, int, str, int]]:
+    """
+    Yield each attempt, its place, what stood there, and the check symbols spent on it besides those
+    for what is unreadable.
+    """
+    for at in range(CHARACTERS):
+        yield given[:at] + UNREADABLE + given[at:], at, "", SPENT_ON_SLIP - 1
+
+
+def _with_one_less(given: str) -> Iterator[tuple[str, int, str, int]]:
+    for at in range(len(given)):
+        yield given[:at] + given[at + 1 :], at, given[at], SPENT_ON_SLIP
 
 
 def _exactly(given: str, number: int | None, mark: str) -> DecodedLine | None:
@@ -209,9 +234,10 @@ def _exactly(given: str, number: int | None, mark: str) -> DecodedLine | None:
     if len(erased) > MOST_SPENT:
         return None
     try:
-        return _reading(given, number, mark, _CODE.fill(word, erased), len(erased))
+        codeword = _CODE.fill(word, erased)
     except Uncorrectable:
         return None
+    return _decoded(given, number, mark, codeword, len(erased))
 
 
 def _nearest(given: str, number: int | None, mark: str) -> DecodedLine:
@@ -226,31 +252,42 @@ def _nearest(given: str, number: int | None, mark: str) -> DecodedLine:
             f"{MOST_SPENT} at most"
         )
     try:
-        found, changed = _CODE.correct(word, erased)
+        codeword, changed = _CODE.correct(word, erased)
     except Uncorrectable:
         raise LineError("the check fails, and more than two characters are wrong") from None
-    reading = _reading(
-        given, number, mark, found, len(erased) + 2 * sum(at not in erased for at in changed)
-    )
-    if reading.spent > MOST_SPENT:
+    spent = len(erased) + 2 * sum(at not in erased for at in changed)
+    decoded = _decoded(given, number, mark, codeword, spent)
+    if decoded.spent > MOST_SPENT:
         raise LineError("the check fails, and more characters are wrong than it can locate")
-    return reading
+    return decoded
 
 
 def _word(given: str, number: int | None, mark: str) -> tuple[list[int], list[int]]:
     """Return the 31 symbols of the code, unmasked, and the places of those that are not known."""
     symbols = [*_number_symbols(number or 0), *(_VALUE.get(character, 0) for character in given)]
-    erased = [at + NUMBER_SYMBOLS for at, character in enumerate(given) if character == UNREADABLE]
-    return _masked(symbols, mark), erased + (list(range(NUMBER_SYMBOLS)) if number is None else [])
+    erased = list(range(NUMBER_SYMBOLS)) if number is None else []
+    erased += [at + NUMBER_SYMBOLS for at, character in enumerate(given) if character == UNREADABLE]
+    return _masked(symbols, mark), erased
 
 
-def _reading(given: str, number: int | None, mark: str, found: bytes, spent: int) -> DecodedLine:
-    symbols = _masked(found, mark)
+def _decoded(
+    given: str, number: int | None, mark: str, codeword: Sequence[int], spent: int
+) -> DecodedLine:
+    symbols = _masked(codeword, mark)
     exact = _characters(symbols[NUMBER_SYMBOLS:])
-    line = Line(symbols[0] << 5 | symbols[1], _bytes(exact[:DATA_CHARACTERS]))
-    renumbered = () if number in (None, line.number) else (Mend(0, str(number), str(line.number)),)
-    mends = renumbered + (differences(given, exact) or ())
+    line = Line(symbols[0] << 5 | symbols[1], base64.b32decode(exact[:DATA_CHARACTERS]))
+    mends = _differences(given, exact)
+    if number not in (None, line.number):
+        mends = (Mend(0, str(number), str(line.number)), *mends)
     return DecodedLine(line, mends, SPENT_ON_SLIP if is_swap(mends) else spent)
+
+
+def _differences(given: str, exact: str) -> tuple[Mend, ...]:
+    return tuple(
+        Mend(at, was, now)
+        for at, (was, now) in enumerate(zip(given, exact, strict=True), 1)
+        if was != now
+    )
 
 
 def _masked(symbols: Sequence[int], mark: str) -> list[int]:
@@ -259,29 +296,6 @@ def _masked(symbols: Sequence[int], mark: str) -> list[int]:
         *symbols[:at],
         *(value ^ mask for value, mask in zip(symbols[at:], _symbols(mark), strict=True)),
     ]
-
-
-def is_swap(mends: tuple[Mend, ...]) -> bool:
-    """Tell whether *mends* are two neighbours that were exchanged."""
-    # Only 28 swaps are possible against some 400,000 pairs of wrong characters: the proof is that
-    # of one wrong character.
-    if len(mends) != 2 or mends[0].column + 1 != mends[1].column:
-        return False
-    return (mends[0].was, mends[0].now) == (mends[1].now, mends[1].was)
-
-
-def _with_one_more(given: str) -> Iterator[tuple[str, int, str, int]]:
-    """
-    Yield each attempt, its place, what stood there, and the check symbols it costs besides those
-    for what is unreadable.
-    """
-    for at in range(CHARACTERS):
-        yield given[:at] + UNREADABLE + given[at:], at, "", SPENT_ON_SLIP - 1
-
-
-def _with_one_less(given: str) -> Iterator[tuple[str, int, str, int]]:
-    for at in range(len(given)):
-        yield given[:at] + given[at + 1 :], at, given[at], SPENT_ON_SLIP
 
 
 def _number_symbols(number: int) -> list[int]:
@@ -294,7 +308,3 @@ def _symbols(characters: str) -> list[int]:
 
 def _characters(symbols: list[int]) -> str:
     return "".join(ALPHABET[symbol] for symbol in symbols)
-
-
-def _bytes(characters: str) -> bytes:
-    return base64.b32decode(characters)

@@ -1,8 +1,9 @@
 """
-What the paper carries, as bytes: `pack` and `unpack`.
+What the paper carries, as bytes: `pack` and `unpack` (docs/format.md, "Payload").
 
-A payload is one kind byte, the content, and the SHA-256 of both (docs/format.md, "Payload"). The
-digest decides: what does not agree with it is never handed on. All numbers are big-endian.
+A payload is one kind byte, the content, and the SHA-256 of both. The digest decides: what does not
+agree with it is never handed on. `KINDS` lays out each kind as a table of fields, by which it is
+both packed and unpacked.
 """
 
 from __future__ import annotations
@@ -10,12 +11,24 @@ from __future__ import annotations
 import hashlib
 import hmac
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Any
 
 from paperkey_alt.errors import DigestMismatch, UnknownFormat
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
+from paperkey_alt.format.buffer import Buffer, push_number
+from paperkey_alt.format.fields import (
+    Counted,
+    Integer,
+    Number,
+    Octets,
+    Prefixed,
+    Record,
+    Rest,
+    Table,
+    Text,
+    ToEnd,
+    pull_fields,
+    push_fields,
+)
 
 DIGEST_BYTES = 32
 KIND_LEAN = 1
@@ -75,30 +88,38 @@ class Whole:
 
 
 @dataclass(frozen=True)
-class ReducedPart:
+class Reduced:
     """
-    One secret reduced to what cannot be computed, and what is needed to protect it again to the
-    identical bytes.
-
-    *form* (1 to 127) and *value* (1 to 65,535 bytes) are those of
-    `paperkey_alt.keys.openpgp.key_file.reduction`; *prefix* (1 to 255 bytes) is the secret part up
-    to its encrypted bytes; *check* is the first 8 bytes of the SHA-256 of the whole secret part;
-    *other_passphrase* tells that the passphrase over it is not the one of the seal.
+    One secret reduced to what cannot be computed: *form* (1 to 127) says how *value* (1 to 65,535
+    bytes) stands for it, as `paperkey_alt.keys.openpgp.reduction` does.
     """
 
     form: int
     value: bytes
+
+    def __post_init__(self) -> None:
+        if not (0 < self.form <= FORM_MASK and 1 <= len(self.value) <= 0xFFFF):
+            raise ValueError("a reduced secret has a form and a value")
+
+
+@dataclass(frozen=True)
+class ReducedPart(Reduced):
+    """
+    A reduced secret, and what is needed to protect it again to the identical bytes.
+
+    *prefix* (1 to 255 bytes) is the secret part up to its encrypted bytes; *check* is the first 8
+    bytes of the SHA-256 of the secret part as it stood; *other_passphrase* tells that the
+    passphrase over it is not the one of the seal.
+    """
+
     prefix: bytes
     check: bytes
     other_passphrase: bool = False
 
     def __post_init__(self) -> None:
-        if not (
-            0 < self.form <= FORM_MASK
-            and 1 <= len(self.value) <= 0xFFFF
-            and 1 <= len(self.prefix) <= 0xFF
-        ):
-            raise ValueError("a reduced part has a form, a value and a prefix")
+        super().__post_init__()
+        if not 1 <= len(self.prefix) <= 0xFF:
+            raise ValueError("a reduced part has a prefix of 1 to 255 bytes")
         if len(self.check) != CHECK_BYTES:
             raise ValueError(f"the check of a reduced part is {CHECK_BYTES} bytes")
 
@@ -133,7 +154,7 @@ class File:
 class RsaFile:
     """
     An RSA private-key file by its numbers: *style* (1 to 255) says how they are written, *rule* (2
-    or 3, see `paperkey_alt.keys.openpgp.key_file.reduction`) how the private exponent follows from
+    or 3, see `paperkey_alt.keys.openpgp.reduction`) how the private exponent follows from
     the public *exponent* and the primes *p* and *q*.
     """
 
@@ -176,6 +197,60 @@ class Revocation:
 Payload = Lean | Whole | Compact | File | RsaFile | Revocation
 
 
+SECRET_PART = Record(SecretPart, (("fingerprint", Prefixed(1)), ("secret", Prefixed(2))))
+
+# What follows the byte of the form, which says whether the passphrase is another one as well.
+REDUCED_PART: Table = (
+    ("value", Prefixed(2)),
+    ("prefix", Prefixed(1)),
+    ("check", Octets(CHECK_BYTES)),
+)
+
+
+@dataclass(frozen=True)
+class CompactPart:
+    """A part of a compact payload: the byte of its form, and the fields that this form has."""
+
+    def pull(self, buffer: Buffer) -> ReducedPart | SecretPart:
+        """Return a SecretPart for form 0, a ReducedPart for any other."""
+        form = buffer.pull_number(1)
+        if form == FORM_KEPT:
+            return SECRET_PART.pull(buffer)
+        return ReducedPart(
+            form=form & FORM_MASK,
+            other_passphrase=bool(form & FORM_OTHER_PASSPHRASE),
+            **pull_fields(REDUCED_PART, buffer),
+        )
+
+    def push(self, value: ReducedPart | SecretPart) -> bytes:
+        """Return *value* behind the byte of its form."""
+        if isinstance(value, SecretPart):
+            return push_number(FORM_KEPT, 1) + SECRET_PART.push(value)
+        flag = FORM_OTHER_PASSPHRASE if value.other_passphrase else 0
+        return push_number(value.form | flag, 1) + push_fields(REDUCED_PART, value)
+
+
+KINDS: dict[int, Record[Any]] = {
+    KIND_LEAN: Record(Lean, (("parts", Counted(1, SECRET_PART)),)),
+    KIND_WHOLE: Record(Whole, (("packets", Rest()),)),
+    KIND_COMPACT: Record(Compact, (("parts", ToEnd(CompactPart())),)),
+    KIND_FILE: Record(File, (("name", Text(1)), ("data", Rest()))),
+    KIND_RSA_FILE: Record(
+        RsaFile,
+        (
+            ("name", Text(1)),
+            ("style", Number(1)),
+            ("rule", Number(1)),
+            ("exponent", Integer(1)),
+            ("p", Integer(2)),
+            ("q", Integer(2)),
+        ),
+    ),
+    KIND_REVOCATION: Record(Revocation, (("fingerprint", Prefixed(1)), ("packet", Rest()))),
+}
+_KIND_OF: dict[type[Payload], int] = {record.makes: kind for kind, record in KINDS.items()}
+
+
 def pack(payload: Payload) -> bytes:
     """Return the payload as bytes, its digest last."""
     content = encode(payload)
@@ -199,129 +274,27 @@ def unpack(data: bytes) -> Payload:
 
 def encode(payload: Payload) -> bytes:
     """Return the payload's kind and content without a digest, for a seal, whose tag is one."""
-    match payload:
-        case Lean(parts):
-            return bytes([KIND_LEAN, len(parts)]) + b"".join(map(_pack_part, parts))
-        case Whole(packets):
-            return bytes([KIND_WHOLE]) + packets
-        case Compact(reduced):
-            return bytes([KIND_COMPACT]) + b"".join(map(_pack_compact, reduced))
-        case File(name, data):
-            return bytes([KIND_FILE]) + _short(name.encode()) + data
-        case Revocation(fingerprint, packet):
-            return bytes([KIND_REVOCATION]) + _short(fingerprint) + packet
-        case RsaFile(name, style, rule, exponent, p, q):
-            numbers = _short(_bytes(exponent)) + _long(_bytes(p)) + _long(_bytes(q))
-            return bytes([KIND_RSA_FILE]) + _short(name.encode()) + bytes([style, rule]) + numbers
+    kind = _KIND_OF[type(payload)]
+    return push_number(kind, 1) + KINDS[kind].push(payload)
 
 
 def decode(content: bytes) -> Payload:
     """
-    Return the payload that `encode` made *content* from; raises UnknownFormat for what this version
-    does not know.
+    Return the payload that `encode` made *content*, at least one byte, from; raises UnknownFormat
+    for what this version does not know.
     """
-    kind, rest = content[0], content[1:]
-    if kind not in _UNPACK:
+    buffer = Buffer(content)
+    kind = buffer.pull_number(1)
+    if kind not in KINDS:
         raise UnknownFormat(f"payload kind {kind} is not known to this version")
     try:
-        return _UNPACK[kind](rest)
-    except (ValueError, IndexError):
-        raise UnknownFormat(
-            f"a payload of kind {kind} is not laid out as this version knows it"
-        ) from None
+        payload: Payload = KINDS[kind].pull(buffer)
+    except ValueError:
+        raise _unknown_layout(kind) from None
+    if buffer.left:
+        raise _unknown_layout(kind)
+    return payload
 
 
-def _pack_part(part: SecretPart) -> bytes:
-    return _short(part.fingerprint) + _long(part.secret)
-
-
-def _unpack_parts(data: bytes) -> tuple[SecretPart, ...]:
-    count, at = data[0], 1
-    parts = []
-    for _ in range(count):
-        fingerprint, at = _take(data, at, 1)
-        secret, at = _take(data, at, 2)
-        parts.append(SecretPart(fingerprint, secret))
-    if at != len(data):
-        raise ValueError("bytes behind the last part")
-    return tuple(parts)
-
-
-def _pack_compact(part: ReducedPart | SecretPart) -> bytes:
-    if isinstance(part, SecretPart):
-        return bytes([FORM_KEPT]) + _pack_part(part)
-    form = part.form | (FORM_OTHER_PASSPHRASE if part.other_passphrase else 0)
-    return bytes([form]) + _long(part.value) + _short(part.prefix) + part.check
-
-
-def _unpack_compact(data: bytes) -> tuple[ReducedPart | SecretPart, ...]:
-    parts: list[ReducedPart | SecretPart] = []
-    at = 0
-    while at < len(data):
-        form = data[at]
-        if form == FORM_KEPT:
-            fingerprint, at = _take(data, at + 1, 1)
-            secret, at = _take(data, at, 2)
-            parts.append(SecretPart(fingerprint, secret))
-            continue
-        value, at = _take(data, at + 1, 2)
-        prefix, at = _take(data, at, 1)
-        check, at = data[at : at + CHECK_BYTES], at + CHECK_BYTES
-        parts.append(
-            ReducedPart(form & FORM_MASK, value, prefix, check, bool(form & FORM_OTHER_PASSPHRASE))
-        )
-    return tuple(parts)
-
-
-def _unpack_file(data: bytes) -> File:
-    name, at = _take(data, 0, 1)
-    return File(name.decode(), data[at:])
-
-
-def _unpack_revocation(data: bytes) -> Revocation:
-    fingerprint, at = _take(data, 0, 1)
-    return Revocation(fingerprint, data[at:])
-
-
-def _unpack_rsa_file(data: bytes) -> RsaFile:
-    name, at = _take(data, 0, 1)
-    style, rule = data[at], data[at + 1]
-    exponent, at = _take(data, at + 2, 1)
-    p, at = _take(data, at, 2)
-    q, at = _take(data, at, 2)
-    if at != len(data):
-        raise ValueError("bytes behind the last number")
-    return RsaFile(
-        name.decode(), style, rule, *(int.from_bytes(number, "big") for number in (exponent, p, q))
-    )
-
-
-def _bytes(number: int) -> bytes:
-    return number.to_bytes((number.bit_length() + 7) // 8, "big")
-
-
-def _short(data: bytes) -> bytes:
-    return bytes([len(data)]) + data
-
-
-def _long(data: bytes) -> bytes:
-    return len(data).to_bytes(2, "big") + data
-
-
-def _take(data: bytes, at: int, width: int) -> tuple[bytes, int]:
-    """Return the bytes behind a length of *width* bytes at *at*, and the place behind them."""
-    start = at + width
-    end = start + int.from_bytes(data[at:start], "big")
-    if end > len(data):
-        raise ValueError("a part reaches past the end")
-    return data[start:end], end
-
-
-_UNPACK: dict[int, Callable[[bytes], Payload]] = {
-    KIND_LEAN: lambda data: Lean(_unpack_parts(data)),
-    KIND_WHOLE: Whole,
-    KIND_COMPACT: lambda data: Compact(_unpack_compact(data)),
-    KIND_FILE: _unpack_file,
-    KIND_RSA_FILE: _unpack_rsa_file,
-    KIND_REVOCATION: _unpack_revocation,
-}
+def _unknown_layout(kind: int) -> UnknownFormat:
+    return UnknownFormat(f"a payload of kind {kind} is not laid out as this version knows it")

@@ -1,4 +1,6 @@
-"""A raw_line: something that may be a line, and where it was seen."""
+"""
+A raw line: something that may be a line, and where it was seen (docs/format.md, "Leniency").
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,7 @@ class RawLine:
 
     def __post_init__(self) -> None:
         if not self.candidates:
-            raise ValueError("a raw_line can be cut in at least one way")
+            raise ValueError("a raw line can be cut in at least one way")
 
     @property
     def number(self) -> int | None:

@@ -1,9 +1,27 @@
 """
-The body of a set of lines, from what was read of it: `recover`. The way there is
-`paperkey_alt.format.line_set`.
+The body of a set of lines, from what was read of it: `recover` (docs/format.md, "Restoring"). The
+way there is `paperkey_alt.format.line_set`.
 
-`recover` believes a line by its check, a mended line only until the digest in the head line agrees,
-and lets the spare lines decide where it does not.
+The strategy is errors-and-erasures decoding with a digest to decide, and hypotheses where it does
+not agree. What is believed, in this order:
+
+1. *Head lines.* They alone say which sets there are. Each copy that its check lets pass votes for
+   the head it says, the more it weighs the less was spent on it.
+2. *A place for each line.* It belongs to the set under whose mark its check spends least. The set
+   mark is XORed to the check, so a line that is fine names its mark; a mark that several raw lines
+   name and no head has is a set that is not here.
+3. *One reading of each line:* that on which least was spent; where two are equally good and differ,
+   the line is lost, for nothing tells which is forged.
+4. *Across the lines.* Lines that are lost are erasures and cost one spare line; those that passed
+   their check and are wrong all the same are errors and cost two (`spare_lines.mend`).
+5. *The digest in the head line* says whether that was right. Where it does not agree, or too much
+   is wrong, the likeliest fault is a line that was mended into another one; dropped, it costs one
+   spare line instead of two. So hypotheses are tried: without each of the doubtful lines, without
+   each two of them, then without all on which as much was spent. The first with which the digest
+   agrees is the body; it agrees with a wrong one by a chance of 2⁻⁴⁵ for each.
+
+At most MOST_HYPOTHESES are of the first two kinds and 4 of the last: no more than that many times
+are the spare lines decoded.
 """
 
 from __future__ import annotations
@@ -24,20 +42,46 @@ from paperkey_alt.errors import (
     UnknownFormat,
 )
 from paperkey_alt.format import head_line, lines, spare_lines
+from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import NO_MARK, DecodedLine, Line, Mend
-from paperkey_alt.wording import ranges
+from paperkey_alt.wording import counted, ranges
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
     from paperkey_alt.errors import Place
     from paperkey_alt.format.head_line import Head
+    from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.raw_line import RawLine
 
-MOST_SPENT_ON_ONE = 2
-SPENT_ON_CHOICE = 3  # as weak a proof as that of a line with an unreadable and a wrong character
+# A line is doubtful where more check symbols than this were spent on it. By reasoning: what is left
+# lets a random line pass in 3 of 100,000 cases for 2 spent, in 1 of 1,000 for 3 and in 3 of 100 for
+# 4 (`lines.DecodedLine`); a set has some hundred lines.
+MOST_SPENT_UNDOUBTED = 2
+
+# Spent on a line whose characters were chosen from likely ones by the check. By reasoning: up to
+# 8,192 choices are tried (`reading.image.soft_decision`), which is a chance of 2·10⁻⁴ that a random
+# line passes, between those for 2 and for 3.
+SPENT_ON_CHOICE = 3
+
+# tests/bench/hypotheses.py: of 2,000 sets of 100 lines with as many lines of four to eight wrong
+# characters as spare lines, and as many more of two, 78.8 % come back where none is dropped, 98.0 %
+# where one may be, 99.3 % where two may be. A third changes nothing within the bound on hypotheses,
+# all of which take 0.4 s.
 MOST_DROPPED = 2
-MOST_BELIEFS = 200
+MOST_HYPOTHESES = 200
+
+# How many raw lines, itself included, must imply the mark of a set that is not here for a raw line
+# to be taken for one of that set. By reasoning: the mark that a damaged line implies depends on its
+# damage alone, so two lines of this set with the same slip imply the same one. There are 899 ways
+# to get one character wrong and 400,000 for two: the better its reading here, the more it takes.
+ALIKE_UNREAD = 2
+ALIKE_DOUBTFUL = 3
+
+# A copy of the head line weighs 4 times as much for each check symbol that was not spent on it. By
+# reasoning: each one spent lets some 30 times as many random lines pass; but copies that agree
+# support each other, and a fine copy must not outvote any number of them.
+VOTE_BITS_PER_SYMBOL = 2
 
 
 class Status(Enum):
@@ -76,6 +120,13 @@ class SetFinding:
     problem: PaperError | None
     needed: int
 
+    def laid_out(self) -> LineSet | None:
+        """Return the set as it was printed; None where its lines are not known in full."""
+        if self.body is None:
+            return None
+        head = self.head
+        return lay_out(self.body, head.spare_lines, sealed=head.sealed, share=head.share)
+
     def count(self, status: Status) -> int:
         """Return how many lines have *status*."""
         return sum(line.status is status for line in self.lines)
@@ -84,7 +135,7 @@ class SetFinding:
 @dataclass(frozen=True)
 class Stray:
     """
-    A raw_line that belongs to no set here: the place, its line number and set mark where they can
+    A raw line that belongs to no set here: the place, its line number and set mark where they can
     be told, and why.
     """
 
@@ -96,7 +147,7 @@ class Stray:
 
 @dataclass(frozen=True)
 class Findings:
-    """The sets that were found, and the raw_lines that belong to none."""
+    """The sets that were found, and the raw lines that belong to none."""
 
     sets: tuple[SetFinding, ...]
     strays: tuple[Stray, ...]
@@ -110,94 +161,96 @@ def recover(raw_lines: Sequence[RawLine]) -> Findings:
     Raises NoLines where nothing is a line, NoHeadLine where none is a head line, UnknownFormat
     where it is of another version.
     """
-    found, rest = _head_lines(raw_lines)
-    if not found:
-        if not rest:
+    heads, others = _head_lines(raw_lines)
+    if not heads:
+        if not others:
             raise NoLines("no line was found")
         raise NoHeadLine("no head line was read, so nothing says how many lines there are")
-    placed, strays = _place(rest, found)
-    return Findings(tuple(_finding(head, placed[head.mark]) for head in found.values()), strays)
+    placed, strays = _place(others, heads)
+    return Findings(tuple(_set_finding(head, placed[head.mark]) for head in heads.values()), strays)
 
 
 @dataclass(frozen=True)
 class _Placed:
     """
-    A raw_line at its line number in a set; *reading* is None where it cannot be taken for a line.
+    A raw line at its line number in a set; *decoded* is None where it cannot be taken for a line,
+    for the reason in *remark*.
     """
 
     raw_line: RawLine
     number: int
-    reading: DecodedLine | None
+    decoded: DecodedLine | None
     remark: str = ""
 
 
 def _head_lines(raw_lines: Iterable[RawLine]) -> tuple[dict[str, Head], list[RawLine]]:
+    """Return the head of each set by its mark, and the raw lines that are no head lines."""
     votes: dict[str, Counter[Head]] = defaultdict(Counter)
-    rest, unknown = [], None
+    others, unknown = [], None
     for raw_line in raw_lines:
         try:
-            reading = _head_reading(raw_line)
-            head = head_line.unpack(reading.line) if reading else None
+            decoded = _decoded_as_head(raw_line)
+            head = head_line.unpack(decoded.line) if decoded else None
         except UnknownFormat as error:
             unknown = UnknownFormat(error.what, place=raw_line.place)
             continue
-        if reading is None or head is None:
-            rest.append(raw_line)
+        if decoded is None or head is None:
+            others.append(raw_line)
         else:
-            votes[head.mark][head] += 1 << 2 * (lines.MOST_SPENT - reading.spent)
+            left = lines.MOST_SPENT - decoded.spent
+            votes[head.mark][head] += 1 << VOTE_BITS_PER_SYMBOL * left
     if unknown and not votes:
         raise unknown
-    return {mark: counter.most_common(1)[0][0] for mark, counter in votes.items()}, rest
+    return {mark: heads.most_common(1)[0][0] for mark, heads in votes.items()}, others
 
 
-def _head_reading(raw_line: RawLine) -> DecodedLine | None:
+def _decoded_as_head(raw_line: RawLine) -> DecodedLine | None:
     for number, text in raw_line.candidates:
-        if number in (head_line.NUMBER, None):
-            reading = _try(raw_line, text, number, NO_MARK)
-            if reading and reading.line.number == head_line.NUMBER:
-                return reading
+        if number not in (head_line.NUMBER, None):
+            continue
+        try:
+            decoded = _decode(raw_line, text, number, NO_MARK)
+        except LineError:
+            continue
+        if decoded.line.number == head_line.NUMBER:
+            return decoded
     return None
 
 
 def _place(
-    raw_lines: Sequence[RawLine], found: Mapping[str, Head]
+    raw_lines: Sequence[RawLine], heads: Mapping[str, Head]
 ) -> tuple[dict[str, list[_Placed]], tuple[Stray, ...]]:
-    placed: dict[str, list[_Placed]] = {mark: [] for mark in found}
+    """Return the raw lines of each set by its mark, and those that are of none."""
+    placed: dict[str, list[_Placed]] = {mark: [] for mark in heads}
     strays: list[Stray] = []
     marks = [_implied_marks(raw_line) for raw_line in raw_lines]
-    common = Counter(mark for implied in marks for mark in implied if mark not in found)
-    home, expected = next(iter(found)), 1
+    foreign = Counter(mark for implied in marks for mark in implied if mark not in heads)
+    home, expected = next(iter(heads)), 1
     for raw_line, implied in zip(raw_lines, marks, strict=True):
-        mark, reading, remark = _best(raw_line, implied, found, home, expected)
-        other = max(implied, key=lambda one: common[one], default=None)
-        if other is not None and _is_foreign(reading, common[other]):
+        mark, decoded, remark = _nearest(raw_line, implied, heads, home, expected)
+        other = max(implied, key=foreign.__getitem__, default=None)
+        if other is not None and _is_foreign(decoded, foreign[other]):
             strays.append(Stray(raw_line.place, raw_line.number, other, "of another set"))
             continue
-        number = reading.line.number if reading else raw_line.number
-        if number is None or not 1 <= number <= found[mark].total:
-            strays.append(
-                Stray(
-                    raw_line.place, number, None, remark or f"the set has {found[mark].total} lines"
-                )
-            )
+        number = decoded.line.number if decoded else raw_line.number
+        total = heads[mark].total
+        if number is None or not 1 <= number <= total:
+            reason = remark or f"the set has {counted(total, 'line')}"
+            strays.append(Stray(raw_line.place, number, None, reason))
             continue
-        placed[mark].append(_Placed(raw_line, number, reading, remark))
+        placed[mark].append(_Placed(raw_line, number, decoded, remark))
         home, expected = mark, number + 1
     return placed, tuple(strays)
 
 
-def _is_foreign(reading: DecodedLine | None, alike: int) -> bool:
+def _is_foreign(decoded: DecodedLine | None, alike: int) -> bool:
     """
-    Tell whether a raw_line is of a set that is not here: *alike* raw_lines, itself included, imply
+    Tell whether a raw line is of a set that is not here: *alike* raw lines, itself included, imply
     its set mark.
-
-    The mark that a damaged line implies depends on its damage alone, so two lines of this set with
-    the same slip imply the same one. There are 899 ways to get one character wrong and 400,000 for
-    two: the better the reading here, the more it takes.
     """
-    if reading is None:
-        return alike >= 2
-    return reading.spent > MOST_SPENT_ON_ONE and alike >= 3
+    if decoded is None:
+        return alike >= ALIKE_UNREAD
+    return decoded.spent > MOST_SPENT_UNDOUBTED and alike >= ALIKE_DOUBTFUL
 
 
 def _implied_marks(raw_line: RawLine) -> tuple[str, ...]:
@@ -209,110 +262,103 @@ def _implied_marks(raw_line: RawLine) -> tuple[str, ...]:
     return tuple(mark for mark in implied if mark is not None)
 
 
-def _best(
-    raw_line: RawLine, implied: tuple[str, ...], found: Mapping[str, Head], home: str, expected: int
+def _nearest(
+    raw_line: RawLine, implied: Iterable[str], heads: Mapping[str, Head], home: str, expected: int
 ) -> tuple[str, DecodedLine | None, str]:
     """
-    Return the set of *found* that *raw_line* fits best, its reading and, where there is none, the
-    reason.
+    Return the mark of the set that *raw_line* fits best, the line decoded and, where it cannot be,
+    the reason.
+
+    Without a mark that it implies the set *home* of the line before goes first; without a number
+    the *expected* one does, that behind the line before.
     """
-    likely = [mark for mark in implied if mark in found] or [
-        home,
-        *(mark for mark in found if mark != home),
-    ]
-    readings, reasons = [], []
+    likely = [mark for mark in implied if mark in heads]
+    if not likely:
+        likely = [home, *(mark for mark in heads if mark != home)]
+    fitting: list[tuple[str, DecodedLine]] = []
+    reasons: list[str] = []
     for mark in likely:
         for number, text in raw_line.candidates:
             for guess in (expected, None) if number is None else (number,):
                 try:
-                    reading = _read(raw_line, text, guess, mark)
+                    decoded = _decode(raw_line, text, guess, mark)
                 except LineError as error:
                     reasons.append(error.what)
                     continue
                 # A number that was only expected is no evidence against the one that the line
                 # itself tells.
-                unexpected = number is None and guess not in (None, reading.line.number)
-                if 1 <= reading.line.number <= found[mark].total and not unexpected:
-                    readings.append((mark, reading))
-    if not readings:
+                unexpected = number is None and guess not in (None, decoded.line.number)
+                if 1 <= decoded.line.number <= heads[mark].total and not unexpected:
+                    fitting.append((mark, decoded))
+    if not fitting:
         return home, None, reasons[0] if reasons else ""
-    return *min(readings, key=lambda pair: pair[1].spent), ""
+    return *min(fitting, key=lambda pair: pair[1].spent), ""
 
 
-def _read(raw_line: RawLine, text: str, number: int | None, mark: str) -> DecodedLine:
+def _decode(raw_line: RawLine, text: str, number: int | None, mark: str) -> DecodedLine:
     """Return what *text*, one way to cut *raw_line*, says as a line; raises LineError."""
-    reading = lines.decode(text, number, mark)
+    decoded = lines.decode(text, number, mark)
     if raw_line.seen is None:
-        return reading
-    exact = lines.encode(reading.line, mark)
-    return DecodedLine(
-        reading.line,
-        lines.differences(raw_line.seen, exact) or (),
-        max(reading.spent, SPENT_ON_CHOICE),
-    )
+        return decoded
+    mends = lines.differences(raw_line.seen, lines.encode(decoded.line, mark)) or ()
+    return DecodedLine(decoded.line, mends, max(decoded.spent, SPENT_ON_CHOICE))
 
 
-def _try(raw_line: RawLine, text: str, number: int | None, mark: str) -> DecodedLine | None:
-    try:
-        return _read(raw_line, text, number, mark)
-    except LineError:
-        return None
-
-
-def _finding(head: Head, placed: Sequence[_Placed]) -> SetFinding:
+def _set_finding(head: Head, placed: Iterable[_Placed]) -> SetFinding:
     seen: dict[int, list[_Placed]] = defaultdict(list)
-    for one in placed:
-        seen[one.number].append(one)
-    readings = {number: reading for number, ones in seen.items() if (reading := _agreed(ones))}
+    for there in placed:
+        seen[there.number].append(there)
+    readings = {
+        number: decoded for number, there in seen.items() if (decoded := _least_spent(there))
+    }
+    numbers = range(1, head.total + 1)
     try:
-        every = _resolve(head, readings)
-    except PaperError as problem:
-        found = tuple(
-            _unproven(number, seen[number], readings.get(number))
-            for number in range(1, head.total + 1)
+        every = _mended(head, readings)
+    except PaperError as error:
+        findings = tuple(
+            _finding_unconfirmed(number, seen[number], readings.get(number)) for number in numbers
         )
         needed = _needed(head, readings)
-        return SetFinding(
-            head, found, None, _shortfall(found, needed) if needed else problem, needed
-        )
-    found = tuple(
-        _proven(number, seen[number], every[number - 1], head.mark)
-        for number in range(1, head.total + 1)
+        problem = _shortfall(findings, needed) if needed else error
+        return SetFinding(head, findings, None, problem, needed)
+    findings = tuple(
+        _finding_confirmed(Line(number, data), seen[number], head.mark)
+        for number, data in zip(numbers, every, strict=True)
     )
-    return SetFinding(head, found, _body(head, every), None, 0)
+    return SetFinding(head, findings, _body(head, every), None, 0)
 
 
-def _shortfall(found: Sequence[LineFinding], needed: int) -> NotEnoughLines:
-    unread = {
-        status: ranges(line.number for line in found if line.status is status)
+def _shortfall(findings: Sequence[LineFinding], needed: int) -> NotEnoughLines:
+    lacking = {
+        status: ranges(line.number for line in findings if line.status is status)
         for status in (Status.WRONG, Status.MISSING)
     }
-    where = "; ".join(f"{status.value} {numbers}" for status, numbers in unread.items() if numbers)
-    return NotEnoughLines(
-        f"{needed} more {'line is' if needed == 1 else 'lines are'} needed ({where})"
-    )
+    where = "; ".join(f"{status.value} {numbers}" for status, numbers in lacking.items() if numbers)
+    return NotEnoughLines(f"{counted(needed, 'more line is', 'more lines are')} needed ({where})")
 
 
-def _agreed(ones: Iterable[_Placed]) -> DecodedLine | None:
+def _least_spent(placed: Iterable[_Placed]) -> DecodedLine | None:
     """
-    Return the reading that has least mended in it; two that are equally good and differ cancel out.
+    Return the reading of a line on which least was spent; two that are equally good and differ
+    cancel out.
     """
-    readings = [one.reading for one in ones if one.reading]
-    least = min((reading.spent for reading in readings), default=0)
-    best = {reading.line: reading for reading in readings if reading.spent == least}
+    readings = [there.decoded for there in placed if there.decoded]
+    least = min((decoded.spent for decoded in readings), default=0)
+    best = {decoded.line: decoded for decoded in readings if decoded.spent == least}
     return next(iter(best.values())) if len(best) == 1 else None
 
 
-def _resolve(head: Head, readings: Mapping[int, DecodedLine]) -> tuple[bytes, ...]:
+def _mended(head: Head, readings: Mapping[int, DecodedLine]) -> tuple[bytes, ...]:
     """
-    Return all lines of the set, by the first belief in *readings* with which the digest agrees.
+    Return all lines of the set, by the first hypothesis on *readings* with which the digest agrees.
     """
     problem: PaperError = NotEnoughLines("no line of the set was read")
-    for known in _beliefs(readings):
+    for known in _hypotheses(readings):
         try:
             every = spare_lines.mend(known, head.data_lines, head.spare_lines)
         except NotEnoughLines as error:
-            problem = problem if isinstance(problem, DigestMismatch) else error
+            if not isinstance(problem, DigestMismatch):
+                problem = error
             continue
         if head.agrees_with(_body(head, every)) and not any(_padding(head, every)):
             return every
@@ -322,27 +368,35 @@ def _resolve(head: Head, readings: Mapping[int, DecodedLine]) -> tuple[bytes, ..
     raise problem
 
 
-def _beliefs(readings: Mapping[int, DecodedLine]) -> Iterator[dict[int, bytes]]:
+def _hypotheses(readings: Mapping[int, DecodedLine]) -> Iterator[dict[int, bytes]]:
     """
     Yield the lines as read: all of them; all but one or two of the doubtful ones; then without all
     that were mended, the most heavily mended first.
     """
-    everything = {number: reading.line.data for number, reading in readings.items()}
     doubtful = sorted(
-        (reading.spent, number)
-        for number, reading in readings.items()
-        if reading.spent > MOST_SPENT_ON_ONE
+        (
+            (decoded.spent, number)
+            for number, decoded in readings.items()
+            if decoded.spent > MOST_SPENT_UNDOUBTED
+        ),
+        reverse=True,
     )
-    dropped = (
+    dropped: Iterator[Collection[int]] = (
         numbers
         for size in range(MOST_DROPPED + 1)
-        for numbers in combinations([n for _, n in reversed(doubtful)], size)
+        for numbers in combinations([number for _, number in doubtful], size)
     )
-    for numbers in islice(dropped, MOST_BELIEFS):
-        yield {number: data for number, data in everything.items() if number not in numbers}
-    for limit in sorted({reading.spent for reading in readings.values()}, reverse=True)[1:]:
+    for numbers in islice(dropped, MOST_HYPOTHESES):
         yield {
-            number: data for number, data in everything.items() if readings[number].spent <= limit
+            number: decoded.line.data
+            for number, decoded in readings.items()
+            if number not in numbers
+        }
+    for most in sorted({decoded.spent for decoded in readings.values()}, reverse=True)[1:]:
+        yield {
+            number: decoded.line.data
+            for number, decoded in readings.items()
+            if decoded.spent <= most
         }
 
 
@@ -355,47 +409,51 @@ def _padding(head: Head, every: Sequence[bytes]) -> bytes:
 
 
 def _needed(head: Head, readings: Mapping[int, DecodedLine]) -> int:
-    groups = spare_lines.groups(head.data_lines, head.spare_lines)
+    """Return how many more lines would do, over all groups of spare lines."""
     short = (
-        sum(number not in readings for part in group for number in part) - len(group[1])
-        for group in groups
+        sum(number not in readings for number in (*data, *spare)) - len(spare)
+        for data, spare in spare_lines.groups(head.data_lines, head.spare_lines)
     )
     return sum(max(0, lines_short) for lines_short in short)
 
 
-def _unproven(number: int, ones: Sequence[_Placed], reading: DecodedLine | None) -> LineFinding:
-    places = tuple(one.raw_line.place for one in ones)
-    if reading is not None:
-        return LineFinding(
-            number, Status.MENDED if reading.mends else Status.FINE, places, reading.mends
-        )
-    if not ones:
+def _finding_unconfirmed(
+    number: int, placed: Sequence[_Placed], decoded: DecodedLine | None
+) -> LineFinding:
+    """Return what is to be said of a line where no digest agrees."""
+    if not placed:
         return LineFinding(number, Status.MISSING)
-    remark = (
-        "read more than once, and differently"
-        if any(one.reading for one in ones)
-        else ones[0].remark
-    )
-    return LineFinding(number, Status.WRONG, places, _unreadable(ones[0].raw_line.text), remark)
+    places = tuple(there.raw_line.place for there in placed)
+    if decoded is not None:
+        return _finding_taken(decoded, places)
+    remark = placed[0].remark
+    if any(there.decoded for there in placed):
+        remark = "read more than once, and differently"
+    mends = _unreadable(placed[0].raw_line.text)
+    return LineFinding(number, Status.WRONG, places, mends, remark)
 
 
-def _proven(number: int, ones: Sequence[_Placed], data: bytes, mark: str) -> LineFinding:
-    exact = lines.encode(Line(number, data), mark)
-    places = tuple(one.raw_line.place for one in ones)
-    right = [one.reading for one in ones if one.reading and one.reading.line == Line(number, data)]
+def _finding_confirmed(line: Line, placed: Sequence[_Placed], mark: str) -> LineFinding:
+    """Return what is to be said of a line that is *line*, for the digest agrees."""
+    if not placed:
+        return LineFinding(line.number, Status.MISSING)
+    places = tuple(there.raw_line.place for there in placed)
+    right = [there.decoded for there in placed if there.decoded and there.decoded.line == line]
     if right:
-        best = min(right, key=lambda reading: reading.spent)
-        return LineFinding(number, Status.MENDED if best.mends else Status.FINE, places, best.mends)
-    if not ones:
-        return LineFinding(number, Status.MISSING)
-    wrong = lines.differences(ones[0].raw_line.text, exact) or ()
-    return LineFinding(number, Status.WRONG, places, wrong, ones[0].remark)
+        return _finding_taken(min(right, key=lambda decoded: decoded.spent), places)
+    mends = lines.differences(placed[0].raw_line.text, lines.encode(line, mark)) or ()
+    return LineFinding(line.number, Status.WRONG, places, mends, placed[0].remark)
+
+
+def _finding_taken(decoded: DecodedLine, places: tuple[Place, ...]) -> LineFinding:
+    status = Status.MENDED if decoded.mends else Status.FINE
+    return LineFinding(decoded.line.number, status, places, decoded.mends)
 
 
 def _unreadable(text: str) -> tuple[Mend, ...]:
-    given = lines.normalise(text)
+    """Return the characters of *text* that cannot be read."""
     return tuple(
         Mend(at, lines.UNREADABLE, lines.UNREADABLE)
-        for at, was in enumerate(given, 1)
+        for at, was in enumerate(lines.normalise(text), 1)
         if was == lines.UNREADABLE
     )

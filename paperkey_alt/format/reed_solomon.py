@@ -1,10 +1,19 @@
 """
-Reed–Solomon codes over small binary fields: `encode` and `correct`.
+Systematic Reed–Solomon codes over small binary fields: `encode`, `fill` and `correct`
+(docs/format.md, "A line", "Spare lines").
 
-The only module that touches `reedsolo`, whose traps it closes: the code's parameters are always
-given in full, symbols and positions are checked before they reach it, and every answer is encoded
-anew and counted before it is believed. What is left is what no decoder can do: past half its
-distance a code may find another codeword, so callers ask a digest.
+- `encode` divides by the generator polynomial with a shift register (ISO/IEC 18004, annex on error
+  correction).
+- `fill` solves for erased symbols by Gauss–Jordan elimination: what a word leaves on that division
+  is a sum of what its wrong symbols leave, and any so many places as there are check symbols are
+  linearly independent (the code is maximum distance separable).
+- `correct` finds wrong symbols too: syndromes, Berlekamp–Massey, Chien's search and Forney's
+  formula, which `reedsolo` does.
+
+This is the only module that touches `reedsolo`, whose traps it closes: the code's parameters are
+always given in full, symbols and positions are checked before they reach it, and every answer is
+encoded anew and counted before it is believed. What is left is what no decoder can do: past half
+its distance a code may find another codeword, so callers ask a digest.
 
 `reedsolo` keeps the field's tables in the module, so one process must not run two codes in two
 threads at once.
@@ -17,6 +26,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import reedsolo
+
+from paperkey_alt.format.field import Field, add
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -43,10 +54,13 @@ class Code:
     checks: int
 
     def __post_init__(self) -> None:
-        if not 2 <= self.field_bits <= 8:
-            raise ValueError("a symbol has 2 to 8 bits")
-        if not 1 <= self.checks < self.longest:
-            raise ValueError(f"1 to {self.longest - 1} check symbols fit this field")
+        if not 1 <= self.checks < self.field.largest:
+            raise ValueError(f"1 to {self.field.largest - 1} check symbols fit this field")
+
+    @property
+    def field(self) -> Field:
+        """The field of the symbols."""
+        return Field(self.field_bits, self.polynomial)
 
     @property
     def longest(self) -> int:
@@ -56,7 +70,11 @@ class Code:
     def encode(self, message: Sequence[int]) -> bytes:
         """Return the check symbols of *message*, one a byte."""
         self._require_symbols(message, self.longest - self.checks)
-        return bytes(_codec(self).encode(bytearray(message))[len(message) :])
+        multiples, top, low = _division(self)
+        remainder = 0
+        for symbol in message:
+            remainder = (remainder & low) << 8 ^ multiples[symbol ^ remainder >> top]
+        return remainder.to_bytes(self.checks, "big")
 
     def correct(
         self, word: Sequence[int], erased: Collection[int] = ()
@@ -69,59 +87,130 @@ class Code:
         wrong symbols plus the erased ones are no more than the check symbols. Raises Uncorrectable
         past that.
         """
-        return self._decode(word, erased, only_erased=False)
+        gone = self._require_word(word, erased)
+        try:
+            _, decoded, _ = _codec(self).decode(bytearray(word), erase_pos=gone)
+        except (reedsolo.ReedSolomonError, ZeroDivisionError, IndexError) as reason:
+            # The library leaves by any of these when its locator has no root inside the word.
+            raise Uncorrectable("no codeword within reach") from reason
+        codeword = bytes(decoded)
+        changed = tuple(
+            at for at, (was, now) in enumerate(zip(word, codeword, strict=True)) if was != now
+        )
+        wrong = sum(at not in gone for at in changed)
+        if 2 * wrong + len(gone) > self.checks or any(self._left_over(codeword)):
+            raise Uncorrectable("no codeword within reach")
+        return codeword, changed
 
     def fill(self, word: Sequence[int], erased: Collection[int]) -> bytes:
         """
         Return the one codeword that differs from *word* in no other position than the *erased*
         ones.
 
-        The same as `correct` where nothing is wrong, and faster. Raises Uncorrectable where there
-        is none.
+        The same as `correct` where nothing is wrong, and much faster. Raises Uncorrectable where
+        there is none.
         """
-        return self._decode(word, erased, only_erased=True)[0]
+        (codeword,) = self.fill_all([word], erased)
+        return codeword
 
-    def _decode(
-        self, word: Sequence[int], erased: Collection[int], *, only_erased: bool
-    ) -> tuple[bytes, tuple[int, ...]]:
+    def fill_all(
+        self, words: Sequence[Sequence[int]], erased: Collection[int]
+    ) -> tuple[bytes, ...]:
+        """
+        Return what `fill` makes of each of *words*, all of one length with the same positions
+        *erased*; raises Uncorrectable where that is nothing for one of them.
+        """
+        gone = self._require_word(words[0], erased)
+        if len(set(map(len, words))) > 1:
+            raise ValueError("the words are of different lengths")
+        known = [bytearray(word) for word in words]
+        for word in known:
+            self._require_symbols(word, self.longest)
+            for at in gone:
+                word[at] = 0
+        left_over = zip(*map(self._left_over, known), strict=True)
+        if not gone:
+            if any(map(any, left_over)):
+                raise Uncorrectable("it is no codeword")
+            return tuple(map(bytes, known))
+        remainders = [_remainders(self)[len(words[0]) - 1 - at] for at in gone]
+        rows = [
+            bytes(coefficients) + bytes(sums)
+            for coefficients, sums in zip(zip(*remainders, strict=True), left_over, strict=True)
+        ]
+        for at, symbols in zip(gone, self._solved(rows, len(gone)), strict=True):
+            for word, symbol in zip(known, symbols, strict=True):
+                word[at] = symbol
+        return tuple(map(bytes, known))
+
+    def _left_over(self, word: Sequence[int]) -> bytes:
+        """Return the remainder of a whole word by the generator polynomial: 0 of a codeword."""
+        return add(self.encode(word[: -self.checks]), bytes(word[-self.checks :]))
+
+    def _solved(self, rows: list[bytes], unknowns: int) -> list[bytes]:
+        """
+        Return the unknowns of linear equations, one a row: the coefficients of so many *unknowns*,
+        then what their sums are, for each of several cases.
+        """
+        field, products = self.field, self.field.products
+        for at in range(unknowns):
+            pivot = next(index for index in range(at, len(rows)) if rows[index][at])
+            rows[at], rows[pivot] = rows[pivot], rows[at]
+            lead = rows[at] = rows[at].translate(products[field.inverse(rows[at][at])])
+            for index, row in enumerate(rows):
+                if row[at] and index != at:
+                    rows[index] = add(row, lead.translate(products[row[at]]))
+        if any(map(any, rows[unknowns:])):
+            raise Uncorrectable("no codeword differs in the erased positions alone")
+        return [row[unknowns:] for row in rows[:unknowns]]
+
+    def _require_word(self, word: Sequence[int], erased: Collection[int]) -> list[int]:
+        """Return the *erased* positions of *word* in ascending order."""
         self._require_symbols(word, self.longest)
         gone = sorted(set(erased))
         if len(word) <= self.checks or (gone and not 0 <= gone[0] <= gone[-1] < len(word)):
             raise ValueError("the word is too short, or an erased position is outside of it")
         if len(gone) > self.checks:
             raise Uncorrectable("more erased symbols than check symbols")
-        if only_erased and not gone:
-            return self._confirmed(word, bytes(word), frozenset())
-        try:
-            _, found, _ = _codec(self).decode(
-                bytearray(word), erase_pos=gone, only_erasures=only_erased
-            )
-        except (reedsolo.ReedSolomonError, ZeroDivisionError, IndexError) as reason:
-            # The library leaves by any of these when its locator has no root inside the word.
-            raise Uncorrectable("no codeword within reach") from reason
-        return self._confirmed(word, bytes(found), frozenset(gone))
-
-    def _confirmed(
-        self, word: Sequence[int], found: bytes, gone: frozenset[int]
-    ) -> tuple[bytes, tuple[int, ...]]:
-        changed = tuple(
-            at for at, (was, now) in enumerate(zip(word, found, strict=True)) if was != now
-        )
-        wrong = sum(at not in gone for at in changed)
-        if (
-            2 * wrong + len(gone) > self.checks
-            or self.encode(found[: -self.checks]) != found[-self.checks :]
-        ):
-            raise Uncorrectable("no codeword within reach")
-        return found, changed
+        return gone
 
     def _require_symbols(self, symbols: Sequence[int], most: int) -> None:
         if not 1 <= len(symbols) <= most:
             raise ValueError(
                 f"a word of this code has 1 to {most} symbols here, not {len(symbols)}"
             )
-        if not all(0 <= symbol <= self.longest for symbol in symbols):
+        if not 0 <= min(symbols) <= max(symbols) <= self.longest:
             raise ValueError(f"a symbol of this field is 0 to {self.longest}")
+
+
+@lru_cache(maxsize=16)
+def _division(code: Code) -> tuple[tuple[int, ...], int, int]:
+    """
+    Return the multiples of the generator polynomial without its leading term by each symbol, one
+    coefficient a byte of a number; the shift to the highest of them, and a mask of the lower ones.
+    """
+    field = code.field
+    generator, root = b"\1", 1
+    for _ in range(code.checks):
+        # times (x − root)
+        generator = add(generator + b"\0", b"\0" + generator.translate(field.products[root]))
+        root = field.multiply(root, 2)
+    multiples = tuple(
+        int.from_bytes(generator[1:].translate(field.products[symbol]), "big")
+        for symbol in range(field.largest + 1)
+    )
+    top = 8 * (code.checks - 1)
+    return multiples, top, (1 << top) - 1
+
+
+@lru_cache(maxsize=16)
+def _remainders(code: Code) -> tuple[bytes, ...]:
+    """Return the remainders of 1, x, x² … by the generator polynomial."""
+    multiples, top, low = _division(code)
+    powers = [1]
+    while len(powers) < code.longest:
+        powers.append((powers[-1] & low) << 8 ^ multiples[powers[-1] >> top])
+    return tuple(power.to_bytes(code.checks, "big") for power in powers)
 
 
 @lru_cache(maxsize=16)

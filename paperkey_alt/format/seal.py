@@ -1,9 +1,9 @@
 """
-A passphrase over a payload's content: `seal` and `unseal`.
+A passphrase over a payload's content: `seal` and `unseal` (docs/format.md, "A sealed body").
 
-Argon2id (RFC 9106) makes the key, ChaCha20-Poly1305 (RFC 8439) encrypts and authenticates
-(docs/format.md, "A sealed body"). The salt is fresh for every seal, so the key is used once and the
-nonce is zero and not on the paper; the tag is the digest.
+Argon2id (RFC 9106) makes the key, ChaCha20-Poly1305 (RFC 8439) encrypts and authenticates. The salt
+is fresh for every seal, so the key is used once and the nonce is zero and not on the paper; the tag
+is the digest.
 """
 
 from __future__ import annotations

@@ -1,34 +1,28 @@
 """
-A secret split among holders, any *threshold* of whom can join it: `split` and `join`.
+A secret split among holders, any *threshold* of whom can join it: `split` and `join`
+(docs/format.md, "Shares").
 
 A. Shamir, "How to share a secret", Communications of the ACM 22 (11), 1979, byte by byte over
 GF(256) with the polynomial 0x11b of FIPS 197 §4.2: each byte is the value at 0 of a polynomial of
-degree threshold − 1, and share number x has its value at x.
+degree threshold − 1, and share number x has its value at x. Values are computed by Horner's rule,
+polynomials are found again by Lagrange's interpolation.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cache, reduce
+from functools import reduce
 from itertools import combinations
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import SharesDisagree
+from paperkey_alt.format.field import Field, add
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-POLYNOMIAL = 0x11B
+FIELD = Field(bits=8, polynomial=0x11B)
 FEWEST = 2
 MOST = 16
-
-
-@dataclass(frozen=True)
-class Joined:
-    """The secret, and the numbers of the shares that do not belong to it."""
-
-    secret: bytes
-    wrong: tuple[int, ...]
 
 
 def split(
@@ -47,93 +41,69 @@ def split(
     return tuple(_evaluate(coefficients, x) for x in range(1, count + 1))
 
 
-def join(shares: Mapping[int, bytes], threshold: int, confirms: Callable[[bytes], bool]) -> Joined:
+def join(
+    shares: Mapping[int, bytes], threshold: int, confirms: Callable[[bytes], bool]
+) -> tuple[bytes, tuple[int, ...]]:
     """
     Return the secret of which *shares* (number → share, at least *threshold*, all of one length)
-    are shares.
+    are shares, and the numbers of those that do not belong to it.
 
-    Where there are more than needed, the secret is the one that most of them agree on, and the
-    others are named; *confirms* tells whether a secret can be the one, and decides where as many
-    agree on another. Raises SharesDisagree where nothing can be told.
+    Where there are more than needed, the secret is the one that most of them agree on; *confirms*
+    tells whether a secret can be the one, and decides where as many agree on another. Raises
+    SharesDisagree where nothing can be told.
     """
-    camps = _camps(shares, threshold)
-    most = max(map(len, camps))
+    subsets = _consistent_subsets(shares, threshold)
+    most = max(map(len, subsets))
     candidates = {
-        secret: camp
-        for camp in camps
-        if len(camp) == most
-        for secret in [interpolate(shares, camp[:threshold], 0)]
+        interpolate(shares, subset[:threshold], 0): subset
+        for subset in subsets
+        if len(subset) == most
     }
-    confirmed = [
-        Joined(secret, tuple(x for x in shares if x not in camp))
-        for secret, camp in candidates.items()
-        if confirms(secret)
-    ]
+    confirmed = [secret for secret in candidates if confirms(secret)]
     if len(confirmed) != 1:
         raise SharesDisagree(
             f"the {len(shares)} shares do not belong together, and they do not tell which is wrong"
         )
-    return confirmed[0]
+    (secret,) = confirmed
+    return secret, tuple(x for x in shares if x not in candidates[secret])
 
 
 def interpolate(shares: Mapping[int, bytes], numbers: Sequence[int], at: int) -> bytes:
     """Return the value at *at* of the polynomials through the shares *numbers* (Lagrange)."""
-    return _sum([_times(shares[x], _weight(x, numbers, at)) for x in numbers])
+    return reduce(add, [_times(shares[x], _weight(x, numbers, at)) for x in numbers])
 
 
-def multiply(a: int, b: int) -> int:
-    """Return the product of two elements of the field (FIPS 197 §4.2)."""
-    product = 0
-    while b:
-        product ^= a if b & 1 else 0
-        a = a << 1 ^ (POLYNOMIAL if a & 0x80 else 0)
-        b >>= 1
-    return product
+def _consistent_subsets(shares: Mapping[int, bytes], threshold: int) -> list[tuple[int, ...]]:
+    """
+    Return each largest subset of the shares that lie on common polynomials, once.
 
-
-@cache
-def inverse(a: int) -> int:
-    """Return the element whose product with *a* is 1; ValueError for 0, which has none."""
-    return next(b for b in range(1, 256) if multiply(a, b) == 1) if a else _no_inverse()
-
-
-def _no_inverse() -> int:
-    raise ValueError("0 has no inverse")
-
-
-def _camps(shares: Mapping[int, bytes], threshold: int) -> list[tuple[int, ...]]:
-    """Return the largest groups of shares that lie on common polynomials, each group once."""
-    camps: set[tuple[int, ...]] = set()
+    All subsets of *threshold* shares are tried that are in none found so far, 12,870 at most (8 of
+    16): any of them, and no fewer, fix the polynomials on which further shares may lie.
+    """
+    subsets: set[tuple[int, ...]] = set()
     for few in combinations(sorted(shares), threshold):
-        if any(set(few) <= set(camp) for camp in camps):
+        if any(set(few) <= set(subset) for subset in subsets):
             continue
-        camps.add(
+        subsets.add(
             tuple(x for x in sorted(shares) if x in few or interpolate(shares, few, x) == shares[x])
         )
-    return sorted(camps)
+    return sorted(subsets)
 
 
 def _evaluate(coefficients: Sequence[bytes], x: int) -> bytes:
     return reduce(
-        lambda value, coefficient: _sum([_times(value, x), coefficient]), reversed(coefficients)
+        lambda value, coefficient: add(_times(value, x), coefficient), reversed(coefficients)
     )
 
 
 def _weight(x: int, numbers: Sequence[int], at: int) -> int:
+    """Return the factor of share *x* in Lagrange's formula."""
     others = [other for other in numbers if other != x]
-    above = reduce(multiply, [at ^ other for other in others], 1)
-    return multiply(above, inverse(reduce(multiply, [x ^ other for other in others], 1)))
+    above = reduce(FIELD.multiply, [at ^ other for other in others], 1)
+    return FIELD.multiply(
+        above, FIELD.inverse(reduce(FIELD.multiply, [x ^ other for other in others], 1))
+    )
 
 
 def _times(data: bytes, factor: int) -> bytes:
-    return data.translate(_products(factor))
-
-
-@cache
-def _products(factor: int) -> bytes:
-    return bytes(multiply(value, factor) for value in range(256))
-
-
-def _sum(parts: Sequence[bytes]) -> bytes:
-    total = reduce(lambda a, b: a ^ b, (int.from_bytes(part, "big") for part in parts))
-    return total.to_bytes(len(parts[0]), "big")
+    return data.translate(FIELD.products[factor])

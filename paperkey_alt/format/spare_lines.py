@@ -1,13 +1,19 @@
 """
-Spare lines from data lines, and data lines from what is left of both: `add` and `mend`.
+Spare lines from data lines, and data lines from what is left of both: `add` and `mend`
+(docs/format.md, "Spare lines").
 
 Byte column j of all lines is one codeword of a Reed–Solomon code over GF(256) (0x11d, the field of
 ISO/IEC 18004): data first, spare behind. A field of 256 elements allows 255 lines in a codeword;
-more are dealt like cards into as few groups as do (docs/format.md, "Spare lines").
+more are dealt like cards into as few groups as do.
+
+Lost lines are erasures, in the same places of all 15 columns, and are solved for in all of them at
+once. Where lines are wrong as well, the first column tells which, or each column is decoded by
+itself (errors-and-erasures decoding; `paperkey_alt.format.reed_solomon`).
 """
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import NotEnoughLines
@@ -52,17 +58,14 @@ def spare_count(data: int, percent: int = DEFAULT_SPARE_PERCENT) -> int:
 
 def add(data: Sequence[bytes], spare: int) -> tuple[bytes, ...]:
     """Return *spare* spare lines for the data lines *data*, 15 bytes each."""
-    lines = dict(enumerate(data, 1))
+    lines: dict[int, bytes] = {}
     for numbers, spares in groups(len(data), spare):
         if not spares:
             continue
-        code = _code(len(spares))
-        columns = [
-            code.encode([lines[number][column] for number in numbers])
-            for column in range(DATA_BYTES)
-        ]
-        lines.update(zip(spares, map(bytes, zip(*columns, strict=True)), strict=True))
-    return tuple(lines[number] for number in range(len(data) + 1, len(data) + spare + 1))
+        columns = zip(*(data[number - 1] for number in numbers), strict=True)
+        checks = map(_code(len(spares)).encode, columns)
+        lines.update(zip(spares, map(bytes, zip(*checks, strict=True)), strict=True))
+    return tuple(lines[number] for number in sorted(lines))
 
 
 def mend(lines: Mapping[int, bytes], data: int, spare: int) -> tuple[bytes, ...]:
@@ -70,13 +73,13 @@ def mend(lines: Mapping[int, bytes], data: int, spare: int) -> tuple[bytes, ...]
     Return all data lines and spare lines of a set, of which *lines* are those that could be read.
 
     One spare line stands in for one that is not there, two for one that is there and wrong. What
-    comes back is a codeword, not yet proven to be the one that was printed. Raises NotEnoughLines
-    past the limit.
+    comes back is a codeword; whether it is the one that was printed, a digest tells. Raises
+    NotEnoughLines past the limit.
     """
-    whole = dict(lines)
+    mended: dict[int, bytes] = {}
     for numbers, spares in groups(data, spare):
-        whole.update(_mend_group(lines, [*numbers, *spares], len(spares)))
-    return tuple(whole[number] for number in range(1, data + spare + 1))
+        mended.update(_mend_group(lines, [*numbers, *spares], len(spares)))
+    return tuple(mended[number] for number in range(1, data + spare + 1))
 
 
 def _mend_group(lines: Mapping[int, bytes], numbers: Sequence[int], spare: int) -> dict[int, bytes]:
@@ -88,17 +91,28 @@ def _mend_group(lines: Mapping[int, bytes], numbers: Sequence[int], spare: int) 
         )
     if not spare:
         return {number: lines[number] for number in numbers}
-    code, nothing = _code(spare), bytes(DATA_BYTES)
+    nothing = bytes(DATA_BYTES)
+    columns = list(zip(*(lines.get(number, nothing) for number in numbers), strict=True))
+    mended = map(bytes, zip(*_mend_columns(columns, gone, _code(spare)), strict=True))
+    return dict(zip(numbers, mended, strict=True))
+
+
+def _mend_columns(
+    columns: Sequence[Sequence[int]], gone: Sequence[int], code: Code
+) -> tuple[bytes, ...]:
+    with suppress(Uncorrectable):
+        return code.fill_all(columns, gone)
     try:
-        columns = [
-            code.correct([lines.get(number, nothing)[column] for number in numbers], gone)[0]
-            for column in range(DATA_BYTES)
-        ]
+        first, changed = code.correct(columns[0], gone)
+        # A wrong line is wrong in nearly all of its columns: so what the first one tells may do for
+        # the others. It is what they would tell themselves, for no two codewords are within reach.
+        with suppress(Uncorrectable):
+            return (first, *code.fill_all(columns[1:], {*gone, *changed}))
+        return (first, *(code.correct(column, gone)[0] for column in columns[1:]))
     except Uncorrectable:
         raise NotEnoughLines(
             "more lines are wrong or not there than the spare lines can stand in for"
         ) from None
-    return dict(zip(numbers, map(bytes, zip(*columns, strict=True)), strict=True))
 
 
 def _code(spare: int) -> Code:

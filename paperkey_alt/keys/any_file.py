@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from paperkey_alt.errors import KeyFileError, UnprotectedSecret
 from paperkey_alt.format.payload import LONGEST_NAME, File
-from paperkey_alt.keys.subject import Restored, Subject
+from paperkey_alt.keys.secret import Extract, Rebuilt
 
 
-def extract(data: bytes, name: str, *, allow_unprotected: bool) -> Subject:
+def extract(data: bytes, name: str, *, allow_unprotected: bool) -> Extract:
     """
     Return the file *name* as something to print.
 
@@ -19,12 +19,15 @@ def extract(data: bytes, name: str, *, allow_unprotected: bool) -> Subject:
     if not allow_unprotected:
         raise UnprotectedSecret("who finds the sheet has the file", advice=_ADVICE)
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
-    return Subject(File(shown, data), "A file", shown, None, None, protected=False)
+    return Extract(File(shown, data), "A file", shown, None, None, protected=False)
 
 
-def rebuild(payload: File) -> Restored:
+def rebuild(payload: File) -> Rebuilt:
     """Return the file that *payload* was extracted from."""
-    return Restored(payload.data, payload.data, f"the file {payload.name}")
+    return Rebuilt(payload.data, payload.data, f"the file {payload.name}")
 
 
-_ADVICE = "Seal it with --seal, or say --allow-unprotected if the sheet will be guarded as well as the file itself."
+_ADVICE = (
+    "Seal it with --seal, or say --allow-unprotected if the sheet will be guarded as well as the "
+    "file itself."
+)

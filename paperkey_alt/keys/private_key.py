@@ -9,13 +9,11 @@ alone where the library writes the same file from them.
 from __future__ import annotations
 
 import hashlib
-import math
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cryptography.exceptions import InternalError, UnsupportedAlgorithm
-from cryptography.hazmat.primitives.asymmetric import rsa
+from cryptography.hazmat.primitives.asymmetric.rsa import RSAPrivateKey
 from cryptography.hazmat.primitives.serialization import (
     Encoding,
     NoEncryption,
@@ -28,26 +26,15 @@ from cryptography.hazmat.primitives.serialization import (
 
 from paperkey_alt.errors import DamagedKeyFile, KeyPairMismatch, UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
-from paperkey_alt.keys.subject import Restored, Subject
+from paperkey_alt.keys import pem, rsa
+from paperkey_alt.keys.secret import Extract, Rebuilt
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
 
-    from paperkey_alt.cli.passphrases import Ask
-
-_OPENSSH = "OPENSSH PRIVATE KEY"
-_LABELS = {
-    "PRIVATE KEY": "PKCS #8",
-    "ENCRYPTED PRIVATE KEY": "PKCS #8",
-    "RSA PRIVATE KEY": "PKCS #1",
-    "EC PRIVATE KEY": "SEC 1",
-    "DSA PRIVATE KEY": "DSA",
-    _OPENSSH: "OpenSSH",
-}
-_LABEL = re.compile(rb"(?m)^-----BEGIN ([A-Z0-9 ]+)-----\r?$")
-_DER_SEQUENCE = 0x30
+    from paperkey_alt.format.body import Ask
 
 # How the library writes an RSA key: the numbers are part of the format (docs/format.md, "Payload").
 _STYLES = {
@@ -56,18 +43,18 @@ _STYLES = {
     3: (Encoding.PEM, PrivateFormat.TraditionalOpenSSL),
     4: (Encoding.DER, PrivateFormat.TraditionalOpenSSL),
 }
-_RULES: dict[int, Callable[[int, int, int], int]] = {
-    2: lambda e, p, q: pow(e, -1, math.lcm(p - 1, q - 1)),
-    3: lambda e, p, q: pow(e, -1, (p - 1) * (q - 1)),
-}
-
 
 # What the library raises for a key that it cannot load, besides ValueError: an algorithm or a
 # compressed point that it does not know, a raw key of the wrong length.
 _UNKNOWN = (UnsupportedAlgorithm, NotImplementedError)
 _MALFORMED = (ValueError, InternalError)
+# And what computing one raises where the numbers make none.
+_NO_KEY = (ZeroDivisionError, *_MALFORMED)
 
-_UNOPENED = "Print it without --prove and --compact: it is carried byte for byte, with its passphrase over it."
+_UNOPENED = (
+    "Print it without --prove and --compact: it is carried byte for byte, with its passphrase over "
+    "it."
+)
 _NOT_REDUCED = "The file is carried as it stands: it cannot be computed anew to the same bytes."
 
 
@@ -80,14 +67,6 @@ class Opened:
     protected: bool
 
 
-def recognises(data: bytes) -> bool:
-    """Tell whether *data* looks like a private-key file of one of these kinds."""
-    match = _LABEL.search(data)
-    if match:
-        return match[1].decode() in _LABELS
-    return bool(data) and data[0] == _DER_SEQUENCE
-
-
 def open_(data: bytes, ask: Ask | None) -> Opened | None:
     """
     Return the key in *data*; None where a passphrase is over it and *ask* is None.
@@ -95,9 +74,7 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
     The library proves on loading that the parts of a key belong together. Raises DamagedKeyFile,
     WrongPassphrase.
     """
-    match = _LABEL.search(data)
-    kind = f"{_LABELS[match[1].decode()]}, PEM" if match else "PKCS #8 or PKCS #1, DER"
-    load = _loader(match[1].decode() if match else None)
+    kind, load = pem.kind(data), _loader(pem.label(data))
     try:
         return Opened(load(data, None), kind, protected=False)
     except TypeError:
@@ -105,7 +82,7 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
         if ask is None:
             return None
     except (*_MALFORMED, *_UNKNOWN):
-        if not _is_protected_openssh(match, data):
+        if not _is_protected_openssh(data):
             raise _damaged(kind) from None
         if ask is None:
             return None
@@ -126,7 +103,7 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
 
 def extract(
     data: bytes, name: str, *, compact: bool, allow_unprotected: bool, ask: Ask | None
-) -> Subject:
+) -> Extract:
     """
     Return the private-key file *name* as something to print.
 
@@ -137,7 +114,7 @@ def extract(
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
     opened = open_(data, ask)
     if opened is None:
-        return Subject(File(shown, data), "Private key", shown, None, None, protected=True)
+        return Extract(File(shown, data), "Private key", shown, None, None, protected=True)
     if not opened.protected and not allow_unprotected:
         raise UnprotectedSecret(
             f"no passphrase protects the private key ({opened.kind}): who finds the sheet has "
@@ -146,7 +123,7 @@ def extract(
     reduced = _reduced(opened, data, shown) if compact else None
     notes = (_NOT_REDUCED,) if compact and reduced is None else ()
     what = f"Private key ({opened.kind})"
-    return Subject(
+    return Extract(
         reduced or File(shown, data),
         what,
         shown,
@@ -157,13 +134,13 @@ def extract(
     )
 
 
-def rebuild(payload: RsaFile) -> Restored:
+def rebuild(payload: RsaFile) -> Rebuilt:
     """
     Return the file that *payload* was reduced from; raises KeyPairMismatch where its numbers make
     no key.
     """
     data = _written(payload)
-    return Restored(data, data, f"the private key {payload.name}")
+    return Rebuilt(data, data, f"the private key {payload.name}")
 
 
 def fingerprint(key: PrivateKeyTypes) -> str:
@@ -173,13 +150,13 @@ def fingerprint(key: PrivateKeyTypes) -> str:
 
 
 def _loader(label: str | None) -> Callable[[bytes, bytes | None], PrivateKeyTypes]:
-    if label == _OPENSSH:
+    if label == pem.OPENSSH:
         return load_ssh_private_key
     return load_pem_private_key if label else load_der_private_key
 
 
-def _is_protected_openssh(match: re.Match[bytes] | None, data: bytes) -> bool:
-    if match is None or match[1].decode() != _OPENSSH:
+def _is_protected_openssh(data: bytes) -> bool:
+    if pem.label(data) != pem.OPENSSH:
         return False
     try:
         load_ssh_private_key(data, b"-")
@@ -198,27 +175,33 @@ def _damaged(kind: str) -> DamagedKeyFile:
 
 
 def _reduced(opened: Opened, data: bytes, name: str) -> RsaFile | None:
-    if opened.protected or not isinstance(opened.key, rsa.RSAPrivateKey):
+    """Return the payload from which `_written` gives *data* back; None where none does."""
+    if opened.protected or not isinstance(opened.key, RSAPrivateKey):
         return None
     numbers = opened.key.private_numbers()
-    for style in _STYLES:
-        for rule in _RULES:
-            payload = RsaFile(name, style, rule, numbers.public_numbers.e, numbers.p, numbers.q)
-            try:
-                if _written(payload) == data:
-                    return payload
-            except KeyPairMismatch:
-                continue
+    e, p, q = numbers.public_numbers.e, numbers.p, numbers.q
+    for rule in rsa.EXPONENT_RULES:
+        try:
+            key = _computed(rule, e, p, q)
+        except _NO_KEY:
+            continue
+        for style in _STYLES:
+            if _in_style(key, style) == data:
+                return RsaFile(name, style, rule, e, p, q)
     return None
 
 
 def _written(payload: RsaFile) -> bytes:
-    e, p, q = payload.exponent, payload.p, payload.q
     try:
-        encoding, form = _STYLES[payload.style]
-        d = _RULES[payload.rule](e, p, q)
-        public = rsa.RSAPublicNumbers(e, p * q)
-        numbers = rsa.RSAPrivateNumbers(p, q, d, d % (p - 1), d % (q - 1), pow(q, -1, p), public)
-        return numbers.private_key().private_bytes(encoding, form, NoEncryption())
-    except (KeyError, ZeroDivisionError, *_MALFORMED):
+        key = _computed(payload.rule, payload.exponent, payload.p, payload.q)
+        return _in_style(key, payload.style)
+    except (KeyError, *_NO_KEY):
         raise KeyPairMismatch("the numbers on the paper make no RSA key") from None
+
+
+def _computed(rule: int, e: int, p: int, q: int) -> RSAPrivateKey:
+    return rsa.private_key(e, rsa.EXPONENT_RULES[rule](e, p, q), p, q)
+
+
+def _in_style(key: RSAPrivateKey, style: int) -> bytes:
+    return key.private_bytes(*_STYLES[style], NoEncryption())

@@ -8,7 +8,6 @@ rectangles, and the metadata says nothing of the key. The same input gives the s
 from __future__ import annotations
 
 import io
-import unicodedata
 from functools import cache
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
@@ -18,6 +17,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from paperkey_alt.foreign_text import clean
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import group
 from paperkey_alt.sheet import fonts, layout, qr
@@ -33,7 +33,8 @@ if TYPE_CHECKING:
 
 LINES, PROSE, BOLD = "RagleafLines", "RagleafProse", "RagleafBold"
 _FOOT_LEADING = 7.3
-_GUTTER, _RECIPE_PART = 16.0, 0.72
+_GUTTER = 16.0
+_RECIPE_WIDTH = 0.72  # of the foot, without the gutter
 _HAIR = 0.4
 _MARK_ROOM = 80.0  # of the width of the head, for the set mark
 _DIGIT = 0.61  # of the type size: the height of a Courier digit
@@ -101,16 +102,14 @@ def draw(
 
 def shown(text: str) -> str:
     """
-    Return *text* with every character that the prose font lacks, or that would not stand still, as
+    Return *text* with every character that does not show itself, or that the prose font lacks, as
     its code point.
     """
     register_fonts()
     glyphs = pdfmetrics.getFont(PROSE).face.charToGlyph
     return "".join(
-        character
-        if ord(character) in glyphs and unicodedata.category(character)[0] != "C"
-        else f"[U+{ord(character):04X}]"
-        for character in text
+        character if ord(character) in glyphs else f"[U+{ord(character):04X}]"
+        for character in clean(text)
     )
 
 
@@ -172,18 +171,20 @@ class _Page:
 
     def _head(self, caption: Caption, number: int) -> None:
         top, width = MARGIN_ENDS, self.right - self.left
-        self._text(self.left, top + 11, _whole(caption.title, _TITLE, width - _MARK_ROOM), _TITLE)
+        self._text(
+            self.left, top + 11, _must_fit(caption.title, _TITLE, width - _MARK_ROOM), _TITLE
+        )
         self._text(
             self.left,
             top + 24,
-            _fitting(shown(caption.user_id or ""), _USER_ID, width - _MARK_ROOM),
+            _shortened(shown(caption.user_id or ""), _USER_ID, width - _MARK_ROOM),
             _USER_ID,
         )
         if caption.fingerprint:
             digits = caption.fingerprint
             grouped = " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
             self._text(self.left, top + 36, grouped, _FINGERPRINT[len(digits)])
-        self._text(self.left, top + 47, _whole(" ".join(caption.notes), _NOTE, width), _NOTE)
+        self._text(self.left, top + 47, _must_fit(" ".join(caption.notes), _NOTE, width), _NOTE)
         self._text_to(self.right, top + 18, self.line_set.head.mark, _SET_MARK)
         self._text_to(self.right, top + 28, "set mark", _LEGEND)
         sheets = len(self.plan.sheets)
@@ -209,19 +210,19 @@ class _Page:
     def _foot(self, caption: Caption) -> None:
         top = self.height - MARGIN_ENDS - layout.FOOT_HEIGHT + 6
         self._rule(top)
-        whole = self.right - self.left - _GUTTER
+        both = self.right - self.left - _GUTTER
         x = self.left
-        for heading, paragraphs, part in (
-            ("To restore", caption.recipe, _RECIPE_PART),
-            ("To keep", caption.cautions, 1 - _RECIPE_PART),
+        for heading, paragraphs, width in (
+            ("To restore", caption.recipe, _RECIPE_WIDTH * both),
+            ("To keep", caption.cautions, (1 - _RECIPE_WIDTH) * both),
         ):
-            bottom = self._column(x, top + 11, heading, paragraphs, part * whole)
+            bottom = self._column(x, top + 11, heading, paragraphs, width)
             if bottom > self.height - MARGIN_ENDS:
                 raise TextTooLong(
                     f"{heading}: {bottom - self.height + MARGIN_ENDS:.0f} points too much at the "
                     "foot of a sheet"
                 )
-            x += part * whole + _GUTTER
+            x += width + _GUTTER
 
     def _column(
         self, x: float, y: float, heading: str, paragraphs: Sequence[str], width: float
@@ -294,14 +295,14 @@ class _Page:
         self.canvas.rect(x, self.height - y - height, width, height, stroke=not fill, fill=fill)
 
 
-def _whole(text: str, style: _Style, width: float) -> str:
+def _must_fit(text: str, style: _Style, width: float) -> str:
     """Return *text*; raises TextTooLong where it is wider than *width*."""
     if pdfmetrics.stringWidth(text, style.font, style.size) > width:
         raise TextTooLong(f"no room in the head of a sheet: {text}")
     return text
 
 
-def _fitting(text: str, style: _Style, width: float) -> str:
+def _shortened(text: str, style: _Style, width: float) -> str:
     """Return as much of *text* as fits *width*, with an ellipsis where something is missing."""
     if pdfmetrics.stringWidth(text, style.font, style.size) <= width:
         return text

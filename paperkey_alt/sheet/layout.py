@@ -11,7 +11,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from paperkey_alt.format.lines import CHARACTERS, DATA_CHARACTERS, GROUP
+from paperkey_alt.format.lines import CHARACTERS, DATA_BYTES, DATA_CHARACTERS, GROUP
+from paperkey_alt.format.spare_lines import spare_count
 from paperkey_alt.sheet.qr import QUIET_MODULES
 
 MM = 72 / 25.4
@@ -27,6 +28,8 @@ HEAD_ROW = 6.0  # from the head line's baseline to the first band
 LEGEND_DEPTH = 2.0  # how far the words beside the head line reach below its baseline
 HEAD_HEIGHT = 76.0
 FOOT_HEIGHT = 126.0
+
+MOST_SPARE_PERCENT = 400
 
 
 @dataclass(frozen=True)
@@ -131,6 +134,27 @@ def plan(total: int, paper: Paper) -> Plan:
         sheet(first, min(first + preset.lines_a_page - 1, total), paper, preset) for first in starts
     )
     return Plan(paper, preset, tuple(sheets))
+
+
+@dataclass(frozen=True)
+class Spare:
+    """
+    How many spare lines are wanted: *percent* of the data lines, 0 to 400, and at least four for
+    each codeword; None for as many as the loss of any one sheet costs.
+    """
+
+    percent: int | None
+
+    def __post_init__(self) -> None:
+        if self.percent is not None and not 0 <= self.percent <= MOST_SPARE_PERCENT:
+            raise ValueError(f"spare lines are 0 to {MOST_SPARE_PERCENT} percent of the data lines")
+
+    def lines_for(self, length: int, paper: Paper) -> int:
+        """Return the number of spare lines for a body of *length* bytes printed on *paper*."""
+        data = -(-length // DATA_BYTES)
+        if self.percent is None:
+            return spare_for_a_sheet(data, paper)
+        return spare_count(data, self.percent)
 
 
 def spare_for_a_sheet(data: int, paper: Paper) -> int:

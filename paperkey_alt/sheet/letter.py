@@ -28,42 +28,37 @@ _NUMERALS = {
 
 
 _WHAT = (
-    "The sheets behind this letter are one of {count} shares of {key}. Any {needed} of the "
-    "shares, brought together, give the key "
-    "back after a loss. They are numbered and belong to backup {backup}; this one has the set "
-    "mark {mark}."
+    "The sheets behind this letter are one of {count} shares of {key}. Any {needed} of the shares, "
+    "brought together, give the key back after a loss. They are numbered and belong to backup "
+    "{backup}; this one has the set mark {mark}."
 )
 _NOT_GOOD_FOR = (
     "Alone it opens nothing and signs nothing, and nobody learns anything of the key from it but "
-    "its size{fewer}. "
-    "It is of use to others only in company, so it must never lie beside another share."
+    "its size{fewer}. It is of use to others only in company, so it must never lie beside another "
+    "share."
 )
 _KEEP = (
-    "Flat, dry and dark, in a closed envelope with your name across the flap, where you would "
-    "keep a deed. Do not photograph it, "
-    "do not copy it, do not scan it on a machine that is connected to anything. If it is lost or "
-    "may have been seen, tell the "
-    "owner at once: the key is then not lost, but new shares should be made."
+    "Flat, dry and dark, in a closed envelope with your name across the flap, where you would keep "
+    "a deed. Do not photograph it, do not copy it, do not scan it on a machine that is connected "
+    "to anything. If it is lost or may have been seen, tell the owner at once: the key is then not "
+    "lost, but new shares should be made."
 )
 _YEARLY = (
     "Look whether every line can still be read. With a computer that is never online you can be "
-    "sure: scan the sheets and say "
-    "ragleaf check. It needs no other share, shows no secret and learns nothing. Tell the owner "
-    "that all lines are fine, or the "
-    "numbers of those that are not; never the lines themselves."
+    "sure: scan the sheets and say ragleaf check. It needs no other share, shows no secret and "
+    "learns nothing. Tell the owner that all lines are fine, or the numbers of those that are not; "
+    "never the lines themselves."
 )
 _ASKED = (
-    "Give it only to somebody you know, face to face, or after you called back on a number you "
-    "had before. There is always time "
-    "for that call; who presses you not to make it is not to be believed. Write down when you "
-    "gave it and to whom. If a court, an "
-    "officer or a border guard asks for it, ask for counsel first: what you must disclose is a "
-    "matter of the law of the place."
+    "Give it only to somebody you know, face to face, or after you called back on a number you had "
+    "before. There is always time for that call; who presses you not to make it is not to be "
+    "believed. Write down when you gave it and to whom. If a court, an officer or a border guard "
+    "asks for it, ask for counsel first: what you must disclose is a matter of the law of the "
+    "place."
 )
 _REPLACED = (
-    "If the owner gives you a new share, destroy this one before the owner's eyes, by fire or in "
-    "a cross-cut shredder. Old shares "
-    "stay good for the old key as long as {needed} of them exist."
+    "If the owner gives you a new share, destroy this one before the owner's eyes, by fire or in a "
+    "cross-cut shredder. Old shares stay good for the old key as long as {needed} of them exist."
 )
 _BLANKS = (
     "The owner, and how to reach the owner:",

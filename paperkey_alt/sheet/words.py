@@ -12,6 +12,7 @@ from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import DATA_BYTES
 from paperkey_alt.format.payload import Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.sheet.caption import Caption
+from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -19,47 +20,48 @@ if TYPE_CHECKING:
 
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.payload import Payload
-    from paperkey_alt.keys.openpgp.key_file import Key
-    from paperkey_alt.keys.subject import Subject
+    from paperkey_alt.keys import Extract
+    from paperkey_alt.keys.openpgp.key import Key
 
 _CONTENT = {
     Lean: (
-        "a byte 01, the number of parts, then each part: one byte and as many of fingerprint, "
-        "two bytes and as many of secret. The "
-        "secret goes behind the body of the public packet with this fingerprint; packet type 6 "
-        "becomes 5, 14 becomes 7 (RFC 9580)."
+        "a byte 01, the number of parts, then each part: one byte and as many of fingerprint, two "
+        "bytes and as many of secret. The secret goes behind the body of the public packet with "
+        "this fingerprint; packet type 6 becomes 5, 14 becomes 7 (RFC 9580)."
     ),
     Whole: "a byte 02, then the key file in binary form (RFC 9580, 10.2).",
     File: "a byte 04, one byte and as many bytes of name, then the file.",
-    Revocation: "a byte 06, one byte and as many of fingerprint, then the signature packet (RFC 9580, 5.2).",
+    Revocation: (
+        "a byte 06, one byte and as many of fingerprint, then the signature packet (RFC 9580, 5.2)."
+    ),
     RsaFile: (
         "a byte 05; one byte and as many of name; a byte for the way the file is written; a byte "
-        "for the rule of the private "
-        "exponent; one byte and as many of public exponent; twice two bytes and as many of a "
-        "prime (RFC 8017)."
+        "for the rule of the private exponent; one byte and as many of public exponent; twice two "
+        "bytes and as many of a prime (RFC 8017)."
     ),
     Compact: (
         "a byte 03, then for each secret a byte of form; two bytes and as many of RSA prime or "
-        "scalar; one byte and as many that "
-        "stood before the encrypted ones (RFC 9580, 5.5.3); 8 bytes of SHA-256. All else is "
-        "computed."
+        "scalar; one byte and as many that stood before the encrypted ones (RFC 9580, 5.5.3); 8 "
+        "bytes of SHA-256. All else is computed."
     ),
 }
 _OPEN_BODY = "The last 32 bytes are the SHA-256 of all before them. Before them: "
 _SEALED_BODY = (
     "Sealed: 3 bytes (passes, lanes, log2 of KiB) and 16 of salt for Argon2id (RFC 9106), "
-    "passphrase to 32-byte key; the rest is "
-    "ChaCha20-Poly1305 (RFC 8439), nonce zero. In it: "
+    "passphrase to 32-byte key; the rest is ChaCha20-Poly1305 (RFC 8439), nonce zero. In it: "
 )
 _JOIN = (
-    "Join the shares byte by byte over GF(256), 0x11b: XOR of each byte times the product of x' "
-    "/ (x' XOR x) over the others, x "
-    "the share's number (Shamir, CACM 1979); cut off 8 bytes of SHA-256. "
+    "Join the shares byte by byte over GF(256), 0x11b: XOR of each byte times the product of x' / "
+    "(x' XOR x) over the others, x the share's number (Shamir, CACM 1979); cut off 8 bytes of "
+    "SHA-256. "
 )
 _PROTECTED = (
     "Who has this sheet and the key's passphrase has the key. Never keep the passphrase beside it."
 )
-_SEALED = "Who has this sheet and the passphrase of its seal has the key. Never keep the passphrase beside it."
+_SEALED = (
+    "Who has this sheet and the passphrase of its seal has the key. Never keep the passphrase "
+    "beside it."
+)
 _SHARED = "Alone this share says nothing of the key. It must never lie beside another one."
 _UNPROTECTED = "NO PASSPHRASE PROTECTS THIS KEY: who finds this sheet has the key. Lock it away."
 _CAUTIONS = (
@@ -68,8 +70,8 @@ _CAUTIONS = (
         "secret."
     ),
     (
-        "Print it by cable. A printer in a network, and a telephone that photographs the sheet, may "
-        "keep a copy."
+        "Print it by cable. A printer in a network, and a telephone that photographs the sheet, "
+        "may keep a copy."
     ),
     (
         "When a newer set is printed, destroy the old one. On borders and orders to disclose, ask "
@@ -92,27 +94,30 @@ _REVOCATION_CAUTIONS = (
 )
 _AFTERWARDS = (
     (
-        "Next: print, then prove the print: ragleaf check on a scan of it, or on what you typed from "
-        "it."
+        "Next: print, then prove the print: ragleaf check on a scan of it, or on what you typed "
+        "from it."
     ),
     "A revocation certificate belongs on paper too, and in another place.",
     (
-        "The files written now hold the secret: erase them, and mind that a disk or a stick may keep "
-        "what was erased."
+        "The files written now hold the secret: erase them, and mind that a disk or a stick may "
+        "keep what was erased."
     ),
 )
 
 
-def caption(subject: Subject, line_set: LineSet, *, today: dt.date, anonymous: bool) -> Caption:
-    """Return what stands at the head and foot of the sheets of *line_set*."""
+def caption(extract: Extract, line_set: LineSet, *, now: dt.datetime, anonymous: bool) -> Caption:
+    """
+    Return what stands at the head and foot of the sheets of *line_set*, printed *now*: an instant
+    in the time zone whose date is printed.
+    """
     return Caption(
-        title=_title(subject, line_set),
-        user_id=None if anonymous else subject.name,
-        fingerprint=subject.fingerprint,
-        date=today,
-        notes=tuple(_notes(subject, today)),
-        recipe=_recipe(line_set, subject.payload),
-        cautions=(_protection(subject, line_set)[1], *_CAUTIONS),
+        title=_title(extract, line_set),
+        user_id=None if anonymous else extract.name,
+        fingerprint=extract.fingerprint,
+        date=now.date(),
+        notes=_notes(extract, now),
+        recipe=_recipe(line_set, extract.payload),
+        cautions=(_protection(extract, line_set)[1], *_CAUTIONS),
     )
 
 
@@ -170,84 +175,70 @@ def _size(line_set: LineSet, sheets: int) -> str:
     head = line_set.head
     share = f"share {head.share.number} of {head.share.count}: " if head.share else ""
     return (
-        f"{share}{sheets} {'sheet' if sheets == 1 else 'sheets'}, set mark {head.mark}: "
-        f"{head.data_lines} data lines and "
-        f"{head.spare_lines} spare lines; {_losable(line_set)} may be lost."
+        f"{share}{counted(sheets, 'sheet')}, set mark {head.mark}: "
+        f"{head.data_lines} data lines and {head.spare_lines} spare lines; {_losable(line_set)} "
+        "may be lost."
     )
 
 
-def _title(subject: Subject, line_set: LineSet) -> str:
+def _title(extract: Extract, line_set: LineSet) -> str:
     share = line_set.head.share
     if share is not None:
         return (
             f"Share {share.number} of {share.count} of a secret; any {share.threshold} give it back"
         )
-    return f"{subject.what}, {_protection(subject, line_set)[0]}"
+    return f"{extract.what}, {_protection(extract, line_set)[0]}"
 
 
-def _protection(subject: Subject, line_set: LineSet) -> tuple[str, str]:
+def _protection(extract: Extract, line_set: LineSet) -> tuple[str, str]:
     if line_set.head.share is not None:
         return "one of several shares", _SHARED
     if line_set.head.sealed:
         return "sealed with a passphrase", _SEALED
-    return (
-        ("protected by its own passphrase", _PROTECTED)
-        if subject.protected
-        else ("NOT PROTECTED", _UNPROTECTED)
-    )
+    if extract.protected:
+        return "protected by its own passphrase", _PROTECTED
+    return "NOT PROTECTED", _UNPROTECTED
 
 
-def _notes(subject: Subject, today: dt.date) -> list[str]:
-    created = subject.created.date() if subject.created else today
-    if today < created:
-        return [
-            (
-                f"The clock of the computer stood before the key's creation ({created}): the date "
-                "here is wrong."
-            )
-        ]
-    return []
+def _notes(extract: Extract, now: dt.datetime) -> tuple[str, ...]:
+    if extract.created is None or now >= extract.created:
+        return ()
+    created = extract.created.astimezone(now.tzinfo).isoformat(" ", "minutes")
+    clock = f"The clock of the computer is before the key's creation ({created})"
+    return (f"{clock}: the date here is wrong.",)
 
 
 def _recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
     head = line_set.head
     public = " --public CERTIFICATE" if isinstance(payload, Lean | Compact) else ""
     cut = f", cut off the last {head.padding} of them" if head.padding else ""
-    sheets = (
-        f"scan the sheets of any {head.share.threshold} shares" if head.share else "scan the sheets"
-    )
+    shares = f" of any {head.share.threshold} shares" if head.share else ""
     with_program = (
-        f"With Ragleaf: {sheets}, or type their lines, and say: ragleaf restore FILES{public} -o "
-        "KEYFILE. A spare line "
-        "stands in for one that cannot be read; each QR block has the lines beside it."
+        f"With Ragleaf: scan the sheets{shares}, or type their lines, and say: ragleaf restore "
+        f"FILES{public} -o KEYFILE. A spare line stands in for one that cannot be read; each QR "
+        "block has the lines beside it."
     )
     without = (
-        f"Without it: type the first 24 characters of lines 1 to {head.data_lines} in order "
-        "(A–Z, 2–7), decode them all as "
-        f"base32 (RFC 4648) to {head.data_lines * DATA_BYTES} bytes{cut}. "
-        f"{_JOIN if head.share else ''}"
-        f"{_SEALED_BODY if head.sealed else _OPEN_BODY}{_CONTENT[type(payload)]}"
+        f"Without it: type the first 24 characters of lines 1 to {head.data_lines} in order (A–Z, "
+        f"2–7), decode them all as base32 (RFC 4648) to {head.data_lines * DATA_BYTES} bytes{cut}. "
+        f"{_JOIN if head.share else ''}{_SEALED_BODY if head.sealed else _OPEN_BODY}"
+        f"{_CONTENT[type(payload)]}"
     )
     checks = (
         "Check, the last 5 characters: Reed–Solomon, GF(32), 0x25, first root 1, on 2 symbols of "
-        "line number and 24 of data, XORed "
-        "with the set mark (not in line 0). Spare lines: the same over GF(256), 0x11d, byte by "
-        "byte down the lines"
-        f"{_dealt(line_set)}."
+        "line number and 24 of data, XORed with the set mark (not in line 0). Spare lines: the "
+        f"same over GF(256), 0x11d, byte by byte down the lines{_grouped(line_set)}."
     )
     return with_program, without, checks
 
 
-def _dealt(line_set: LineSet) -> str:
+def _grouped(line_set: LineSet) -> str:
     groups = len(spare_lines.groups(line_set.head.data_lines, line_set.head.spare_lines))
     return f", dealt in turn into {groups} groups" if groups > 1 else ""
 
 
 def _losable(line_set: LineSet) -> str:
-    dealt = spare_lines.groups(line_set.head.data_lines, line_set.head.spare_lines)
-    fewest = min(len(spare) for _, spare in dealt)
-    return (
-        f"any {fewest} lines"
-        if len(dealt) == 1
-        else f"any {fewest} lines of each of {len(dealt)} groups"
-    )
+    groups = spare_lines.groups(line_set.head.data_lines, line_set.head.spare_lines)
+    fewest = min(len(spare) for _, spare in groups)
+    of_each = f" of each of {len(groups)} groups" if len(groups) > 1 else ""
+    return f"any {fewest} lines{of_each}"

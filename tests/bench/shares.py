@@ -20,7 +20,7 @@ from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET, CHARACTERS
 from paperkey_alt.format.recover import recover
 from paperkey_alt.format.spare_lines import spare_count
-from paperkey_alt.keys.openpgp import compact, key_file
+from paperkey_alt.keys.openpgp import choice, compact, extraction, key_file, unlocked
 from paperkey_alt.reading.text import typed
 from paperkey_alt.sheet import layout, text_file
 
@@ -34,26 +34,26 @@ CHUNK = 250
 def bodies():
     """The bodies to be shared, by name."""
     for name, path in (("RSA-4096 pair", RSA), ("Ed25519 pair", ED25519)):
-        key = key_file.choose(key_file.read(path.read_bytes()), None)
-        yield f"{name}, lean", body.wrap(key_file.extract(key).payload, None), False
-        reduced, _ = compact.compact(compact.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
-        yield f"{name}, compact", body.wrap(reduced, body.Seal(PASSPHRASE, os.urandom(16))), True
+        key = choice.choose(key_file.read(path.read_bytes()), None)
+        yield f"{name}, lean", body.wrap(extraction.extract(key).payload, None)
+        reduced, _ = compact.compact(unlocked.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
+        yield f"{name}, compact", body.wrap(reduced, body.Seal(PASSPHRASE, os.urandom(16)))
 
 
 def sizes():
     """The table of what each holder keeps."""
-    print(
-        f"{'each holder of':<26}{'terms':<10}{'data lines':>11}{'spare':>7}{'characters':>12}{'sheets':>8}  and a letter"
-    )
-    for name, data, sealed in bodies():
+    columns = f"{'data lines':>11}{'spare':>7}{'characters':>12}{'sheets':>8}"
+    print(f"{'each holder of':<26}{'terms':<10}{columns}  and a letter")
+    for name, carried in bodies():
         for terms in TERMS:
-            spare = spare_count(-(-backup.shared_length(len(data)) // 15))
-            head = backup.deal(data, terms, sealed=sealed, spare=spare, random_bytes=os.urandom)[
-                0
-            ].head
+            spare = spare_count(-(-backup.shared_length(len(carried.data)) // 15))
+            head = backup.split(carried, terms, spare=spare, random_bytes=os.urandom)[0].head
             sheets = len(layout.plan(head.total, layout.PAPERS["a4"]).sheets)
-            print(f"{name:<26}{f'{terms.threshold} of {terms.count}':<10}{head.data_lines:>11}{head.spare_lines:>7}"
-                  f"{head.data_lines * CHARACTERS:>12,}{sheets:>8}")  # fmt: skip
+            few = f"{terms.threshold} of {terms.count}"
+            print(
+                f"{name:<26}{few:<10}{head.data_lines:>11}{head.spare_lines:>7}"
+                f"{head.data_lines * CHARACTERS:>12,}{sheets:>8}"
+            )
 
 
 def times():
@@ -61,15 +61,15 @@ def times():
     secret = os.urandom(12_000)
     for terms in (*TERMS, Terms(16, 16)):
         start = time.perf_counter()
-        dealt = shares.split(secret, terms.threshold, terms.count, os.urandom)
+        every = shares.split(secret, terms.threshold, terms.count, os.urandom)
         middle = time.perf_counter()
-        joined = shares.join(
-            dict(list(enumerate(dealt, 1))[: terms.threshold]),
+        found, _ = shares.join(
+            dict(list(enumerate(every, 1))[: terms.threshold]),
             terms.threshold,
             lambda found: found == secret,
         )
         end = time.perf_counter()
-        assert joined.secret == secret
+        assert found == secret
         split, join = 1000 * (middle - start), 1000 * (end - middle)
         print(
             f"12 kB, {terms.threshold:>2} of {terms.count:<2}  split {split:6.1f} ms, join "
@@ -108,12 +108,12 @@ def chunk(seed):
         threshold = choose.randrange(2, 5)
         terms = Terms(threshold, choose.randrange(threshold, 7))
         secret = choose.randbytes(choose.randrange(40, 200))
-        dealt = list(
-            backup.deal(secret, terms, sealed=False, spare=4, random_bytes=choose.randbytes)
+        line_sets = list(
+            backup.split(body.PlainBody(secret), terms, spare=4, random_bytes=choose.randbytes)
         )
         at = choose.randrange(terms.count)
-        dealt[at] = forged(dealt[at], choose)
-        brought = choose.sample(dealt, choose.randrange(1, terms.count + 1))
+        line_sets[at] = forged(line_sets[at], choose)
+        brought = choose.sample(line_sets, choose.randrange(1, terms.count + 1))
         rows = [
             row
             for line_set in brought
@@ -122,11 +122,11 @@ def chunk(seed):
         # The head line stands on every sheet and in every QR block, so some copy of it is legible.
         rows += [f"0 {line_set.head_line}" for line_set in brought]
         try:
-            found = backup.assemble(recover(typed.read("\n".join(rows), "typed")), None)
+            joined = backup.join(recover(typed.read("\n".join(rows), "typed")), None)
         except PaperError as error:
             outcomes[f"refused: {type(error).__name__}"] += 1
             continue
-        outcomes["exact" if found.body == secret else "WRONG SECRET"] += 1
+        outcomes["exact" if joined.body.data == secret else "WRONG SECRET"] += 1
     return outcomes
 
 

@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from desks import CERTIFICATE, CORPUS, KEY
+from desks import CERTIFICATE, CORPUS, KEY, SMALL
 
 from paperkey_alt.keys.openpgp import armor, key_file
 from paperkey_alt.keys.openpgp.armor import ArmorKind
@@ -77,11 +77,11 @@ WRONG_USE = {
     ),
     "an output that is a folder": (("backup", KEY, "-o", "."), 2, "is a folder"),
     "a folder that cannot be written": (
-        ("backup", KEY, "-o", "/proc/s.pdf"),
+        ("backup", SMALL, "-o", "/proc/s.pdf"),
         2,
         "cannot be written",
     ),
-    "a full device": (("backup", KEY, "-o", "/dev/full"), 2, "no space left"),
+    "a full device": (("backup", SMALL, "-o", "/dev/full"), 2, "no space left"),
     "whole and compact": (
         ("backup", KEY, "-o", "s.pdf", "--whole", "--compact"),
         2,
@@ -123,10 +123,15 @@ def test_wrong_use(desk, name):
     assert desk.files() == before
 
 
-def test_bad_paper(printed, desk):
+@pytest.fixture
+def other(shelf):
+    """The sheets and lines of another key."""
+    return shelf("backup", CORPUS / "nist-p256.asc", "-o", "other.pdf", "--text", "other.txt")
+
+
+def test_bad_paper(printed, other, desk):
     """Two sets, another key's certificate, none at all, noise: exit 1, named, nothing written."""
-    other = CORPUS / "nist-p256.asc"
-    desk.ok("backup", other, "-o", "other.pdf", "--text", "other.txt")
+    desk.take(other)
     lines, before = printed.folder / "s.txt", [*desk.files(), "empty", "noise"]
     cases = (
         ((lines, "other.txt", "--public", CERTIFICATE), "2 complete sets"),
@@ -149,9 +154,9 @@ def test_bad_paper(printed, desk):
         assert sorted(desk.files()) == sorted(before)
 
 
-def test_one_of_two_sets_can_be_chosen(printed, desk):
+def test_one_of_two_sets_can_be_chosen(printed, other, desk):
     """By its set mark; with the wrong one the certificate does not fit."""
-    desk.ok("backup", CORPUS / "nist-p256.asc", "-o", "other.pdf", "--text", "other.txt")
+    desk.take(other)
     mark = desk.read("other.txt").decode().split("set ")[1][:5]
     sources = (printed.folder / "s.txt", "other.txt", "--mark", mark)
     desk.ok("restore", *sources, "--public", CORPUS / "nist-p256.cert.asc", "-o", "k.asc")
@@ -182,7 +187,7 @@ def test_a_file_that_claims_4_gib_costs_no_memory(desk):
     peak = "print(next(row for row in open('/proc/self/status') if 'VmHWM' in row).split()[1])"
     idle = f"import paperkey_alt.cli.backup_command\n{peak}"
     real = (
-        "import sys\nfrom paperkey_alt.cli import commands\n"
+        "import sys\nfrom paperkey_alt.cli.group import commands\n"
         "try: commands(['backup', 'in', '-o', 's.pdf'])\nexcept SystemExit as end: assert "
         f"end.code == 1\n{peak}"
     )
@@ -204,15 +209,15 @@ def test_a_file_that_claims_4_gib_costs_no_memory(desk):
 def test_force_replaces(desk):
     """Only on request, and whole."""
     desk.write("s.pdf", "old")
-    assert desk.run("backup", KEY, "-o", "s.pdf").status == 2
+    assert desk.run("backup", SMALL, "-o", "s.pdf").status == 2
     assert desk.read("s.pdf") == b"old"
-    desk.ok("backup", KEY, "-o", "s.pdf", "--force")
+    desk.ok("backup", SMALL, "-o", "s.pdf", "--force")
     assert desk.read("s.pdf").startswith(b"%PDF")
 
 
 def test_a_device_is_written_to_and_never_replaced(desk):
     """Even with --force, a device stays one."""
-    desk.ok("backup", KEY, "-o", "/dev/null", "--force")
+    desk.ok("backup", SMALL, "-o", "/dev/null", "--force")
     assert Path("/dev/null").is_char_device()
 
 
@@ -229,7 +234,7 @@ def test_help_is_light():
         "numpy",
     )
     code = (
-        "import sys\nfrom paperkey_alt.cli import commands\n"
+        "import sys\nfrom paperkey_alt.cli.group import commands\n"
         "try: commands(['--help'])\nexcept SystemExit: pass\n"
         f"print([name for name in {heavy} if name in sys.modules], file=sys.stderr)"
     )

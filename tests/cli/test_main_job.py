@@ -6,9 +6,11 @@ import stat
 
 import pypdfium2
 import pytest
-from desks import CERTIFICATE, CORPUS, KEY
+from desks import CERTIFICATE, CORPUS, KEY, SMALL, SMALL_CERTIFICATE, Desk
 
-from paperkey_alt.keys.openpgp import key_file
+from paperkey_alt.cli.group import COMMANDS
+from paperkey_alt.keys.openpgp import key_file, packets
+from paperkey_alt.keys.openpgp.key import Key
 
 
 def pages(printed, folder, dpi):
@@ -109,6 +111,28 @@ def test_whole_sheets_need_no_certificate(desk, name):
         assert said.startswith("1 sheet,")
 
 
+def test_each_command_in_a_process_of_its_own(tmp_path):
+    """Started as users start it, with nothing imported before, each command does its work."""
+    passphrase = ("--passphrase-from", "pw")
+    done = {
+        "backup": (SMALL, "-o", "s.pdf", "--text", "s.txt"),
+        "check": ("s.pdf",),
+        "restore": ("s.txt", "--public", SMALL_CERTIFICATE, "-o", "k.asc"),
+        "drill": ("s.pdf", "--key", SMALL),
+        "register": (),
+        "type": ("l.txt", "--with", "s.txt"),
+        "revoke-sheet": (SMALL, "--reason", "none", *passphrase, "-o", "r.pdf"),
+        "rescue": ("-o", "rescue.py"),
+        "preflight": ("--key", SMALL_CERTIFICATE),
+    }
+    assert set(done) == set(COMMANDS)
+    desk = Desk(tmp_path, forks=None)
+    for command, arguments in done.items():
+        ended = desk.run(command, *arguments)
+        assert ended.status in ((0, 1) if command == "preflight" else (0,)), ended.err
+    assert key_file.read(desk.read("k.asc")) == key_file.read(SMALL.read_bytes())
+
+
 def test_letter_paper_and_more_spare_lines(desk):
     """Other paper, and as many spare lines as a lost sheet costs."""
     said = desk.ok(
@@ -124,7 +148,7 @@ def test_letter_paper_and_more_spare_lines(desk):
 
 def test_outputs_are_for_their_owner_alone(desk):
     """0600, and nothing half written lies beside them."""
-    desk.ok("backup", KEY, "-o", "s.pdf", "--text", "s.txt")
+    desk.ok("backup", SMALL, "-o", "s.pdf", "--text", "s.txt")
     assert desk.files() == ["pw", "s.pdf", "s.txt"]
     for name in ("s.pdf", "s.txt"):
         assert stat.S_IMODE((desk.folder / name).stat().st_mode) == 0o600
@@ -150,7 +174,7 @@ def test_check_names_every_kind_of_line(printed, desk):
     rows[3] = rows[3][:6] + ("B" if rows[3][6] != "B" else "C") + rows[3][7:]
     rows[5] = f"   5  {rows[5][6:20]}"
     del rows[7]
-    done = desk.ok("check", desk.write("t", "\n".join(rows)))
+    done = desk.ok("check", "--characters", desk.write("t", "\n".join(rows)))
     assert "mended       1   3" in done.out
     assert "wrong        1   5" in done.out
     assert "missing      1   7" in done.out
@@ -172,7 +196,9 @@ def test_check_as_json(printed, desk):
     rows = lines(printed)
     rows[3] = rows[3][:6] + "?" + rows[3][7:]
     rows[9] = f"   9  {'A' * 29}"
-    value = json.loads(desk.ok("check", "--json", desk.write("t", "\n".join(rows))).out)
+    value = json.loads(
+        desk.ok("check", "--json", "--characters", desk.write("t", "\n".join(rows))).out
+    )
     (one,) = value["sets"]
     assert value["restorable"] is one["restorable"] is True
     assert (one["data_lines"], one["spare_lines"], one["needed"], one["problem"], one["share"]) == (
@@ -205,10 +231,8 @@ def test_a_newer_certificate_is_welcome(printed, desk):
     """A certificate with another user ID since is kept as it is, with the secrets in."""
     (certificate,) = key_file.read(CERTIFICATE.read_bytes())
     at = next(at for at, packet in enumerate(certificate.packets) if packet.tag == 13)
-    other = key_file.packets.with_body(
-        13, b"Saltmarrow Buoy Keepers, new pier", certificate.packets[at]
-    )
-    newer = key_file.Key((*certificate.packets[: at + 2], other, *certificate.packets[at + 2 :]))
+    other = packets.with_body(13, b"Saltmarrow Buoy Keepers, new pier", certificate.packets[at])
+    newer = Key((*certificate.packets[: at + 2], other, *certificate.packets[at + 2 :]))
     desk.write("newer.asc", key_file.write(newer, armored=True))
     desk.ok("restore", printed.folder / "s.txt", "--public", "newer.asc", "-o", "k.asc")
     (restored,) = key_file.read(desk.read("k.asc"))

@@ -13,19 +13,19 @@ from pathlib import Path
 
 import pypdfium2
 import pytest
-from desks import CERTIFICATE, KEY, ROOT
+from desks import CERTIFICATE, KEY, ROOT, SMALL
 
 from paperkey_alt.keys.openpgp import armor
 
 SOURCE = ROOT / "paperkey_alt/rescue/rescue.py"
 
 
-def test_the_restorer_is_written_and_restores(desk):
+def test_the_restorer_is_written_and_restores(printed, desk):
     """
     One file, and a key without any of the package: Python is run isolated, in a folder that has
     nothing else.
     """
-    desk.ok("backup", KEY, "-o", "s.pdf", "--text", "s.txt")
+    desk.take(printed)
     desk.ok("rescue", "-o", "rescue.py")
     command = [
         sys.executable,
@@ -98,7 +98,7 @@ def python_3_8():
 @pytest.mark.skipif(python_3_8() is None, reason="no Python 3.8 here")
 def test_the_restorer_runs_under_python_3_8(desk):
     """Not only its syntax."""
-    desk.ok("backup", KEY, "--whole", "-o", "s.pdf", "--text", "s.txt")
+    desk.ok("backup", SMALL, "--whole", "-o", "s.pdf", "--text", "s.txt")
     subprocess.run(
         [python_3_8(), "-I", "-S", SOURCE, "s.txt", "-o", "key"],
         cwd=desk.folder,
@@ -156,7 +156,8 @@ def test_the_recipe_on_the_sheet_with_coreutils_alone(desk):
         test $(wc -c < all) = {size}
         head -c -{cut[1] if cut else 0} all > body
         head -c -32 body > payload
-        test "$(sha256sum < payload | cut -c-64)" = "$(tail -c 32 body | od -An -v -tx1 | tr -d ' \\n')"
+        digest=$(tail -c 32 body | od -An -v -tx1 | tr -d ' \\n')
+        test "$(sha256sum < payload | cut -c-64)" = "$digest"
         test "$(head -c 1 payload | od -An -tx1)" = " 04"
         name=$(tail -c +2 payload | head -c 1 | od -An -tu1)
         tail -c +$((3 + name)) payload > restored

@@ -6,7 +6,7 @@ import sys
 
 import pypdfium2
 import pytest
-from desks import CERTIFICATE, CORPUS, KEY, PASSPHRASE
+from desks import CERTIFICATE, CORPUS, KEY, PASSPHRASE, SMALL
 
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.recover import recover
@@ -14,17 +14,16 @@ from paperkey_alt.keys.openpgp import key_file
 from paperkey_alt.reading.text import typed
 from paperkey_alt.sheet import text_file
 
-COMPACT = ("backup", KEY, "--compact", "--passphrase-from", "pw")
 RESTORE = ("restore", "--public", CERTIFICATE, "-o", "k.asc", "--passphrase-from", "pw")
 
 
-def test_compact(desk):
+def test_compact(desk, compact):
     """
     42 lines on one page; checked, proven and restored byte for byte with the key's own passphrase.
     """
-    said = desk.ok(*COMPACT, "-o", "s.pdf", "--text", "s.txt").err
-    assert "1 sheet" in said
-    assert "42 data lines" in said
+    assert "1 sheet" in compact.said
+    assert "42 data lines" in compact.said
+    desk.take(compact)
     assert "was not tried" in desk.ok("check", "s.txt").err
     assert (
         "Read back in full: 5A2B"
@@ -34,9 +33,9 @@ def test_compact(desk):
     assert desk.read("k.asc") == KEY.read_bytes()
 
 
-def test_a_wrong_passphrase_restores_nothing(desk):
+def test_a_wrong_passphrase_restores_nothing(desk, compact):
     """Exit 1, and nothing is written; nor is the passphrase shown."""
-    desk.ok(*COMPACT, "-o", "s.pdf")
+    desk.write("s.pdf", compact.read("s.pdf"))
     desk.write("pw", "high tide at noon\n")
     done = desk.run(*RESTORE, "s.pdf")
     assert done.status == 1
@@ -56,7 +55,8 @@ def test_a_seal_of_its_own(desk):
 
 def test_an_unprotected_key_under_a_seal(desk):
     """--compact asks for a new passphrase where the key has none; --seal seals whole sheets too."""
-    key, certificate = CORPUS / "rsa2048-open.asc", CORPUS / "rsa2048-open.cert.asc"
+    name = "curve25519-legacy-open"
+    key, certificate = CORPUS / f"{name}.asc", CORPUS / f"{name}.cert.asc"
     for way in ("--compact", "--seal"):
         desk.ok("backup", key, way, "-o", "s.pdf", "--force", "--passphrase-from", "pw")
         desk.ok(
@@ -102,30 +102,59 @@ def test_prove_alone(desk):
     """
     --prove without --compact asks for the passphrase and prints what it would have printed without.
     """
-    desk.ok("backup", KEY, "-o", "a.pdf", "--text", "a.txt")
-    desk.ok("backup", KEY, "-o", "b.pdf", "--text", "b.txt", "--prove", "--passphrase-from", "pw")
+    desk.ok("backup", SMALL, "-o", "a.pdf", "--text", "a.txt")
+    desk.ok("backup", SMALL, "-o", "b.pdf", "--text", "b.txt", "--prove", "--passphrase-from", "pw")
     assert desk.read("a.txt") == desk.read("b.txt")
     desk.write("pw", "wrong\n")
-    done = desk.run("backup", KEY, "-o", "c.pdf", "--prove", "--passphrase-from", "pw")
+    done = desk.run("backup", SMALL, "-o", "c.pdf", "--prove", "--passphrase-from", "pw")
     assert (done.status, "c.pdf" in desk.files()) == (1, False)
 
 
-def shares(desk, *more):
-    """A backup of three shares in the folders sheets and lines, and the number of the backup."""
-    desk.ok("backup", KEY, *more, "--any", "2", "--of", "3", "-o", "sheets", "--text", "lines")
+SHARES = ("--any", "2", "--of", "3", "-o", "sheets", "--text", "lines")
+
+
+@pytest.fixture
+def shares(desk, shelf):
+    """A desk with a backup of three shares in the folders sheets and lines."""
+    desk.take(shelf("backup", KEY, *SHARES))
+    return desk
+
+
+@pytest.fixture
+def compact_shares(desk, shelf):
+    """The same of a compact backup."""
+    desk.take(shelf("backup", KEY, "--compact", "--passphrase-from", "pw", *SHARES))
+    return desk
+
+
+def number_of(desk):
+    """The number of the backup that has this share."""
     return desk.ok("check", "lines/share-1.txt").err.split("Backup ")[1][:5]
 
 
-def test_shares(desk):
+def scan(desk, number):
+    """The name of a scan of the first sheet of a share, behind the letter to its holder."""
+    page = pypdfium2.PdfDocument(desk.read(f"sheets/share-{number}.pdf"))[1]
+    page.render(scale=150 / 72, grayscale=True).to_pil().save(desk.folder / f"share-{number}.png")
+    return f"share-{number}.png"
+
+
+def pdf(_, number):
+    """The name of the file of a share, with the letter to its holder before the sheets."""
+    return f"sheets/share-{number}.pdf"
+
+
+@pytest.mark.parametrize("source", [scan, pytest.param(pdf, marks=pytest.mark.long)])
+def test_shares(compact_shares, source):
     """
     Any two of three holders' files, pictures or text, give the key back; one alone is checked, and
     is not enough.
     """
-    number = shares(desk, "--compact", "--passphrase-from", "pw")
+    desk, number = compact_shares, number_of(compact_shares)
     assert sorted(path.name for path in (desk.folder / "sheets").iterdir()) == [
         f"share-{at}.pdf" for at in (1, 2, 3)
     ]
-    alone = desk.ok("check", "sheets/share-2.pdf")
+    alone = desk.ok("check", source(desk, 2))
     assert (
         f"Backup {number}: share 2 of 3 can be read in full; 1 more would give the key back."
         in alone.err
@@ -135,15 +164,15 @@ def test_shares(desk):
     assert f"1 more share is needed of backup {number} (2 of 3; complete: 3)" in few.err
     for pair in (
         ("lines/share-1.txt", "lines/share-3.txt"),
-        ("sheets/share-3.pdf", "lines/share-2.txt"),
+        (source(desk, 3), "lines/share-2.txt"),
     ):
         desk.ok(*RESTORE, *pair, "--force")
         assert desk.read("k.asc") == KEY.read_bytes()
 
 
-def test_the_letter(desk):
+def test_the_letter(shares):
     """Before the sheets of each share, with its number, and nothing of the share's lines."""
-    number = shares(desk)
+    desk, number = shares, number_of(shares)
     pages = pypdfium2.PdfDocument(desk.folder / "sheets/share-2.pdf")
     for page in list(pages)[1:]:
         sheet = page.get_textpage().get_text_bounded()
@@ -161,11 +190,11 @@ def test_the_letter(desk):
     assert not any(part in letter for row in rows[1:] for part in row)
 
 
-def test_a_forged_share_is_named(desk):
+def test_a_forged_share_is_named(shares):
     """
     With one share more than needed the forged one is told by its set mark, and the key is right.
     """
-    shares(desk)
+    desk = shares
     text = desk.read("lines/share-2.txt").decode()
     forged = forge(text)
     desk.write("forged.txt", forged)
@@ -199,12 +228,12 @@ def forge(text):
     )
 
 
-def test_shares_of_two_backups_do_not_mix(desk):
+def test_shares_of_two_backups_do_not_mix(shares):
     """One of each is not two of one."""
-    shares(desk)
+    desk = shares
     (desk.folder / "lines").rename(desk.folder / "old")
     (desk.folder / "sheets").rename(desk.folder / "old-sheets")
-    shares(desk)
+    desk.ok("backup", KEY, *SHARES)
     done = desk.run(
         "restore", "old/share-1.txt", "lines/share-2.txt", "--public", CERTIFICATE, "-o", "k.asc"
     )

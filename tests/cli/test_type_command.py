@@ -12,11 +12,11 @@ from paperkey_alt.format.lines import ALPHABET
 
 
 @pytest.fixture
-def lines(desk):
+def lines(desk, compact):
     """
     The lines of the compact demo backup, by number; the sheets are s.pdf, the text file s.txt.
     """
-    desk.ok("backup", KEY, "--compact", "--passphrase-from", "pw", "-o", "s.pdf", "--text", "s.txt")
+    desk.take(compact)
     rows = [
         row.split(None, 1)
         for row in desk.read("s.txt").decode().splitlines()

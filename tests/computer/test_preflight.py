@@ -14,7 +14,10 @@ from paperkey_alt.computer.preflight import RELEASED, System, Weight
 ROUTES = "Iface\tDestination\tGateway\tFlags\tRefCnt\tUse\tMetric\tMask\t\tMTU\tWindow\tIRTT\n"
 LOCAL = "eth0\t0000A8C0\t00000000\t0001\t0\t0\t0\t00FFFFFF\t0\t0\t0\n"
 DEFAULT = "eth0\t00000000\t0100A8C0\t0003\t0\t0\t0\t00000000\t0\t0\t0\n"
-DEFAULT6 = f"{'0' * 32} 00 {'0' * 32} 00 fe8000000000000000000000000000001 00000400 00000001 00000000 00000003     eth0\n"
+DEFAULT6 = (
+    f"{'0' * 32} 00 {'0' * 32} 00 fe8000000000000000000000000000001 00000400 00000001 00000000 "
+    "00000003     eth0\n"
+)
 UNREACHABLE6 = (
     f"{'0' * 32} 00 {'0' * 32} 00 {'0' * 32} ffffffff 00000001 00000000 00200200       lo\n"
 )
@@ -34,7 +37,7 @@ def login(user, kind=7):
 def system(**others):
     """A system about which there is nothing to say, but for *others*."""
     fit = {
-        "today": RELEASED + dt.timedelta(days=30),
+        "now": RELEASED + dt.timedelta(days=30),
         "user": "keeper",
         "interfaces": {"lo": 0x9},
         "routes": ROUTES,
@@ -51,16 +54,12 @@ def system(**others):
 
 def weighty(one, *arguments):
     """What matters of a system."""
-    return [
-        finding.what
-        for finding in preflight.findings(one, *arguments)
-        if finding.weight is Weight.MATTERS
-    ]
+    return [seen.what for seen in preflight.weighty(preflight.observe(one, *arguments))]
 
 
 def test_a_fit_computer_has_no_finding_that_matters():
     """All that is said is to compare the clock."""
-    found = preflight.findings(system(), "/dev/shm")
+    found = preflight.observe(system(), "/dev/shm")
     assert [(one.weight, one.what.split(" says")[0]) for one in found] == [
         (Weight.NOTE, "the clock")
     ]
@@ -95,13 +94,13 @@ WEIGHTY = {
         "handed to another program",
     ),
     "a clock from before this program": (
-        system(today=dt.date(2000, 1, 1)),
+        system(now=dt.datetime(2000, 1, 1, tzinfo=dt.UTC)),
         (),
         "before this program was made",
     ),
     "a clock from before the key": (
         system(),
-        (None, dt.date(2030, 1, 1)),
+        (None, dt.datetime(2030, 1, 1, tzinfo=dt.UTC)),
         "before the key was made",
     ),
     "a stick": (system(), ("/media/stick/out",), "can be removed"),
@@ -116,7 +115,7 @@ def test_what_matters(name):
     one, arguments, said = WEIGHTY[name]
     (what,) = weighty(one, *arguments)
     assert said in what
-    assert all(finding.why and finding.mend for finding in preflight.findings(one, *arguments))
+    assert all(seen.why and seen.mend for seen in preflight.observe(one, *arguments))
 
 
 NO_MATTER = {
@@ -130,7 +129,7 @@ NO_MATTER = {
     ),
     "the root of the disk": (system(), ("/",)),
     "a folder with a like name": (system(), ("/media/sticks",)),
-    "a key made today": (system(), (None, RELEASED + dt.timedelta(days=30))),
+    "a key made at this instant": (system(), (None, RELEASED + dt.timedelta(days=30))),
 }
 
 
@@ -145,6 +144,6 @@ def test_what_cannot_be_known_is_said_to_be_unknown():
     """
     On a system that says nothing, everything but the clock is unknown, and nothing is called fine.
     """
-    found = preflight.findings(System(today=RELEASED), "/out")
+    found = preflight.observe(System(now=RELEASED), "/out")
     assert [one.weight for one in found] == [Weight.NOTE, *[Weight.UNKNOWN] * 5]
     assert sum("cannot be known" in one.what for one in found) == 5

@@ -4,7 +4,16 @@ import pytest
 from asking import asks
 
 from paperkey_alt.errors import DigestMismatch, UnprotectedSecret, WrongPassphrase
-from paperkey_alt.format.body import Seal, Unwrapped, unwrap, wrap
+from paperkey_alt.format.body import (
+    PlainBody,
+    Seal,
+    SealedBody,
+    Unwrapped,
+    flagged,
+    read_plain,
+    unwrap,
+    wrap,
+)
 from paperkey_alt.format.payload import Compact, File, SecretPart, pack
 
 FILE = File("log", b"the lamp of buoy 7 is out")
@@ -15,21 +24,21 @@ SEAL = Seal("low water at dawn", bytes(range(16)))
 def test_without_a_seal_it_is_the_payload_with_its_digest():
     """Nothing is asked for."""
     body = wrap(FILE, None)
-    assert body == pack(FILE)
-    assert unwrap(body, sealed=False, ask=None) == Unwrapped(FILE, None)
+    assert body == PlainBody(pack(FILE))
+    assert unwrap(body, asks()) == Unwrapped(FILE, None)
+    assert read_plain(body) == FILE
 
 
 @pytest.mark.parametrize("payload", [FILE, COMPACT])
 def test_under_a_seal_it_is_opened_by_the_passphrase_alone(payload):
     """Asked for until one opens it; the one that did is told."""
     body = wrap(payload, SEAL)
-    assert b"secret" not in body
-    assert b"buoy" not in body
-    assert unwrap(body, sealed=True, ask=asks("high water", SEAL.passphrase)) == Unwrapped(
-        payload, SEAL.passphrase
-    )
+    assert isinstance(body, SealedBody)
+    assert b"secret" not in body.data
+    assert b"buoy" not in body.data
+    assert unwrap(body, asks("high water", SEAL.passphrase)) == Unwrapped(payload, SEAL.passphrase)
     with pytest.raises(WrongPassphrase, match="seal"):
-        unwrap(body, sealed=True, ask=asks("high water", "at noon"))
+        unwrap(body, asks("high water", "at noon"))
 
 
 def test_compact_secrets_are_never_in_the_clear():
@@ -38,11 +47,28 @@ def test_compact_secrets_are_never_in_the_clear():
         wrap(COMPACT, None)
 
 
-@pytest.mark.parametrize("ask", [None, asks()])
-def test_a_sealed_body_is_no_payload(ask):
+def test_a_sealed_body_is_no_payload():
     """
     Where the head line does not say that it is sealed, or nobody can be asked, it is refused by its
     digest.
     """
+    body = wrap(FILE, SEAL)
     with pytest.raises(DigestMismatch):
-        unwrap(wrap(FILE, SEAL), sealed=ask is None, ask=ask)
+        unwrap(PlainBody(body.data), asks(SEAL.passphrase))
+    with pytest.raises(DigestMismatch):
+        read_plain(body)
+
+
+def test_a_plain_body_is_opened_by_no_passphrase():
+    """Where the head line says that it is sealed and it is not."""
+    with pytest.raises(WrongPassphrase, match="seal"):
+        unwrap(SealedBody(bytes([1, 1, 10]) + wrap(FILE, None).data), asks("low water"))
+
+
+@pytest.mark.parametrize("sealed", [False, True])
+def test_the_flag_of_the_head_line_says_which_it_is(sealed):
+    """Two types, so that a sealed body cannot be handed on as a plain one."""
+    body = flagged(b"the bell on Gannet Rock", sealed=sealed)
+    assert isinstance(body, SealedBody if sealed else PlainBody)
+    assert body.sealed == sealed
+    assert PlainBody(body.data) != SealedBody(body.data)

@@ -30,7 +30,10 @@ def test_argon2id_is_that_of_rfc_9106():
 def test_chacha20_poly1305_is_that_of_rfc_8439():
     """RFC 8439 §2.8.2: the test vector, through the library the seal uses."""
     key, nonce = bytes(range(0x80, 0xA0)), bytes.fromhex("070000004041424344454647")
-    text = b"Ladies and Gentlemen of the class of '99: If I could offer you only one tip for the future, sunscreen would be it."
+    text = (
+        b"Ladies and Gentlemen of the class of '99: If I could offer you only one tip for the "
+        b"future, sunscreen would be it."
+    )
     sealed = ChaCha20Poly1305(key).encrypt(nonce, text, bytes.fromhex("50515253c0c1c2c3c4c5c6c7"))
     assert sealed[:8].hex() == "d31a8d34648e60db"
     assert sealed[-16:].hex() == "1ae10b594f09e26a7e902ecbd0600691"

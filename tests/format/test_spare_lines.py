@@ -2,13 +2,13 @@
 
 import random
 
-import galois
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from make_galois_answers import code_of, recorded
 
 from paperkey_alt.errors import NotEnoughLines
-from paperkey_alt.format.spare_lines import add, groups, mend
+from paperkey_alt.format.spare_lines import add, groups, mend, spare_count
 
 SHAPES = [
     (1, 1),
@@ -98,10 +98,18 @@ def test_a_wrong_line_costs_two(data, spare, draw):
     assert mend(left, data, spare) == tuple(every.values())
 
 
+def test_galois_gave_the_same_spare_lines():
+    """An independent library made the same spare lines from docs/format.md alone."""
+    answer = recorded()["spare lines"]
+    data, spare = (tuple(map(bytes.fromhex, answer[kind])) for kind in ("data", "spare"))
+    assert (len(data), len(spare)) == (184, 46)
+    assert add(data, 46) == spare
+
+
+@pytest.mark.long
 def test_galois_gives_the_same_spare_lines():
     """An independent library makes the same spare lines from docs/format.md alone."""
-    field = galois.GF(256, irreducible_poly=0x11D, primitive_element=2)
-    oracle = galois.ReedSolomon(255, 255 - 46, field=field, alpha=2, c=0)
+    field, oracle = code_of(8, 0x11D, 46)
     data = lines_of(184)
     columns = [
         oracle.encode(field([line[column] for line in data]), output="parity")
@@ -117,3 +125,12 @@ def test_no_spare_lines_at_all():
     assert mend(dict(enumerate(data, 1)), 3, 0) == data
     with pytest.raises(NotEnoughLines):
         mend({1: data[0], 2: data[1]}, 3, 0)
+
+
+@pytest.mark.parametrize(
+    ("data", "percent", "spare"),
+    [(1, 25, 4), (16, 25, 4), (17, 25, 5), (184, 25, 46), (184, 0, 4), (250, 25, 63)],
+)
+def test_the_number_of_spare_lines(data, percent, spare):
+    """A share of the data lines, rounded up, and at least four for each codeword."""
+    assert spare_count(data, percent) == spare

@@ -88,13 +88,16 @@ def parts():
         head + check(0, head, "AAAAA"),
         *(line + check(at, line, DIGEST[:5]) for at, line in enumerate(LINES, 1)),
     ]
+    digest = hashlib.sha256(PAYLOAD).hexdigest()
     yield f"    {PAYLOAD.hex(' ')}"
-    yield f"    {hashlib.sha256(PAYLOAD).hexdigest()[:32]}\n    {hashlib.sha256(PAYLOAD).hexdigest()[32:]}"
+    yield f"    {digest[:32]}\n    {digest[32:]}"
     yield "\n".join(
         f"    {at}  {group(line + '     ').rstrip()}" for at, line in enumerate(LINES, 1)
     )
     yield f"the digest characters are `{DIGEST}`"
-    yield f"    {' '.join(f'{value:2d}' for value in POWER[:16])}\n    {' '.join(f'{value:2d}' for value in POWER[16:])}"
+    yield "\n".join(
+        f"    {' '.join(f'{value:2d}' for value in powers)}" for powers in (POWER[:16], POWER[16:])
+    )
     yield "x⁵ + {} x⁴ + {} x³ + {} x² + {} x + {}".format(*generator()[1:])
     yield table()
     yield "\n".join(f"    {at}  {group(line)}" for at, line in enumerate(whole))

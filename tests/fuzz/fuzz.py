@@ -1,5 +1,5 @@
 """
-Every reader under fire: ``python tests/fuzz/fuzz.py [SECONDS] [TARGET...]``.
+Fuzzes every reader: ``python tests/fuzz/fuzz.py [SECONDS] [TARGET...]``.
 
 Good inputs are damaged at random and read. What comes back is what a digest confirms, or one of the
 program's own errors: any other exception, and any other result, is a finding, told with the seed
@@ -24,7 +24,6 @@ import pypdfium2
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric import ec, ed25519, rsa
 
-from paperkey_alt.cli import sources_given
 from paperkey_alt.errors import RagleafError, UnsupportedKey
 from paperkey_alt.format import backup, body, head_line, payload
 from paperkey_alt.format import seal as seals
@@ -34,11 +33,11 @@ from paperkey_alt.format.lines import ALPHABET, Line
 from paperkey_alt.format.payload import File
 from paperkey_alt.format.recover import recover
 from paperkey_alt.format.seal import Cost
-from paperkey_alt.keys import private_key
-from paperkey_alt.keys.openpgp import armor, compact, key_file, revocation
+from paperkey_alt.keys import RevocationReason, pem, private_key, rebuild
+from paperkey_alt.keys.openpgp import armor, compact, extraction, key_file, revocation, unlocked
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.text import typed
-from paperkey_alt.records import register
+from paperkey_alt.records import entry, register, tasks
 from paperkey_alt.rescue import rescue
 from paperkey_alt.sheet import draw, text_file
 from paperkey_alt.sheet.caption import Caption
@@ -132,29 +131,31 @@ def pictures():
 def openpgp_key(rng):
     """A key file: what is taken from it goes back into it."""
     for key in key_file.read(damaged(rng.choice(key_files()), rng)):
-        taken = key_file.extract(key, allow_unprotected=True).payload
-        rebuilt = key_file.rebuild(taken, key)
-        assert key_file.extract(rebuilt.key, allow_unprotected=True).payload == taken
+        taken = extraction.extract(key, allow_unprotected=True).payload
+        rebuilt = extraction.rebuild(taken, key)
+        assert extraction.extract(rebuilt.key, allow_unprotected=True).payload == taken
 
 
 def opened_key(rng):
     """A key that no passphrase protects: what is reduced is proven, and comes back as it stood."""
     key, _ = rng.choice(keys("*-open.asc"))
     for read in key_file.read(damaged(key_file.write(key, armored=False), rng)):
-        lean = key_file.extract(read, allow_unprotected=True).payload
-        unlocked = compact.unlock(read, Once())
-        compact.prove_all(unlocked)
-        reduced, _ = compact.compact(unlocked, "tide")
+        lean = extraction.extract(read, allow_unprotected=True).payload
+        secrets = unlocked.unlock(read, Once())
+        unlocked.check_pairs(secrets)
+        reduced, _ = compact.compact(secrets, "tide")
         assert compact.restore(reduced, read, "tide", Once()) == lean
 
 
 def certificate(rng):
     """A certificate that the secrets are put into: they are in it afterwards, every one."""
     key, public = rng.choice(keys("*.asc"))
-    lean = key_file.extract(key, allow_unprotected=True).payload
+    lean = extraction.extract(key, allow_unprotected=True).payload
     for read in key_file.read(damaged(key_file.write(public, armored=False), rng)):
         assert set(
-            key_file.extract(key_file.rebuild(lean, read).key, allow_unprotected=True).payload.parts
+            extraction.extract(
+                extraction.rebuild(lean, read).key, allow_unprotected=True
+            ).payload.parts
         ) >= set(lean.parts)
 
 
@@ -164,9 +165,9 @@ def revocations():
     made = []
     for key, _ in keys("*-open.asc"):
         with contextlib.suppress(UnsupportedKey):
-            primary = compact.unlock_primary(key, Once())
+            primary = unlocked.unlock_primary(key, Once())
             made.append(
-                (key, revocation.make(primary, revocation.Reason.NONE, "", 2**31, bytes(32)))
+                (key, revocation.make(primary, RevocationReason.NONE, "", 2**31, bytes(32)))
             )
     return made
 
@@ -210,7 +211,7 @@ def private_files():
 def private_key_file(rng):
     """A private key file of another kind."""
     data = damaged(rng.choice(private_files()), rng)
-    if private_key.recognises(data):
+    if pem.recognises(data):
         private_key.extract(
             data, "file", compact=rng.random() < 0.1, allow_unprotected=True, ask=Once("tide")
         )
@@ -233,11 +234,11 @@ def contents():
     key, public = keys("curve25519-legacy-open.asc")[0]
     rsa_key, rsa_public = keys("rsa2048-open.asc")[0]
     opened = [
-        (compact.unlock(one, Once()), read) for one, read in ((key, public), (rsa_key, rsa_public))
+        (unlocked.unlock(one, Once()), read) for one, read in ((key, public), (rsa_key, rsa_public))
     ]
-    reduced = [(compact.compact(unlocked, "tide")[0], read) for unlocked, read in opened]
+    reduced = [(compact.compact(secrets, "tide")[0], read) for secrets, read in opened]
     carried = [
-        key_file.extract(key, whole=whole, allow_unprotected=True).payload
+        extraction.extract(key, whole=whole, allow_unprotected=True).payload
         for whole in (False, True)
     ]
     file = private_key.extract(
@@ -261,7 +262,7 @@ def payload_layout(rng):
     found = payload.unpack(forged + hashlib.sha256(forged).digest())
     # An exponent or a prime may have zeros before it; all else has one way to be written.
     assert isinstance(found, payload.RsaFile) or payload.encode(found) == forged
-    sources_given.rebuild(found, public, "tide", Once())
+    rebuild(found, certificate=public, passphrase="tide", ask=Once())
 
 
 def head_line_bytes(rng):
@@ -279,7 +280,7 @@ def sealed_body(rng):
     data = damaged(SEALED, rng)
     # A cost that was changed is within the bounds of what would be paid, but takes long.
     if data[:3] == SEALED[:3]:
-        assert body.unwrap(data, sealed=True, ask=Once("tide")).payload == CONTENT
+        assert body.open_sealed(body.SealedBody(data), Once("tide")).payload == CONTENT
 
 
 class Once:
@@ -295,8 +296,8 @@ class Once:
         return self.left.pop()
 
 
-SHARES = backup.deal(
-    BODY, Terms(2, 3), sealed=False, spare=4, random_bytes=random.Random(2).randbytes
+SHARES = backup.split(
+    body.PlainBody(BODY), Terms(2, 3), spare=4, random_bytes=random.Random(2).randbytes
 )
 DEALT = [text_file.write(one, ()) for one in SHARES]
 
@@ -307,10 +308,8 @@ def shares(rng):
         retyped(one, rng) if at == 0 else one
         for at, one in enumerate(rng.sample(DEALT, rng.choice((2, 3))))
     ]
-    assembled = backup.assemble(
-        recover([one for part in texts for one in typed.read(part, "text")]), None
-    )
-    assert assembled.body == BODY
+    joined = backup.join(recover([one for part in texts for one in typed.read(part, "text")]), None)
+    assert joined.body == body.PlainBody(BODY)
 
 
 def picture(rng):
@@ -327,7 +326,7 @@ def register_file():
         book = register.Register(Path(folder) / "r")
         for at in range(30):
             book.add(
-                register.Entry((f"MARK{at}",), "00" * 20, "secret part", 2, dt.date(2026, 11, 25))
+                entry.Entry((f"MARK{at}",), "00" * 20, "secret part", 2, dt.date(2026, 11, 25))
             )
         return book.path.read_bytes()
 
@@ -337,7 +336,7 @@ def register_bytes(rng):
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "r"
         path.write_bytes(damaged(register_file(), rng))
-        register.due(register.Register(path).entries(), dt.date(2026, 11, 25))
+        tasks.due(register.Register(path).entries(), dt.date(2026, 11, 25))
 
 
 class Refused(RagleafError):
@@ -417,7 +416,7 @@ TARGETS = {
 }
 
 
-def fired(name, seconds=math.inf, seed=0, most=math.inf):
+def fuzz(name, seconds=math.inf, seed=0, most=math.inf):
     """
     Executions, refusals and findings of one target within some seconds, or within so many
     executions.
@@ -444,7 +443,7 @@ def main():
     print(f"{'target':<18}{'executions':>12}{'refused':>10}{'findings':>10}")
     everything = []
     for name in given.targets:
-        count, refused, findings = fired(name, given.seconds / len(given.targets), given.seed)
+        count, refused, findings = fuzz(name, given.seconds / len(given.targets), given.seed)
         everything += findings
         print(f"{name:<18}{count:>12,}{refused:>10,}{len(findings):>10}", flush=True)
     # One of each kind: those that end in the same place are likely to be the same.

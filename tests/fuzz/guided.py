@@ -1,6 +1,6 @@
 """
-The readers under fire that looks where it hits: ``python tests/fuzz/guided.py TARGET [FOLDER]
-[-max_total_time=SECONDS]``.
+Fuzzes a reader guided by the branches that are reached: ``python tests/fuzz/guided.py TARGET
+[FOLDER] [-max_total_time=SECONDS]``.
 
 The targets are those of fuzz.py; here their random choices are bytes that atheris chooses, by the
 branches that earlier ones reached. It is no dependency of the tests: ``pip install atheris`` where
@@ -42,7 +42,7 @@ class Drawn(random.Random):
         return self.getrandbits(53) / 2**53
 
 
-def fire(target):
+def entry_point(target):
     """Return what libFuzzer calls: an error of ours is an answer, any other is its finding."""
 
     def once(data):
@@ -53,5 +53,5 @@ def fire(target):
 
 
 if __name__ == "__main__":
-    atheris.Setup([sys.argv[0], *sys.argv[2:]], fire(fuzz.TARGETS[sys.argv[1]]))
+    atheris.Setup([sys.argv[0], *sys.argv[2:]], entry_point(fuzz.TARGETS[sys.argv[1]]))
     atheris.Fuzz()

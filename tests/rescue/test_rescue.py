@@ -14,6 +14,7 @@ import pytest
 
 from paperkey_alt.format import backup, payload
 from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.body import PlainBody
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET
 from paperkey_alt.format.payload import (
@@ -29,7 +30,7 @@ from paperkey_alt.format.payload import (
 )
 from paperkey_alt.format.seal import Cost, seal
 from paperkey_alt.format.spare_lines import spare_count
-from paperkey_alt.keys.openpgp import compact, key_file
+from paperkey_alt.keys.openpgp import compact, extraction, key_file, unlocked
 from paperkey_alt.sheet import qr, text_file
 
 ROOT = Path(__file__).parents[2]
@@ -93,7 +94,7 @@ def test_a_lean_key(tmp_path):
     byte.
     """
     key, _ = demo_key()
-    made = line_set(pack(key_file.extract(key).payload))
+    made = line_set(pack(extraction.extract(key).payload))
     rows = (
         text_file.write(made, ())
         .replace("# spare lines: needed only where a line above cannot be read\n", "")
@@ -141,10 +142,9 @@ def test_whole_payloads_of_every_size(tmp_path, length):
 def test_shares(tmp_path):
     """Any two of three, each with lost lines; one is refused."""
     packets = random.Random(5).randbytes(300)
-    dealt = backup.deal(
-        pack(Whole(packets)),
+    line_sets = backup.split(
+        PlainBody(pack(Whole(packets))),
         Terms(2, 3),
-        sealed=False,
         spare=6,
         random_bytes=random.Random(6).randbytes,
     )
@@ -154,7 +154,7 @@ def test_shares(tmp_path):
             for row in text_file.write(one, ()).splitlines()
             if row.split()[0] not in ("2", "3", "4")
         )
-        for one in dealt
+        for one in line_sets
     ]
     for pair in ((0, 1), (2, 0), (1, 2)):
         data, said = restored(tmp_path, *(texts[at] for at in pair))
@@ -187,7 +187,7 @@ def test_a_sealed_file(tmp_path):
 def test_another_certificate_is_refused(tmp_path):
     """Never half a key."""
     key, _ = demo_key()
-    content = text_file.write(line_set(pack(key_file.extract(key).payload)), ())
+    content = text_file.write(line_set(pack(extraction.extract(key).payload)), ())
     data, _ = restored(tmp_path, content, public=ROOT / "tests/keys/corpus/nist-p256.cert.asc")
     assert data is None
 
@@ -195,7 +195,7 @@ def test_another_certificate_is_refused(tmp_path):
 def test_the_numbers_of_a_compact_payload(tmp_path):
     """Shown as docs/format.md lays them out: the prime is on the paper and in what is shown."""
     key, _ = demo_key()
-    reduced, _ = compact.compact(compact.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
+    reduced, _ = compact.compact(unlocked.unlock(key, lambda _: PASSPHRASE), PASSPHRASE)
     body = seal(payload.encode(reduced), PASSPHRASE, bytes(16), Cost(1, 1, 10))
     data, said = restored(
         tmp_path,
@@ -295,7 +295,7 @@ def test_a_damaged_certificate_is_refused(tmp_path):
     (tmp_path / "cert").write_bytes(b"\xc6\0")
     data, said = restored(
         tmp_path,
-        text_file.write(line_set(pack(key_file.extract(key).payload)), ()),
+        text_file.write(line_set(pack(extraction.extract(key).payload)), ()),
         public=tmp_path / "cert",
     )
     assert data is None

@@ -16,7 +16,9 @@ from cryptography.hazmat.decrepit.ciphers import modes
 from cryptography.hazmat.primitives.ciphers import Cipher, algorithms
 from make_corpus import CORPUS, MAKERS, PASSPHRASE
 
-from paperkey_alt.keys.openpgp import armor, key_packet, packets
+from paperkey_alt.keys.openpgp import armor, key_file, key_packet, packets, rfc9580
+from paperkey_alt.keys.openpgp.key import Key
+from paperkey_alt.keys.openpgp.rfc9580 import PacketType
 
 PUBLISHED = json.loads(
     (Path(__file__).parents[1] / "vectors/openpgp-published-samples.json").read_text(
@@ -102,7 +104,7 @@ def with_secrets(data, secret):
     """
     out = []
     for packet in packets.split(data):
-        key = key_packet.parse(packet) if packet.tag in key_packet.SECRET_TAGS else None
+        key = key_packet.parse(packet) if packet.tag in rfc9580.SECRET_KEY_TYPES else None
         made = secret(key) if key else None
         out.append(
             packet
@@ -186,7 +188,7 @@ USAGES = {
 }
 
 
-def stub(how=key_packet.STUB_ELSEWHERE, usage=254):
+def stub(how=rfc9580.STUB_ELSEWHERE, usage=254):
     """
     Return the secret part of a version 4 packet that has none: the de-facto stub; *how* 2 is a
     card, its number behind.
@@ -195,10 +197,50 @@ def stub(how=key_packet.STUB_ELSEWHERE, usage=254):
         bytes([usage, 9, 101, 2])
         + b"GNU"
         + bytes([how])
-        + (b"\x06\xd2\x76\0\1\x24\1" if how == key_packet.STUB_ON_CARD else b"")
+        + (b"\x06\xd2\x76\0\1\x24\1" if how == rfc9580.STUB_ON_CARD else b"")
     )
 
 
 def armored(data, kind=armor.ArmorKind.PRIVATE_KEY, *, checksum=True):
     """Return *data* as an armored file."""
     return armor.armor(data, kind=kind, checksum=checksum).encode()
+
+
+def only(data):
+    """The one key of a file."""
+    (key,) = key_file.read(data)
+    return key
+
+
+def packet_of(tag, body=b"x"):
+    """A packet under a new header."""
+    return packets.Packet(tag, bytes([0xC0 | tag, len(body)]), body)
+
+
+def user_id(body):
+    """A user ID packet."""
+    return packets.Packet(PacketType.USER_ID, bytes([0xCD, len(body)]), body)
+
+
+def signed(kind, created, lifetime, issuer):
+    """A signature packet that says so; nobody verifies it (RFC 9580 §5.2.3)."""
+    hashed = (
+        b"\5\2"
+        + created.to_bytes(4, "big")
+        + (b"" if lifetime is None else b"\5\x09" + lifetime.to_bytes(4, "big"))
+    )
+    body = (
+        bytes([4, kind, 22, 8])
+        + len(hashed).to_bytes(2, "big")
+        + hashed
+        + b"\0\x0a\x09\x10"
+        + issuer
+        + b"\0\0"
+    )
+    return packets.Packet(PacketType.SIGNATURE, bytes([0xC2, len(body)]), body)
+
+
+def rearranged(name, *others):
+    """A key of the corpus with packets inserted behind its primary key packet."""
+    key = only(sample(name).secret)
+    return Key((key.packets[0], *others, *key.packets[1:]))

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from paperkey_alt.format import backup, head_line, lines, payload
 from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.body import PlainBody
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET
 from paperkey_alt.format.payload import File
@@ -76,8 +77,8 @@ def vectors():
         4,
         sealed=True,
     )
-    shares = backup.deal(
-        body, Terms(2, 3), sealed=False, spare=4, random_bytes=random.Random(7).randbytes
+    shares = backup.split(
+        PlainBody(body), Terms(2, 3), spare=4, random_bytes=random.Random(7).randbytes
     )
     wide = lay_out(payload.pack(File("long.bin", random.Random(5).randbytes(4200))), 12)
     bad_head = changed(head, 4)

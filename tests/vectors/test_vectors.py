@@ -9,6 +9,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+import make_galois_answers
 import make_vectors
 import pytest
 
@@ -64,6 +65,12 @@ def test_the_vectors_are_those_that_the_script_writes():
         assert written == make_vectors.text_of(vector, contents[name]), name
 
 
+@pytest.mark.long
+def test_the_answers_of_galois_are_those_that_it_gives():
+    """Nothing is edited by hand."""
+    assert make_galois_answers.answers() == make_galois_answers.recorded()
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_this_program(name):
     """Status of every line, the content, and the kind of failure."""
@@ -76,13 +83,11 @@ def test_this_program(name):
     findings = recover(typed.read(vector.text, name))
     if vector.sha256 is None:
         with pytest.raises(PaperError):
-            backup.assemble(findings, None)
+            backup.join(findings, None)
         assert all(one.body is None for one in findings.sets) or "share" in name
         return
-    assembled = backup.assemble(findings, None)
-    content = body.unwrap(
-        assembled.body, sealed=assembled.sealed, ask=lambda _: vector.passphrase
-    ).payload.data
+    joined = backup.join(findings, None)
+    content = body.unwrap(joined.body, lambda _: vector.passphrase).payload.data
     assert hashlib.sha256(content).hexdigest() == vector.sha256
     (one,) = findings.sets if "share" not in name else findings.sets[:1]
     told = {line.number for line in one.lines if line.status.value == vector.expect}

@@ -11,16 +11,15 @@ import hmac
 from typing import TYPE_CHECKING, Protocol
 
 from cryptography.exceptions import InvalidTag
-from cryptography.hazmat.primitives.ciphers import Cipher, algorithms, modes
+from cryptography.hazmat.primitives import ciphers
+from cryptography.hazmat.primitives.ciphers import algorithms, modes
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM, AESOCB3
 from cryptography.hazmat.primitives.cmac import CMAC
 
+from paperkey_alt.keys.openpgp.rfc9580 import AEAD_TAG_BYTES, AeadMode, Cipher
+
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-EAX, OCB, GCM = 1, 2, 3
-TAG_BYTES = 16
-_BLOCK_BYTES = 16
 
 
 class Mode(Protocol):
@@ -48,13 +47,13 @@ class Eax:
 
     def decrypt(self, nonce: bytes, data: bytes, associated_data: bytes | None) -> bytes:
         """Return what `encrypt` made *data* from."""
-        sealed, tag = data[:-TAG_BYTES], data[-TAG_BYTES:]
+        sealed, tag = data[:-AEAD_TAG_BYTES], data[-AEAD_TAG_BYTES:]
         if not hmac.compare_digest(tag, self._tag(nonce, sealed, associated_data or b"")):
             raise InvalidTag
         return self._ctr(nonce, sealed)
 
     def _ctr(self, nonce: bytes, data: bytes) -> bytes:
-        return Cipher(self._aes, modes.CTR(self._omac(0, nonce))).encryptor().update(data)
+        return ciphers.Cipher(self._aes, modes.CTR(self._omac(0, nonce))).encryptor().update(data)
 
     def _tag(self, nonce: bytes, sealed: bytes, associated_data: bytes) -> bytes:
         parts = (self._omac(0, nonce), self._omac(1, associated_data), self._omac(2, sealed))
@@ -62,11 +61,15 @@ class Eax:
 
     def _omac(self, tweak: int, data: bytes) -> bytes:
         mac = CMAC(self._aes)
-        mac.update(tweak.to_bytes(_BLOCK_BYTES, "big") + data)
+        mac.update(tweak.to_bytes(Cipher.AES_128.block_bytes, "big") + data)
         return mac.finalize()
 
 
-_MODES: dict[int, Callable[[bytes], Mode]] = {EAX: Eax, OCB: AESOCB3, GCM: AESGCM}
+_MODES: dict[int, Callable[[bytes], Mode]] = {
+    AeadMode.EAX: Eax,
+    AeadMode.OCB: AESOCB3,
+    AeadMode.GCM: AESGCM,
+}
 
 
 def mode(identifier: int, key: bytes) -> Mode:

@@ -1,5 +1,5 @@
 """
-That an unlocked secret belongs to its public part, by arithmetic: `prove`.
+That an unlocked secret belongs to its public part, by arithmetic: `require`.
 
 Sources: RFC 8017 §3.2 (RSA), FIPS 186-4 §4.1 (DSA), RFC 9580 §5.5.5 and §9.2 (fields, curves), RFC
 7748 and RFC 8032 (25519 and 448).
@@ -16,36 +16,38 @@ from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
 from paperkey_alt.errors import KeyPairMismatch, UnsupportedKey
 from paperkey_alt.keys.openpgp import material
 from paperkey_alt.keys.openpgp.material import number
+from paperkey_alt.keys.openpgp.rfc9580 import (
+    NATIVE_POINT,
+    RSA_ALGORITHMS,
+    Curve,
+    PublicKeyAlgorithm,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     Fields = tuple[bytes, ...]
 
-# RFC 9580 §9.2, table 18: the OID as it stands in a key packet.
 _CURVES: dict[bytes, type[ec.EllipticCurve]] = {
-    bytes.fromhex("2a8648ce3d030107"): ec.SECP256R1,
-    bytes.fromhex("2b81040022"): ec.SECP384R1,
-    bytes.fromhex("2b81040023"): ec.SECP521R1,
-    bytes.fromhex("2b8104000a"): ec.SECP256K1,
-    bytes.fromhex("2b2403030208010107"): ec.BrainpoolP256R1,
-    bytes.fromhex("2b240303020801010b"): ec.BrainpoolP384R1,
-    bytes.fromhex("2b240303020801010d"): ec.BrainpoolP512R1,
+    Curve.NIST_P256.value: ec.SECP256R1,
+    Curve.NIST_P384.value: ec.SECP384R1,
+    Curve.NIST_P521.value: ec.SECP521R1,
+    Curve.SECP256K1.value: ec.SECP256K1,
+    Curve.BRAINPOOL_P256.value: ec.BrainpoolP256R1,
+    Curve.BRAINPOOL_P384.value: ec.BrainpoolP384R1,
+    Curve.BRAINPOOL_P512.value: ec.BrainpoolP512R1,
 }
-_OID_ED25519_LEGACY = bytes.fromhex("2b06010401da470f01")
-_OID_CURVE25519_LEGACY = bytes.fromhex("2b060104019755010501")
-_NATIVE_POINT = b"\x40"  # RFC 9580 §11.2.2
 
 
-def prove(clear: bytes, public: bytes) -> None:
+def require(clear: bytes, public: bytes) -> None:
     """
     Return if the secret fields *clear* belong to the public part *public*.
 
-    Raises KeyPairMismatch where they do not, UnsupportedKey where the algorithm or curve has no
-    proof here.
+    Raises KeyPairMismatch where they do not, UnsupportedKey where that cannot be told of this
+    algorithm or curve.
     """
     secret = material.secret_fields(clear, public)
-    _PROOFS.get(material.algorithm(public), _no_proof)(secret, material.public_fields(public))
+    _CHECKS.get(material.algorithm(public), _no_check)(secret, material.public_fields(public))
 
 
 def curve(field: bytes) -> ec.EllipticCurve:
@@ -58,12 +60,12 @@ def curve(field: bytes) -> ec.EllipticCurve:
     return _CURVES[field[1:]]()
 
 
-def _no_proof(_secret: Fields, _public: Fields) -> None:
+def _no_check(_secret: Fields, _public: Fields) -> None:
     raise UnsupportedKey("no proof is known here for this algorithm")
 
 
-def _require(what: bool, reason: str) -> None:  # noqa: FBT001
-    if not what:
+def _require(holds: bool, reason: str) -> None:  # noqa: FBT001
+    if not holds:
         raise KeyPairMismatch(f"the secret does not belong to the public key: {reason}")
 
 
@@ -91,7 +93,7 @@ def _elgamal(secret: Fields, public: Fields) -> None:
 
 
 def _ecdh(secret: Fields, public: Fields) -> None:
-    _curve_point(secret, public, {_OID_CURVE25519_LEGACY: _curve25519_legacy})
+    _curve_point(secret, public, {Curve.CURVE25519_LEGACY.value: _curve25519_legacy})
 
 
 def _ecdsa(secret: Fields, public: Fields) -> None:
@@ -99,7 +101,7 @@ def _ecdsa(secret: Fields, public: Fields) -> None:
 
 
 def _eddsa_legacy(secret: Fields, public: Fields) -> None:
-    if public[0][1:] != _OID_ED25519_LEGACY:
+    if public[0][1:] != Curve.ED25519_LEGACY.value:
         raise UnsupportedKey("no proof is known here for this curve")
     _require_native(_ed25519_point, _octets(secret[0], 32), public[1])
 
@@ -135,7 +137,7 @@ def _octets(field: bytes, length: int) -> bytes:
 
 
 def _require_native(point: Callable[[bytes], bytes], secret: bytes, public: bytes) -> None:
-    _require(_NATIVE_POINT + point(secret) == public[2:], "the point is not that of the secret")
+    _require(NATIVE_POINT + point(secret) == public[2:], "the point is not that of the secret")
 
 
 def _x25519_point(secret: bytes) -> bytes:
@@ -155,21 +157,21 @@ def _ed448_point(secret: bytes) -> bytes:
 
 
 def _native(point: Callable[[bytes], bytes]) -> Callable[[Fields, Fields], None]:
-    def proof(secret: Fields, public: Fields) -> None:
+    def check(secret: Fields, public: Fields) -> None:
         _require(point(secret[0]) == public[0], "the point is not that of the secret")
 
-    return proof
+    return check
 
 
-_PROOFS: dict[int, Callable[[Fields, Fields], None]] = {
-    **dict.fromkeys(material.RSA, _rsa),
-    material.ELGAMAL: _elgamal,
-    material.DSA: _dsa,
-    material.ECDH: _ecdh,
-    material.ECDSA: _ecdsa,
-    material.EDDSA_LEGACY: _eddsa_legacy,
-    material.X25519: _native(_x25519_point),
-    material.X448: _native(_x448_point),
-    material.ED25519: _native(_ed25519_point),
-    material.ED448: _native(_ed448_point),
+_CHECKS: dict[int, Callable[[Fields, Fields], None]] = {
+    **dict.fromkeys(RSA_ALGORITHMS, _rsa),
+    PublicKeyAlgorithm.ELGAMAL: _elgamal,
+    PublicKeyAlgorithm.DSA: _dsa,
+    PublicKeyAlgorithm.ECDH: _ecdh,
+    PublicKeyAlgorithm.ECDSA: _ecdsa,
+    PublicKeyAlgorithm.EDDSA_LEGACY: _eddsa_legacy,
+    PublicKeyAlgorithm.X25519: _native(_x25519_point),
+    PublicKeyAlgorithm.X448: _native(_x448_point),
+    PublicKeyAlgorithm.ED25519: _native(_ed25519_point),
+    PublicKeyAlgorithm.ED448: _native(_ed448_point),
 }

@@ -11,34 +11,25 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import DamagedKeyFile, TooLarge
+from paperkey_alt.format.buffer import Buffer, Truncated, push_number
+from paperkey_alt.keys.openpgp.rfc9580 import PacketType
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-SIGNATURE = 2
-SECRET_KEY = 5
-PUBLIC_KEY = 6
-SECRET_SUBKEY = 7
-MARKER = 10
-TRUST = 12
-USER_ID = 13
-PUBLIC_SUBKEY = 14
-USER_ATTRIBUTE = 17
-PADDING = 21
-
 MOST_PACKETS = 1 << 16
 
-NAMES = {
-    SIGNATURE: "signature",
-    SECRET_KEY: "secret key",
-    PUBLIC_KEY: "public key",
-    SECRET_SUBKEY: "secret subkey",
-    MARKER: "marker",
-    TRUST: "trust",
-    USER_ID: "user ID",
-    PUBLIC_SUBKEY: "public subkey",
-    USER_ATTRIBUTE: "user attribute",
-    PADDING: "padding",
+NAMES: dict[int, str] = {
+    PacketType.SIGNATURE: "signature",
+    PacketType.SECRET_KEY: "secret key",
+    PacketType.PUBLIC_KEY: "public key",
+    PacketType.SECRET_SUBKEY: "secret subkey",
+    PacketType.MARKER: "marker",
+    PacketType.TRUST: "trust",
+    PacketType.USER_ID: "user ID",
+    PacketType.PUBLIC_SUBKEY: "public subkey",
+    PacketType.USER_ATTRIBUTE: "user attribute",
+    PacketType.PADDING: "padding",
 }
 
 _IS_PACKET = 0x80
@@ -49,6 +40,11 @@ _TWO_OCTETS_FROM = 192
 _PARTIAL_FROM = 224
 _FIVE_OCTETS = 255
 _LONGEST_TWO_OCTETS = 8383  # RFC 9580 §4.2.1.2
+_OLD_WIDTHS = (1, 2, 4)
+
+
+class Malformed(ValueError):
+    """A field in the body of a packet says what cannot be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +60,12 @@ class Packet:
     body: bytes
 
     def __post_init__(self) -> None:
+        buffer = Buffer(self.header)
         try:
-            announced = _read_header(self.header, 0)
+            announced = _pull_header(buffer)
         except DamagedKeyFile as error:
             raise ValueError(f"not a packet header: {error}") from None
-        if announced != (self.tag, len(self.header), len(self.body)):
+        if announced != (self.tag, len(self.body)) or buffer.left:
             raise ValueError("the header announces another packet")
 
     @property
@@ -85,25 +82,25 @@ def split(data: bytes) -> tuple[Packet, ...]:
     reaches past the end, and for partial and indeterminate lengths, which are for data packets
     alone (RFC 9580 §4.2.1.4); TooLarge above 65,536 packets.
     """
-    found: list[Packet] = []
-    at = 0
-    while at < len(data):
-        if len(found) == MOST_PACKETS:
+    buffer = Buffer(data)
+    packets: list[Packet] = []
+    while buffer.left:
+        if len(packets) == MOST_PACKETS:
             raise TooLarge(
                 f"the file has more than {MOST_PACKETS} packets",
                 advice="Export the one key alone and give that file.",
             )
-        tag, header_length, length = _read_header(data, at)
-        start = at + header_length
-        if length > len(data) - start:
+        start = buffer.at
+        tag, length = _pull_header(buffer)
+        header = buffer.since(start)
+        if length > buffer.left:
             raise DamagedKeyFile(
-                f"the packet at byte {at} claims a body of {length} bytes, and "
-                f"{len(data) - start} follow: "
+                f"the packet at byte {start} claims a body of {length} bytes, and "
+                f"{buffer.left} follow: "
                 "the file is cut short or altered"
             )
-        found.append(Packet(tag, data[at:start], data[start : start + length]))
-        at = start + length
-    return tuple(found)
+        packets.append(Packet(tag, header, buffer.pull_bytes(length)))
+    return tuple(packets)
 
 
 def join(packets: Iterable[Packet]) -> bytes:
@@ -120,81 +117,96 @@ def with_body(tag: int, body: bytes, like: Packet) -> Packet:
     header that the program behind the public one gives it.
     """
     is_old = not like.header[0] & _IS_NEW and tag <= _LAST_OLD_TAG
-    widths = [encoded for encoded in _lengths(len(body), is_old=is_old) if encoded is not None]
-    same_or_wider = [encoded for encoded in widths if len(encoded) >= len(like.header) - 1]
+    widths = _push_old_lengths(len(body)) if is_old else push_new_lengths(len(body))
+    same_or_wider = [length for length in widths if len(length) >= len(like.header) - 1]
     length = (same_or_wider or widths)[0]
-    first = (
-        _IS_PACKET | tag << 2 | _OLD_WIDTHS.index(len(length))
-        if is_old
-        else _IS_PACKET | _IS_NEW | tag
-    )
+    first = _old_first_octet(tag, length) if is_old else first_octet(tag)
     return Packet(tag, bytes([first]) + length, body)
 
 
-_OLD_WIDTHS = (1, 2, 4)
+def first_octet(tag: int) -> int:
+    """
+    Return the first octet of a header of the new format, which signatures and AEAD put for the
+    packet type (RFC 9580 §4.2).
+    """
+    return _IS_PACKET | _IS_NEW | tag
 
 
-def _lengths(length: int, *, is_old: bool) -> tuple[bytes | None, ...]:
-    """Return the encodings of a length, narrowest first (RFC 9580 §4.2.1, §4.2.2)."""
-    if is_old:
-        return tuple(
-            length.to_bytes(width, "big") if length >> 8 * width == 0 else None
-            for width in _OLD_WIDTHS
-        )
+def _old_first_octet(tag: int, length: bytes) -> int:
+    return _IS_PACKET | tag << 2 | _OLD_WIDTHS.index(len(length))
+
+
+def pull_new_length(buffer: Buffer) -> int:
+    """
+    Return a length in one octet, two or five, as packets (RFC 9580 §4.2.1) and signature subpackets
+    (§5.2.3.7) have it; raises Truncated. Partial lengths (§4.2.1.4) are for the caller to notice.
+    """
+    first = buffer.pull_number(1)
+    if first < _TWO_OCTETS_FROM:
+        return first
+    if first < _FIVE_OCTETS:
+        return ((first - _TWO_OCTETS_FROM) << 8) + buffer.pull_number(1) + _TWO_OCTETS_FROM
+    return buffer.pull_number(4)
+
+
+def push_new_lengths(length: int) -> list[bytes]:
+    """Return the encodings that `pull_new_length` reads as *length*, narrowest first."""
+    encoded = [bytes([_FIVE_OCTETS]) + push_number(length, 4)]
     beyond = length - _TWO_OCTETS_FROM
-    return (
-        bytes([length]) if length < _TWO_OCTETS_FROM else None,
-        bytes([_TWO_OCTETS_FROM + (beyond >> 8), beyond & 0xFF])
-        if 0 <= beyond <= _LONGEST_TWO_OCTETS - _TWO_OCTETS_FROM
-        else None,
-        bytes([_FIVE_OCTETS]) + length.to_bytes(4, "big"),
-    )
+    if 0 <= beyond <= _LONGEST_TWO_OCTETS - _TWO_OCTETS_FROM:
+        encoded.insert(0, push_number((_TWO_OCTETS_FROM << 8) + beyond, 2))
+    if beyond < 0:
+        encoded.insert(0, push_number(length, 1))
+    return encoded
 
 
-def _read_header(data: bytes, at: int) -> tuple[int, int, int]:
-    """Return tag, header length and body length of the packet at *at*."""
-    first = data[at] if at < len(data) else 0
+def _push_old_lengths(length: int) -> list[bytes]:
+    """Return the encodings of a length in the old format, narrowest first (RFC 9580 §4.2.2)."""
+    return [push_number(length, width) for width in _OLD_WIDTHS if length >> 8 * width == 0]
+
+
+def _pull_header(buffer: Buffer) -> tuple[int, int]:
+    """Return the type and the length of the body of the packet that begins here."""
+    at = buffer.at
+    first = buffer.pull_number(1) if buffer.left else 0
     if not first & _IS_PACKET:
         raise DamagedKeyFile(f"byte {at} begins no OpenPGP packet")
-    is_new = bool(first & _IS_NEW)
-    tag = first & 0x3F if is_new else first >> 2 & 0x0F
+    tag = tag_of(first)
     if tag == 0:
         raise DamagedKeyFile(f"the packet at byte {at} is of type 0, which does not exist")
-    width = _new_width(data, at) if is_new else _old_width(first, at)
-    field = data[at + 1 : at + 1 + width]
-    if len(field) < width:
+    try:
+        if first & _IS_NEW:
+            return tag, _pull_whole_length(buffer, at)
+        return tag, _pull_old_length(buffer, first, at)
+    except Truncated:
         raise DamagedKeyFile(
             f"the file ends within the header of the packet at byte {at}: it is cut short"
+        ) from None
+
+
+def tag_of(first: int) -> int:
+    """
+    Return the packet type in the first octet of a header, old or new (RFC 9580 §4.2); 0, which is
+    no type, where the octet begins no header.
+    """
+    if not first & _IS_PACKET:
+        return 0
+    return first & 0x3F if first & _IS_NEW else first >> 2 & 0x0F
+
+
+def _pull_whole_length(buffer: Buffer, at: int) -> int:
+    if _PARTIAL_FROM <= buffer.ahead().pull_number(1) < _FIVE_OCTETS:
+        raise DamagedKeyFile(
+            f"the packet at byte {at} is dealt into pieces (partial lengths), which no packet of "
+            "a key may be"
         )
-    return tag, 1 + width, _new_length(field) if is_new else int.from_bytes(field, "big")
+    return pull_new_length(buffer)
 
 
-def _old_width(first: int, at: int) -> int:
+def _pull_old_length(buffer: Buffer, first: int, at: int) -> int:
     if first & 3 == _INDETERMINATE:
         raise DamagedKeyFile(
             f"the packet at byte {at} has no stated length (indeterminate), which no packet of a "
             "key may have"
         )
-    return _OLD_WIDTHS[first & 3]
-
-
-def _new_width(data: bytes, at: int) -> int:
-    octet = data[at + 1] if at + 1 < len(data) else 0
-    if octet < _TWO_OCTETS_FROM:
-        return 1
-    if octet < _PARTIAL_FROM:
-        return 2
-    if octet < _FIVE_OCTETS:
-        raise DamagedKeyFile(
-            f"the packet at byte {at} is dealt into pieces (partial lengths), which no packet of "
-            "a key may be"
-        )
-    return 5
-
-
-def _new_length(field: bytes) -> int:
-    if len(field) == 1:
-        return field[0]
-    if len(field) == 2:
-        return ((field[0] - _TWO_OCTETS_FROM) << 8) + field[1] + _TWO_OCTETS_FROM
-    return int.from_bytes(field[1:], "big")
+    return buffer.pull_number(_OLD_WIDTHS[first & 3])

@@ -8,9 +8,7 @@ everyone.
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
-from enum import IntEnum
 from typing import TYPE_CHECKING
 
 from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
@@ -20,34 +18,39 @@ from cryptography.hazmat.primitives.asymmetric.utils import (
     decode_dss_signature,
     encode_dss_signature,
 )
-from cryptography.hazmat.primitives.hashes import SHA224, SHA256, SHA384, SHA512, HashAlgorithm
+from cryptography.hazmat.primitives.hashes import SHA224, SHA256, SHA384, SHA512
+from cryptography.hazmat.primitives.hashes import HashAlgorithm as LibraryHash
 
 from paperkey_alt.errors import DamagedKeyFile, NotARevocation, UnsupportedKey
-from paperkey_alt.keys.openpgp import armor, material, packets, signature
-from paperkey_alt.keys.openpgp.key_packet import mpi
+from paperkey_alt.format.buffer import push_number, push_prefixed
+from paperkey_alt.keys.openpgp import armor, key_packet, material, packets, signature
 from paperkey_alt.keys.openpgp.key_pair import curve
-from paperkey_alt.keys.openpgp.material import integer, number
+from paperkey_alt.keys.openpgp.material import integer, mpi, number
+from paperkey_alt.keys.openpgp.rfc9580 import (
+    HASHES,
+    RSA_ALGORITHMS,
+    HashAlgorithm,
+    PacketType,
+    PublicKeyAlgorithm,
+    SignatureType,
+    SubpacketType,
+)
+from paperkey_alt.keys.rsa import private_key
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from paperkey_alt.keys.openpgp.compact import Unlocked
     from paperkey_alt.keys.openpgp.key_packet import KeyPacket
+    from paperkey_alt.keys.openpgp.rfc9580 import RevocationReason
+    from paperkey_alt.keys.openpgp.unlocked import Unlocked
 
-KEY_REVOCATION = 0x20
-SALT_BYTES = 32  # of a version 6 signature with SHA-512: RFC 9580 §9.5, table 23
-_SHA512 = 10
-_HASHES: dict[int, HashAlgorithm] = {8: SHA256(), 9: SHA384(), 10: SHA512(), 11: SHA224()}
-_CREATION_TIME, _ISSUER_KEY_ID, _REASON, _ISSUER_FINGERPRINT = 2, 16, 29, 33  # RFC 9580 §5.2.3.7
-
-
-class Reason(IntEnum):
-    """RFC 9580 §5.2.3.31."""
-
-    NONE = 0
-    SUPERSEDED = 1
-    COMPROMISED = 2
-    RETIRED = 3
+_HASH = HashAlgorithm.SHA2_512  # of the revocations made here
+_LIBRARY_HASHES: dict[int, LibraryHash] = {
+    HashAlgorithm.SHA2_256: SHA256(),
+    HashAlgorithm.SHA2_384: SHA384(),
+    HashAlgorithm.SHA2_512: SHA512(),
+    HashAlgorithm.SHA2_224: SHA224(),
+}
 
 
 @dataclass(frozen=True)
@@ -57,10 +60,12 @@ class _Scheme:
     """
 
     sign: Callable[[tuple[bytes, ...], tuple[bytes, ...], bytes], bytes]
-    verify: Callable[[tuple[bytes, ...], bytes, bytes, HashAlgorithm], None]
+    verify: Callable[[tuple[bytes, ...], bytes, bytes, LibraryHash], None]
 
 
-def make(primary: Unlocked, reason: Reason, comment: str, created: int, salt: bytes) -> bytes:
+def make(
+    primary: Unlocked, reason: RevocationReason, comment: str, created: int, salt: bytes
+) -> bytes:
     """
     Return a revocation of the key *primary*, a signature packet with its header.
 
@@ -68,29 +73,32 @@ def make(primary: Unlocked, reason: Reason, comment: str, created: int, salt: by
     UnsupportedKey where the algorithm cannot sign here.
     """
     key = primary.packet
-    public = material.public_fields(key.public)
     algorithm = material.algorithm(key.public)
-    hashed = b"".join(
-        (
-            _subpacket(_CREATION_TIME, created.to_bytes(4, "big")),
-            _subpacket(_ISSUER_FINGERPRINT, bytes([key.version]) + key.fingerprint),
-            _subpacket(_REASON, bytes([reason]) + comment.encode()),
-        )
+    subpackets = (
+        _subpacket(SubpacketType.SIGNATURE_CREATION_TIME, push_number(created, 4)),
+        _subpacket(SubpacketType.ISSUER_FINGERPRINT, bytes([key.version]) + key.fingerprint),
+        _subpacket(SubpacketType.REASON_FOR_REVOCATION, bytes([reason]) + comment.encode()),
     )
-    unhashed = _subpacket(_ISSUER_KEY_ID, key.key_id) if key.version == 4 else b""
-    width = 2 if key.version == 4 else 4
-    signed = (
-        bytes([key.version, KEY_REVOCATION, algorithm, _SHA512])
-        + len(hashed).to_bytes(width, "big")
-        + hashed
+    unhashed = _subpacket(SubpacketType.ISSUER_KEY_ID, key.key_id) if key.version == 4 else b""
+    count_bytes = signature.COUNT_BYTES[key.version]
+    head = bytes([key.version, SignatureType.KEY_REVOCATION, algorithm, _HASH])
+    hashed = head + push_prefixed(b"".join(subpackets), count_bytes)
+    has_salt = key.version == 6
+    digest = signature.digest(
+        _HASH, key_packet.framed(key.public), hashed, salt if has_salt else b""
     )
-    salted = salt if key.version == 6 else b""
-    digest = _digest(key, signed, salted, _HASHES[_SHA512])
     value = _scheme(algorithm).sign(
-        material.secret_fields(primary.clear, key.public), public, digest
+        material.secret_fields(primary.clear, key.public),
+        material.public_fields(key.public),
+        digest,
     )
-    length = bytes([len(salt)]) + salt if key.version == 6 else b""
-    body = signed + len(unhashed).to_bytes(width, "big") + unhashed + digest[:2] + length + value
+    body = (
+        hashed
+        + push_prefixed(unhashed, count_bytes)
+        + digest[: signature.DIGEST_START_BYTES]
+        + (push_prefixed(salt, 1) if has_salt else b"")
+        + value
+    )
     return _with_header(body)
 
 
@@ -105,7 +113,7 @@ def read(data: bytes, primary: KeyPacket) -> bytes:
     packet = blocks[0].data if blocks else data
     body = _body(packet)
     claims = signature.parse(body)
-    if claims.issuers and not claims.issuers & {primary.key_id, primary.fingerprint}:
+    if claims.issuers and not claims.issuers & primary.names:
         raise NotARevocation("the revocation is of another key")
     _verify(body, primary)
     return packet
@@ -124,58 +132,49 @@ def write(packet: bytes) -> bytes:
 
 def _body(packet: bytes) -> bytes:
     """Return the body of the one packet there, a signature that revokes a key."""
-    found = packets.split(packet)
-    if len(found) != 1 or found[0].tag != packets.SIGNATURE:
+    contents = packets.split(packet)
+    if [content.tag for content in contents] != [PacketType.SIGNATURE]:
         raise NotARevocation(
             "there is not one signature and nothing else, as in a revocation certificate"
         )
-    if signature.parse(found[0].body).kind != KEY_REVOCATION:
+    body = contents[0].body
+    if signature.parse(body).kind != SignatureType.KEY_REVOCATION:
         raise NotARevocation("there is a signature that is no revocation of a key")
-    return found[0].body
+    return body
 
 
 def _verify(body: bytes, key: KeyPacket) -> None:
-    version, _, algorithm, hash_number = body[:4]
-    if (
-        version != key.version
-        or algorithm != material.algorithm(key.public)
-        or hash_number not in _HASHES
-    ):
-        raise NotARevocation(
-            "the revocation is of another kind than the key, or uses a hash that is not known here"
-        )
-    width = 2 if version == 4 else 4
-    end = 4 + width + int.from_bytes(body[4 : 4 + width], "big")
-    at = end + width + int.from_bytes(body[end : end + width], "big")
-    start, salt = at + 2, b""
-    if version == 6:
-        start, salt = at + 3 + body[at + 2], body[at + 3 : at + 3 + body[at + 2]]
-    digest = _digest(key, body[:end], salt, _HASHES[hash_number])
+    other = NotARevocation(
+        "the revocation is of another kind than the key, or uses a hash that is not known here"
+    )
+    forged = NotARevocation("the revocation is not signed by this key, or it is damaged")
+    if body[0] != key.version:
+        raise other
+    try:
+        made = signature.fields(body)
+    except ValueError:
+        raise forged from None
+    if made.algorithm != material.algorithm(key.public) or made.hash not in _LIBRARY_HASHES:
+        raise other
+    digest = signature.digest(
+        HASHES[made.hash], key_packet.framed(key.public), made.hashed, made.salt
+    )
     public = material.public_fields(key.public)
     try:
-        _scheme(algorithm).verify(public, body[start:], digest, _HASHES[hash_number])
+        _scheme(made.algorithm).verify(public, made.value, digest, _LIBRARY_HASHES[made.hash])
     except (InvalidSignature, ValueError, DamagedKeyFile):
-        raise NotARevocation("the revocation is not signed by this key, or it is damaged") from None
+        raise forged from None
 
 
-def _digest(key: KeyPacket, signed: bytes, salt: bytes, algorithm: HashAlgorithm) -> bytes:
-    """RFC 9580 §5.2.4: salt, key, the signature's hashed part, and its trailer."""
-    lead = (b"\x99", 2) if key.version == 4 else (b"\x9b", 4)
-    framed = lead[0] + len(key.public).to_bytes(lead[1], "big") + key.public
-    trailer = bytes([key.version, 0xFF]) + len(signed).to_bytes(4, "big")
-    return hashlib.new(algorithm.name, salt + framed + signed + trailer).digest()
-
-
-def _subpacket(kind: int, content: bytes) -> bytes:
+def _subpacket(kind: SubpacketType, content: bytes) -> bytes:
     """RFC 9580 §5.2.3.7, with the shortest length."""
-    length = 1 + len(content)
-    if length < 192:
-        return bytes([length, kind]) + content
-    return bytes([255]) + length.to_bytes(4, "big") + bytes([kind]) + content
+    return packets.push_new_lengths(1 + len(content))[0] + push_number(kind, 1) + content
 
 
 def _with_header(body: bytes) -> bytes:
-    return bytes([0xC0 | packets.SIGNATURE, 255]) + len(body).to_bytes(4, "big") + body
+    """A packet under a new header with a length of five octets (RFC 9580 §4.2.1.3)."""
+    first = push_number(packets.first_octet(PacketType.SIGNATURE), 1)
+    return first + packets.push_new_lengths(len(body))[-1] + body
 
 
 def _scheme(algorithm: int) -> _Scheme:
@@ -188,22 +187,19 @@ def _scheme(algorithm: int) -> _Scheme:
 
 def _rsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: bytes) -> bytes:
     d, p, q, _ = map(number, secret)
-    n, e = map(number, public)
-    numbers = rsa.RSAPrivateNumbers(
-        p, q, d, d % (p - 1), d % (q - 1), pow(q, -1, p), rsa.RSAPublicNumbers(e, n)
-    )
-    made = numbers.private_key().sign(digest, padding.PKCS1v15(), Prehashed(SHA512()))
+    key = private_key(number(public[1]), d, p, q)
+    made = key.sign(digest, padding.PKCS1v15(), Prehashed(SHA512()))
     return integer(int.from_bytes(made, "big"))
 
 
 def _rsa_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: HashAlgorithm
+    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: LibraryHash
 ) -> None:
     n, e = map(number, public)
     (made,) = _integers(value, 1)
     size = (n.bit_length() + 7) // 8
     key = rsa.RSAPublicNumbers(e, n).public_key()
-    key.verify(made.to_bytes(size, "big"), digest, padding.PKCS1v15(), Prehashed(algorithm))
+    key.verify(push_number(made, size), digest, padding.PKCS1v15(), Prehashed(algorithm))
 
 
 def _dsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: bytes) -> bytes:
@@ -212,7 +208,7 @@ def _dsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: byte
 
 
 def _dsa_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: HashAlgorithm
+    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: LibraryHash
 ) -> None:
     key = _dsa_numbers(public).public_key()
     key.verify(encode_dss_signature(*_integers(value, 2)), digest, Prehashed(algorithm))
@@ -234,7 +230,7 @@ def _ecdsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: by
 
 
 def _ecdsa_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: HashAlgorithm
+    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: LibraryHash
 ) -> None:
     key = ec.EllipticCurvePublicKey.from_encoded_point(curve(public[0]), public[1][2:])
     key.verify(encode_dss_signature(*_integers(value, 2)), digest, ec.ECDSA(Prehashed(algorithm)))
@@ -250,10 +246,10 @@ def _eddsa_legacy_sign(
 
 
 def _eddsa_legacy_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: HashAlgorithm
+    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: LibraryHash
 ) -> None:
     _require_ed25519(public)
-    made = b"".join(half.to_bytes(32, "big") for half in _integers(value, 2))
+    made = b"".join(push_number(half, 32) for half in _integers(value, 2))
     ed25519.Ed25519PublicKey.from_public_bytes(public[1][3:]).verify(made, digest)
 
 
@@ -267,7 +263,7 @@ def _ed25519_sign(secret: tuple[bytes, ...], _public: tuple[bytes, ...], digest:
 
 
 def _ed25519_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: HashAlgorithm
+    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: LibraryHash
 ) -> None:
     ed25519.Ed25519PublicKey.from_public_bytes(public[0]).verify(value, digest)
 
@@ -277,7 +273,7 @@ def _ed448_sign(secret: tuple[bytes, ...], _public: tuple[bytes, ...], digest: b
 
 
 def _ed448_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: HashAlgorithm
+    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: LibraryHash
 ) -> None:
     ed448.Ed448PublicKey.from_public_bytes(public[0]).verify(value, digest)
 
@@ -291,11 +287,11 @@ def _integers(value: bytes, count: int) -> list[int]:
 
 
 _ELSEWHERE = "Make the revocation in your OpenPGP program and give it with --certificate."
-_SCHEMES = {
-    **dict.fromkeys(material.RSA, _Scheme(_rsa_sign, _rsa_verify)),
-    material.DSA: _Scheme(_dsa_sign, _dsa_verify),
-    material.ECDSA: _Scheme(_ecdsa_sign, _ecdsa_verify),
-    material.EDDSA_LEGACY: _Scheme(_eddsa_legacy_sign, _eddsa_legacy_verify),
-    material.ED25519: _Scheme(_ed25519_sign, _ed25519_verify),
-    material.ED448: _Scheme(_ed448_sign, _ed448_verify),
+_SCHEMES: dict[int, _Scheme] = {
+    **dict.fromkeys(RSA_ALGORITHMS, _Scheme(_rsa_sign, _rsa_verify)),
+    PublicKeyAlgorithm.DSA: _Scheme(_dsa_sign, _dsa_verify),
+    PublicKeyAlgorithm.ECDSA: _Scheme(_ecdsa_sign, _ecdsa_verify),
+    PublicKeyAlgorithm.EDDSA_LEGACY: _Scheme(_eddsa_legacy_sign, _eddsa_legacy_verify),
+    PublicKeyAlgorithm.ED25519: _Scheme(_ed25519_sign, _ed25519_verify),
+    PublicKeyAlgorithm.ED448: _Scheme(_ed448_sign, _ed448_verify),
 }

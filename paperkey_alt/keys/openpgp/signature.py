@@ -1,8 +1,8 @@
 """
 What Ragleaf wants to know of an OpenPGP signature packet: who says to have made it, when, and what
-it says of a key's end.
+it says of a key's end; and the digest that it signs.
 
-Nothing is verified: this only sorts packets and words a caption. A signature that cannot be
+`parse` verifies nothing: it only sorts packets and words a caption. A signature that cannot be
 understood has no issuer.
 """
 
@@ -12,22 +12,23 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt.keys.openpgp import rfc9580
+from paperkey_alt.format.buffer import Buffer, push_number, push_prefixed
+from paperkey_alt.keys.openpgp.packets import pull_new_length
+from paperkey_alt.keys.openpgp.rfc9580 import (
+    CRITICAL,
+    HASHES,
+    KEY_ID_BYTES,
+    USER_ID_FRAME,
+    HashAlgorithm,
+    SubpacketType,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-DIRECT_KEY = 0x1F
-SUBKEY_BINDING = 0x18
-CERTIFICATIONS = (0x10, 0x11, 0x12, 0x13)
-
-_CREATION_TIME = 2  # subpacket types: RFC 9580 §5.2.3.7
-_KEY_EXPIRATION_TIME = 9
-_ISSUER_KEY_ID = 16
-_ISSUER_FINGERPRINT = 33
-
-_CRITICAL = 0x80
-_COUNT_BYTES = {4: 2, 5: 2, 6: 4}
+# Version → octets of the count before a subpacket area (RFC 9580 §5.2.3).
+COUNT_BYTES = {4: 2, 5: 2, 6: 4}
+DIGEST_START_BYTES = 2
 
 
 @dataclass(frozen=True)
@@ -46,108 +47,135 @@ class Signature:
     lifetime: int | None
 
 
+@dataclass(frozen=True)
+class Fields:
+    """
+    The fields of a signature of version 4 to 6 (RFC 9580 §5.2.3), behind its two subpacket areas:
+    *hashed* is all of its body that it signs, from the version to the end of the hashed area;
+    *digest_start* the first two octets of the digest; *salt* is empty before version 6; *value* is
+    the signature proper, in the fields of its algorithm.
+    """
+
+    hashed: bytes
+    digest_start: bytes
+    salt: bytes
+    value: bytes
+
+    @property
+    def algorithm(self) -> int:
+        """The number of the public-key algorithm."""
+        return self.hashed[2]
+
+    @property
+    def hash(self) -> int:
+        """The number of the hash algorithm."""
+        return self.hashed[3]
+
+
 def parse(body: bytes) -> Signature:
     """
     Return what the *body* of a signature packet says; one that says nothing intelligible has kind
     None and no issuers.
     """
     try:
-        if body[0] in (2, 3):
-            return Signature(
-                body[2],
-                frozenset([_exactly(body[7:15], 8)]),
-                int.from_bytes(body[3:7], "big"),
-                None,
-            )
-        hashed, unhashed = _areas(body, _COUNT_BYTES[body[0]])
-        signed = dict(_subpackets(hashed))
-        issuers = frozenset(_issuers([*_subpackets(hashed), *_subpackets(unhashed)]))
-    except (IndexError, KeyError, ValueError):
+        return _pull_v3(Buffer(body)) if body[:1] in (b"\2", b"\3") else _pull(Buffer(body))
+    except ValueError:
         return Signature(None, frozenset(), 0, None)
-    lifetime = signed.get(_KEY_EXPIRATION_TIME)
-    return Signature(
-        kind=body[1],
-        issuers=issuers,
-        created=int.from_bytes(signed.get(_CREATION_TIME, b""), "big"),
-        lifetime=None if lifetime is None else int.from_bytes(lifetime[:4], "big"),
-    )
 
 
-def agrees(body: bytes, signed: bytes) -> bool | None:
+def fields(body: bytes) -> Fields:
+    """
+    Return the fields of the *body* of a signature packet; raises ValueError where it is cut short
+    or of a version before 4 or behind 6.
+    """
+    buffer = Buffer(body)
+    count_bytes = _pull_count_bytes(buffer)
+    buffer.pull_bytes(3)
+    buffer.pull_prefixed(count_bytes)
+    hashed = buffer.since(0)
+    buffer.pull_prefixed(count_bytes)
+    digest_start = buffer.pull_bytes(DIGEST_START_BYTES)
+    salt = buffer.pull_prefixed(1) if hashed[0] == 6 else b""
+    return Fields(hashed, digest_start, salt, buffer.pull_rest())
+
+
+def digest(algorithm: HashAlgorithm, over: bytes, hashed: bytes, salt: bytes) -> bytes:
+    """
+    Return the digest that a signature of version 4 or later signs (RFC 9580 §5.2.4).
+
+    *over* is what the signature is made over: a framed key, and a framed user ID or subkey behind
+    it; *hashed* and *salt* are those of `Fields`. Raises ValueError where the hash is not available
+    here.
+    """
+    trailer = hashed[:1] + b"\xff" + push_number(len(hashed), 4)
+    data = salt + over + hashed + trailer
+    return hashlib.new(algorithm.title, data, usedforsecurity=False).digest()
+
+
+def agrees(body: bytes, over: bytes) -> bool | None:
     """
     Tell whether the two octets of the digest in a signature packet are those of what it signs; None
     where that cannot be told.
 
-    *signed* is what is hashed before the signature's own fields (RFC 9580 §5.2.4): a framed key,
-    and a framed user ID or subkey behind it. It proves nothing against malice, and shows damage to
-    what was signed in all but one of 65,536 cases.
+    *over* is as in `digest`. It proves nothing against malice, and shows damage to what was signed
+    in all but one of 65,536 cases.
     """
     try:
-        version, name = body[0], rfc9580.HASH_NAMES[body[3]]
-        width = _COUNT_BYTES[version]
-        _, end = _counted(body, 4, width)
-        _, at = _counted(body, end, width)
-        salt = _exactly(body[at + 3 : at + 3 + body[at + 2]], body[at + 2]) if version == 6 else b""
-        trailer = bytes([version, 0xFF]) + end.to_bytes(4, "big")
-        digest = hashlib.new(
-            name, salt + signed + body[:end] + trailer, usedforsecurity=False
-        ).digest()
-        return digest[:2] == _exactly(body[at : at + 2], 2)
-    except (IndexError, KeyError, ValueError):
+        made = fields(body)
+        computed = digest(HASHES[made.hash], over, made.hashed, made.salt)
+    except (KeyError, ValueError):
         return None
-
-
-def framed_key(public: bytes) -> bytes:
-    """Return the public part of a version 4 or 6 key as a signature hashes it (RFC 9580 §5.2.4)."""
-    lead, width = (b"\x99", 2) if public[0] == 4 else (b"\x9b", 4)
-    return lead + len(public).to_bytes(width, "big") + public
+    return computed.startswith(made.digest_start)
 
 
 def framed_user_id(body: bytes) -> bytes:
     """Return a user ID as a signature of version 4 or 6 hashes it (RFC 9580 §5.2.4)."""
-    return b"\xb4" + len(body).to_bytes(4, "big") + body
+    lead, width = USER_ID_FRAME
+    return push_number(lead, 1) + push_prefixed(body, width)
 
 
-def _areas(body: bytes, count_bytes: int) -> tuple[bytes, bytes]:
-    hashed, at = _counted(body, 4, count_bytes)
-    unhashed, _ = _counted(body, at, count_bytes)
-    return hashed, unhashed
+def _pull_v3(buffer: Buffer) -> Signature:
+    """RFC 9580 §5.2.2; behind the version stands the length of what is hashed, which is 5."""
+    buffer.pull_bytes(2)
+    kind, created = buffer.pull_number(1), buffer.pull_number(4)
+    return Signature(kind, frozenset([buffer.pull_bytes(KEY_ID_BYTES)]), created, None)
 
 
-def _counted(data: bytes, at: int, count_bytes: int) -> tuple[bytes, int]:
-    start = at + count_bytes
-    end = start + int.from_bytes(_exactly(data[at:start], count_bytes), "big")
-    return _exactly(data[start:end], end - start), end
+def _pull(buffer: Buffer) -> Signature:
+    """RFC 9580 §5.2.3; what is behind the subpacket areas is not looked at."""
+    count_bytes = _pull_count_bytes(buffer)
+    kind = buffer.pull_number(1)
+    buffer.pull_bytes(2)  # the algorithms
+    hashed = list(_subpackets(buffer.pull_prefixed(count_bytes)))
+    unhashed = list(_subpackets(buffer.pull_prefixed(count_bytes)))
+    signed = dict(hashed)
+    lifetime = signed.get(SubpacketType.KEY_EXPIRATION_TIME)
+    return Signature(
+        kind=kind,
+        issuers=frozenset(_issuers([*hashed, *unhashed])),
+        created=int.from_bytes(signed.get(SubpacketType.SIGNATURE_CREATION_TIME, b""), "big"),
+        lifetime=None if lifetime is None else int.from_bytes(lifetime[:4], "big"),
+    )
+
+
+def _pull_count_bytes(buffer: Buffer) -> int:
+    version = buffer.pull_number(1)
+    if version not in COUNT_BYTES:
+        raise ValueError(f"a signature of version {version}")
+    return COUNT_BYTES[version]
 
 
 def _subpackets(area: bytes) -> Iterator[tuple[int, bytes]]:
     """Yield type and content of each subpacket (RFC 9580 §5.2.3.7)."""
-    at = 0
-    while at < len(area):
-        first = area[at]
-        width = 1 if first < 192 else 2 if first < 255 else 5
-        field = _exactly(area[at : at + width], width)
-        length = (
-            first
-            if width == 1
-            else ((first - 192) << 8) + field[1] + 192
-            if width == 2
-            else int.from_bytes(field[1:], "big")
-        )
-        content = _exactly(area[at + width : at + width + length], length)
-        yield content[0] & ~_CRITICAL, content[1:]
-        at += width + length
+    buffer = Buffer(area)
+    while buffer.left:
+        content = buffer.pull_bytes(pull_new_length(buffer))
+        yield Buffer(content).pull_number(1) & ~CRITICAL, content[1:]
 
 
 def _issuers(subpackets: list[tuple[int, bytes]]) -> Iterator[bytes]:
     for kind, content in subpackets:
-        if kind == _ISSUER_KEY_ID:
+        if kind == SubpacketType.ISSUER_KEY_ID:
             yield content
-        if kind == _ISSUER_FINGERPRINT:
+        if kind == SubpacketType.ISSUER_FINGERPRINT:
             yield content[1:]  # its first octet is the version of the key
-
-
-def _exactly(data: bytes, length: int) -> bytes:
-    if len(data) != length:
-        raise ValueError("cut short")
-    return data

@@ -18,11 +18,11 @@ from paperkey_alt.format.raw_line import RawLine
 from paperkey_alt.reading.text import pieces
 from paperkey_alt.reading.text.pieces import LENGTHS
 from paperkey_alt.sheet import qr
+from paperkey_alt.sheet.text_file import COMMENT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-COMMENT = "#"
 _NUMBERED = re.compile(r"\s*([0-9]{1,4})(?:\s*[.:,;)\]|]\s*|\s+)(\S.*)", re.ASCII)
 _MOST_DIGITS = 4
 _SHORTEST_NUMBERED = 4

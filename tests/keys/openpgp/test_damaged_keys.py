@@ -17,8 +17,8 @@ from paperkey_alt.errors import (
     UnprotectedSecret,
     UnsupportedKey,
 )
-from paperkey_alt.format.payload import SecretPart
-from paperkey_alt.keys.openpgp import armor, key_file, packets
+from paperkey_alt.format.payload import Lean, SecretPart
+from paperkey_alt.keys.openpgp import armor, choice, extraction, key_file, packets
 
 KEY = sample("nist-p256").secret
 OPEN = sample("rsa2048-open").secret
@@ -29,7 +29,7 @@ SUBKEY_AT = KEY.index(packets.join(packets.split(KEY)[3:]))
 
 def printed(data):
     """Go the whole way from a file to what goes on paper."""
-    return key_file.extract(key_file.choose(key_file.read(data), None))
+    return extraction.extract(choice.choose(key_file.read(data), None))
 
 
 def pem(label):
@@ -217,7 +217,7 @@ FLIPPED = {
 def outcome(data):
     """What becomes of a file: an extract, or an error of ours; every other exception passes."""
     try:
-        return key_file.extract(key_file.choose(key_file.read(data), None), allow_unprotected=True)
+        return extraction.extract(choice.choose(key_file.read(data), None), allow_unprotected=True)
     except RagleafError as error:
         return error
 
@@ -282,8 +282,8 @@ def test_any_secret_part_is_rebuilt_or_refused(secret, name):
     """
     (certificate,) = key_file.read(sample(name).certificate)
     try:
-        rebuilt = key_file.rebuild(
-            key_file.Lean((SecretPart(certificate.fingerprint, secret),)), certificate
+        rebuilt = extraction.rebuild(
+            Lean((SecretPart(certificate.fingerprint, secret),)), certificate
         )
     except RagleafError:
         return

@@ -25,7 +25,7 @@ from samples import (
 )
 
 from paperkey_alt.format.payload import Lean, pack, unpack
-from paperkey_alt.keys.openpgp import key_file
+from paperkey_alt.keys.openpgp import extraction, key_file
 
 ORACLES = Path(__file__).parents[2] / "oracles"
 NOTICE = b"The bell buoy off the north mole is back on station."
@@ -69,15 +69,15 @@ PGPY_READS = {name for name in NAMES if name.startswith("pgpy-")} | {"sq-curve25
 def restored(one, *, whole=False):
     """The key as it comes back from its payload, packed and unpacked on the way."""
     (key,), (certificate,) = key_file.read(one.secret), key_file.read(one.certificate)
-    taken = key_file.extract(key, whole=whole, allow_unprotected=True)
-    return key_file.rebuild(unpack(pack(taken.payload)), None if whole else certificate)
+    taken = extraction.extract(key, whole=whole, allow_unprotected=True)
+    return extraction.rebuild(unpack(pack(taken.payload)), None if whole else certificate)
 
 
 def without(one, missing):
     """A key restored from a payload that has no secret for the key packet at index *missing*."""
     (key,), (certificate,) = key_file.read(one.secret), key_file.read(one.certificate)
-    parts = key_file.extract(key).payload.parts
-    return key_file.rebuild(Lean(parts[:missing] + parts[missing + 1 :]), certificate)
+    parts = extraction.extract(key).payload.parts
+    return extraction.rebuild(Lean(parts[:missing] + parts[missing + 1 :]), certificate)
 
 
 def sequoia_certificates(one):
@@ -110,10 +110,10 @@ def test_sequoia_uses_a_key_with_a_stub(name):
     """
     one = SAMPLES[name]
     certificate, lookup = sequoia_certificates(one)
-    offline = pysequoia.Tsk.from_bytes(without(one, 0).data)
+    offline = pysequoia.Tsk.from_bytes(without(one, 0).binary)
     encrypted = pysequoia.encrypt(NOTICE, [certificate])
     assert pysequoia.decrypt(encrypted, offline.decryptor(one.passphrase)).bytes == NOTICE
-    signing = pysequoia.Tsk.from_bytes(without(one, 1).data)
+    signing = pysequoia.Tsk.from_bytes(without(one, 1).binary)
     assert (
         pysequoia.verify(pysequoia.sign(signing.signer(one.passphrase), NOTICE), lookup).bytes
         == NOTICE
@@ -125,7 +125,7 @@ def test_sequoia_uses_a_key_with_a_stub(name):
 def test_pgpy_signs_and_decrypts(name):
     """As above, by a third library, for the keys of the corpus that it reads."""
     one = SAMPLES[name]
-    key, _ = pgpy.PGPKey.from_blob(restored(one).data)
+    key, _ = pgpy.PGPKey.from_blob(restored(one).binary)
     public, _ = pgpy.PGPKey.from_blob(one.certificate)
     encrypted = public.encrypt(
         pgpy.PGPMessage.new(NOTICE.decode(), compression=CompressionAlgorithm.Uncompressed)
@@ -160,7 +160,7 @@ def verdicts():
     }
     asked = {
         "/".join(case): {
-            "key": base64.b64encode(rebuilt.data).decode(),
+            "key": base64.b64encode(rebuilt.binary).decode(),
             "passphrase": SAMPLES[case[0]].passphrase,
         }
         for case, rebuilt in cases.items()

@@ -21,8 +21,9 @@ from samples import (
 )
 
 from paperkey_alt.errors import DamagedKeyFile, UnsupportedKey
-from paperkey_alt.keys.openpgp import armor, key_packet, packets
+from paperkey_alt.keys.openpgp import armor, key_packet, packets, rfc9580
 from paperkey_alt.keys.openpgp.key_packet import Secrecy
+from paperkey_alt.keys.openpgp.rfc9580 import PacketType
 
 
 def published(name):
@@ -35,7 +36,9 @@ def published(name):
 def keys_of(data):
     """The key packets of binary data."""
     return [
-        key_packet.parse(packet) for packet in packets.split(data) if packet.tag in key_packet.TAGS
+        key_packet.parse(packet)
+        for packet in packets.split(data)
+        if packet.tag in rfc9580.KEY_TYPES
     ]
 
 
@@ -61,7 +64,12 @@ def test_keys_as_another_program_sees_them(name):
     Fingerprints, key IDs and creation times of every key of the corpus are those that an OpenPGP
     library finds.
     """
-    tags = (packets.PUBLIC_KEY, packets.PUBLIC_SUBKEY, packets.SECRET_KEY, packets.SECRET_SUBKEY)
+    tags = (
+        PacketType.PUBLIC_KEY,
+        PacketType.PUBLIC_SUBKEY,
+        PacketType.SECRET_KEY,
+        PacketType.SECRET_SUBKEY,
+    )
     for data in (sample(name).secret, sample(name).certificate):
         theirs = [packet for packet in PacketPile.from_bytes(data) if int(packet.tag) in tags]
         ours = keys_of(data)
@@ -149,7 +157,7 @@ def test_post_quantum_signers(signer):
 def v3(secret=b"\0"):
     """A version 3 RSA key packet, n = 3 · 5 and e = 3 (RFC 9580 §5.5.2.1)."""
     body = b"\3" + b"\x30\0\0\0" + b"\0\0" + b"\1" + b"\0\4\x0f" + b"\0\2\3" + secret
-    tag = packets.SECRET_KEY if secret else packets.PUBLIC_KEY
+    tag = PacketType.SECRET_KEY if secret else PacketType.PUBLIC_KEY
     return packets.Packet(tag, bytes([0xC0 | tag, len(body)]), body)
 
 
@@ -187,7 +195,7 @@ P256 = keys_of(sample("nist-p256").secret)[0]
 def parse(key, secret=None, public=None):
     """Parse the key with another secret part or other public fields."""
     body = (key.public if public is None else public) + (key.secret if secret is None else secret)
-    return key_packet.parse(packets.with_body(packets.SECRET_KEY, body, like=key.packet))
+    return key_packet.parse(packets.with_body(PacketType.SECRET_KEY, body, like=key.packet))
 
 
 @pytest.mark.parametrize("name", USAGES)
@@ -333,7 +341,7 @@ def test_a_public_packet_cut_short(length):
     """A public packet without version, time and algorithm is none."""
     with pytest.raises((DamagedKeyFile, UnsupportedKey), match=r"ends within|version 0"):
         key_packet.parse(
-            packets.with_body(packets.PUBLIC_KEY, OPEN.public[:length], like=OPEN.packet)
+            packets.with_body(PacketType.PUBLIC_KEY, OPEN.public[:length], like=OPEN.packet)
         )
 
 
@@ -343,7 +351,7 @@ def test_a_public_packet_beyond_the_fingerprint():
     """
     for length, fails in ((0xFFFF, False), (0x10000, True)):
         packet = packets.with_body(
-            packets.PUBLIC_KEY, OPEN.public.ljust(length, b"\0"), like=OPEN.packet
+            PacketType.PUBLIC_KEY, OPEN.public.ljust(length, b"\0"), like=OPEN.packet
         )
         if fails:
             with pytest.raises(DamagedKeyFile, match="longer than 65535 bytes"):
@@ -378,7 +386,9 @@ def test_unknown_algorithms(algorithm):
 
 def test_an_unknown_algorithm_in_a_public_packet():
     """A certificate with a subkey of an algorithm to come is read."""
-    packet = packets.with_body(packets.PUBLIC_SUBKEY, change(OPEN.public, 5, 99), like=OPEN.packet)
+    packet = packets.with_body(
+        PacketType.PUBLIC_SUBKEY, change(OPEN.public, 5, 99), like=OPEN.packet
+    )
     assert key_packet.parse(packet).algorithm == "algorithm 99"
 
 

@@ -12,6 +12,7 @@ from samples import NAMES, new_header, old_header, sample
 from paperkey_alt.errors import DamagedKeyFile, RagleafError, TooLarge
 from paperkey_alt.keys.openpgp import packets
 from paperkey_alt.keys.openpgp.packets import Packet, join, split, with_body
+from paperkey_alt.keys.openpgp.rfc9580 import PacketType
 
 tags = st.integers(1, 63)
 bodies = st.binary(max_size=300) | st.integers(0, 9000).map(bytes)
@@ -60,7 +61,7 @@ def test_the_lengths_of_the_standard(name):
     """The examples of RFC 9580, with a body as long, and one byte too short."""
     field, length = LENGTHS[name]
     (packet,) = split(b"\xcd" + field + bytes(length))
-    assert (packet.tag, len(packet.body)) == (packets.USER_ID, length)
+    assert (packet.tag, len(packet.body)) == (PacketType.USER_ID, length)
     with pytest.raises(
         DamagedKeyFile, match=f"claims a body of {length} bytes, and {length - 1} follow"
     ):

@@ -15,18 +15,27 @@ import pysequoia
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from samples import NAMES, PUBLISHED, file, sample
+from samples import NAMES, PUBLISHED, file, new_header, sample
 
 from paperkey_alt.errors import (
     KeyFileError,
     NotARevocation,
     NotASecretKey,
     RagleafError,
+    UnsupportedKey,
     WrongPassphrase,
 )
-from paperkey_alt.keys.openpgp import armor, compact, key_file, packets, revocation
+from paperkey_alt.keys.openpgp import (
+    armor,
+    key_file,
+    packets,
+    revocation,
+    rfc9580,
+    unlocked,
+)
 from paperkey_alt.keys.openpgp.armor import ArmorKind
-from paperkey_alt.keys.openpgp.revocation import Reason
+from paperkey_alt.keys.openpgp.rfc9580 import PacketType
+from paperkey_alt.keys.openpgp.rfc9580 import RevocationReason as Reason
 
 ORACLES = Path(__file__).parents[2] / "oracles"
 POST_QUANTUM = {"sq-mldsa65-open", "sq-v6-mldsa65-open", "sq-mlkem-open"}
@@ -51,8 +60,8 @@ SIGNERS = [name for name in NAMES if can_sign(name)]
 def made(name, reason=Reason.RETIRED, comment="The harbour has a new key."):
     """A revocation of a key of the corpus."""
     key, passphrase = key_of(name)
-    unlocked = compact.unlock_primary(key, lambda _: passphrase)
-    return revocation.make(unlocked, reason, comment, NOW, os.urandom(revocation.SALT_BYTES))
+    primary = unlocked.unlock_primary(key, lambda _: passphrase)
+    return revocation.make(primary, reason, comment, NOW, os.urandom(rfc9580.SALT_BYTES))
 
 
 def certificate_with(name, packet):
@@ -77,6 +86,14 @@ def test_sequoia_believes_it(name):
     """Without the revocation the certificate is not revoked, with it it is."""
     assert not pysequoia.Cert.from_bytes(sample(name).certificate).is_revoked
     assert pysequoia.Cert.from_bytes(certificate_with(name, made(name))).is_revoked
+
+
+@pytest.mark.parametrize("length", [0, 189, 190, 191, 300, 9000])
+def test_sequoia_believes_a_reason_of_any_length(length):
+    """The subpacket's length is one octet, two or five (RFC 9580 §5.2.3.7)."""
+    packet = made("curve25519-legacy", comment="x" * length)
+    assert revocation.read(packet, key_of("curve25519-legacy")[0].primary) == packet
+    assert pysequoia.Cert.from_bytes(certificate_with("curve25519-legacy", packet)).is_revoked
 
 
 @pytest.mark.skipif(
@@ -107,8 +124,8 @@ def test_the_published_dsa_key_signs_one():
     """
     blocks = armor.dearmor(PUBLISHED["draft_dsa_elgamal_secret"].encode())
     (key,) = key_file.read(blocks[0].data)
-    unlocked = compact.unlock_primary(key, lambda _: "")
-    packet = revocation.make(unlocked, Reason.SUPERSEDED, "", NOW, b"")
+    primary = unlocked.unlock_primary(key, lambda _: "")
+    packet = revocation.make(primary, Reason.SUPERSEDED, "", NOW, b"")
     assert revocation.read(packet, key.primary) == packet
 
 
@@ -129,7 +146,7 @@ def other_signature():
             next(
                 one
                 for one in packets.split(sample("nist-p256").certificate)
-                if one.tag == packets.SIGNATURE
+                if one.tag == PacketType.SIGNATURE
             )
         ]
     )
@@ -151,6 +168,70 @@ def test_what_is_no_revocation_of_this_key_is_refused(name):
     """The sheet would be worthless on the day it is needed."""
     with pytest.raises(KeyFileError):
         revocation.read(REFUSED[name](), key_of("nist-p256")[0].primary)
+
+
+def body_of(packet):
+    """The body of a revocation, whose header has six octets."""
+    return packet[6:]
+
+
+def areas_end(body):
+    """The place behind the two subpacket areas of a signature (RFC 9580 §5.2.3)."""
+    width = {4: 2, 6: 4}[body[0]]
+    hashed_end = 4 + width + int.from_bytes(body[4 : 4 + width], "big")
+    return hashed_end + width + int.from_bytes(body[hashed_end : hashed_end + width], "big")
+
+
+def changed(body, at, value):
+    """The body as a packet, with another byte at *at*."""
+    return new_header(2, len(body)) + body[:at] + bytes([value]) + body[at + 1 :]
+
+
+@pytest.mark.parametrize("name", ["curve25519-legacy", "v6-curve25519", "rsa2048-open"])
+def test_a_revocation_cut_behind_its_claims_is_refused(name):
+    """Who made it and why stands there; digest, salt and signature do not, or not all."""
+    key, _ = key_of(name)
+    body = body_of(made(name))
+    for length in {areas_end(body), areas_end(body) + 1, areas_end(body) + 2, len(body) - 1}:
+        with pytest.raises(NotARevocation, match="not signed by this key"):
+            revocation.read(new_header(2, length) + body[:length], key.primary)
+
+
+@pytest.mark.parametrize(("at", "value"), [(2, 99), (3, 99), (3, 1)])
+def test_a_revocation_of_another_kind_is_refused(at, value):
+    """By another algorithm than the key's, or with a hash that is unknown or broken."""
+    key, _ = key_of("curve25519-legacy")
+    with pytest.raises(NotARevocation, match="another kind"):
+        revocation.read(changed(body_of(made("curve25519-legacy")), at, value), key.primary)
+
+
+def test_a_revocation_of_another_version_is_refused():
+    """Version 3, which names its issuer too (RFC 9580 §5.2.2)."""
+    key, _ = key_of("curve25519-legacy")
+    body = b"\3\5\x20" + bytes(4) + key.primary.key_id + b"\x16\x08\0\0"
+    with pytest.raises(NotARevocation, match="another kind"):
+        revocation.read(new_header(2, len(body)) + body, key.primary)
+
+
+@pytest.mark.parametrize("name", ["curve25519-legacy", "rsa2048-open", "nist-p256"])
+@pytest.mark.parametrize("numbers", [b"\xff\xff" + b"\xff" * 8192, b"\0\0", b"", b"\0\x09\1"])
+def test_a_signature_of_other_numbers_is_refused(name, numbers):
+    """Larger than the key's can be, none, too few or cut short."""
+    key, _ = key_of(name)
+    body = body_of(made(name))
+    at = areas_end(body) + 2
+    forged = body[:at] + numbers * 2
+    with pytest.raises(NotARevocation, match="not signed by this key"):
+        revocation.read(new_header(2, len(forged)) + forged, key.primary)
+
+
+def test_an_algorithm_that_cannot_sign_here():
+    """It says so, and says where to have the revocation made."""
+    key, _ = key_of("sq-v6-mldsa65-open")
+    unlocked_primary = unlocked.unlock_primary(key, lambda _: "")
+    with pytest.raises(UnsupportedKey, match="algorithm 30") as caught:
+        revocation.make(unlocked_primary, Reason.NONE, "", NOW, bytes(32))
+    assert "--certificate" in caught.value.advice
 
 
 @given(st.integers(0, 10_000), st.integers(1, 255))
@@ -187,14 +268,14 @@ def test_a_wrong_passphrase_makes_none():
         raise WrongPassphrase(what)
 
     with pytest.raises(WrongPassphrase):
-        compact.unlock_primary(key, ask)
+        unlocked.unlock_primary(key, ask)
 
 
 def test_a_file_without_the_primary_secret_makes_none():
     """A certificate, or a file that has only subkeys, cannot revoke."""
     (certificate,) = key_file.read(sample("nist-p256").certificate)
     with pytest.raises(NotASecretKey):
-        compact.unlock_primary(certificate, lambda _: "")
+        unlocked.unlock_primary(certificate, lambda _: "")
 
 
 def test_a_forged_signature_is_refused():

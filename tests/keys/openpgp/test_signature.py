@@ -9,6 +9,7 @@ from pysequoia.packet import PacketPile, SignatureType, Tag
 from samples import NAMES, PUBLISHED, sample
 
 from paperkey_alt.keys.openpgp import packets, signature
+from paperkey_alt.keys.openpgp.rfc9580 import PacketType
 
 # RFC 9580 §5.2.1
 KINDS = {
@@ -29,7 +30,7 @@ def test_signatures_as_another_program_sees_them(name):
     ours = [
         signature.parse(packet.body)
         for packet in packets.split(data)
-        if packet.tag == packets.SIGNATURE
+        if packet.tag == PacketType.SIGNATURE
     ]
     theirs = [packet for packet in PacketPile.from_bytes(data) if packet.tag == Tag.Signature]
     assert len(ours) == len(theirs) > 0

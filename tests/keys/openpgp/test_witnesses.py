@@ -7,7 +7,9 @@ import pytest
 from samples import NAMES, binary, sample
 
 from paperkey_alt.errors import DamagedKeyFile, RagleafError
-from paperkey_alt.keys.openpgp import key_file, packets, signature
+from paperkey_alt.keys.openpgp import extraction, key_file, packets, signature, witnesses
+from paperkey_alt.keys.openpgp.key import Key
+from paperkey_alt.keys.openpgp.rfc9580 import PacketType
 
 PROBED = ["nist-p256", "curve25519-legacy", "v6-curve25519", "pgpy-nist-p256"]
 
@@ -27,7 +29,7 @@ def test_every_changed_byte_of_the_public_fields_is_refused(name, which):
     (key,) = key_file.read(sample(name).secret)
     for at in range(len(key.key_packets[which].public)):
         with pytest.raises(RagleafError):
-            key_file.extract(key_file.read(changed(key, which, at))[0])
+            extraction.extract(key_file.read(changed(key, which, at))[0])
 
 
 @pytest.mark.parametrize("name", PROBED)
@@ -37,17 +39,17 @@ def test_a_changed_user_id_alone_is_no_reason(name):
     key: it passes.
     """
     (key,) = key_file.read(sample(name).secret)
-    at = next(at for at, packet in enumerate(key.packets) if packet.tag == packets.USER_ID)
-    other = packets.with_body(packets.USER_ID, b"x" + key.packets[at].body[1:], key.packets[at])
-    altered = key_file.Key((*key.packets[:at], other, *key.packets[at + 1 :]))
-    assert key_file.extract(altered).payload == key_file.extract(key).payload
+    at = next(at for at, packet in enumerate(key.packets) if packet.tag == PacketType.USER_ID)
+    other = packets.with_body(PacketType.USER_ID, b"x" + key.packets[at].body[1:], key.packets[at])
+    altered = Key((*key.packets[:at], other, *key.packets[at + 1 :]))
+    assert extraction.extract(altered).payload == extraction.extract(key).payload
 
 
 def test_a_key_without_signatures_passes():
     """Bare key packets have no witness."""
     (key,) = key_file.read(sample("nist-p256").secret)
-    bare = key_file.Key(tuple(part.packet for part in key.key_packets))
-    assert key_file.extract(bare).payload == key_file.extract(key).payload
+    bare = Key(tuple(part.packet for part in key.key_packets))
+    assert extraction.extract(bare).payload == extraction.extract(key).payload
 
 
 def test_a_signature_with_an_unknown_hash_tells_nothing():
@@ -55,7 +57,7 @@ def test_a_signature_with_an_unknown_hash_tells_nothing():
     body = next(
         packet.body
         for packet in packets.split(sample("nist-p256").secret)
-        if packet.tag == packets.SIGNATURE
+        if packet.tag == PacketType.SIGNATURE
     )
     assert signature.agrees(body, b"x") is False
     for damaged in (body[:3] + b"\x63" + body[4:], body[:8], b"", b"\3" + body[1:]):
@@ -69,7 +71,7 @@ def test_all_signatures_of_the_corpus_agree(name):
     agrees.
     """
     (key,) = key_file.read(binary(f"{name}.asc"))
-    told = key_file._witnesses(key)
+    told = witnesses.agreements(key)
     assert set(told) == {part.fingerprint for part in key.key_packets}
     assert all(all(witnesses) for witnesses in told.values())
 
@@ -79,5 +81,5 @@ def test_the_message_names_the_key():
     (key,) = key_file.read(sample("nist-p256").secret)
     (damaged,) = key_file.read(changed(key, 1, 3))
     with pytest.raises(DamagedKeyFile, match="does not agree with any signature") as caught:
-        key_file.extract(damaged)
+        extraction.extract(damaged)
     assert "again" in caught.value.advice

@@ -1,26 +1,40 @@
-"""A secret on its way to paper or back from it, whatever format it is of."""
+"""A secret on its way to paper or back from it, whatever kind of file it is of."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import enum
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from paperkey_alt.format.payload import Payload
-    from paperkey_alt.keys.openpgp.key_file import Key
+    from paperkey_alt.keys.openpgp.key import Key
+
+
+class Form(enum.Enum):
+    """
+    The kind of print wished: the secret part alone, all that is needed, only what cannot be
+    computed, or the file as it is.
+    """
+
+    LEAN = "lean"
+    WHOLE = "whole"
+    COMPACT = "compact"
+    PLAIN = "plain"
 
 
 @dataclass(frozen=True)
-class Subject:
+class Extract:
     """
     A secret to be printed, and what its sheets say of it.
 
     *what* names it in a title ("Secret part of an OpenPGP key"); *name* is a user ID or a file's
     name; *fingerprint* is hexadecimal, None where nothing public is known; *created* and *expires*
     are in UTC, None where they are not known; *protected* tells whether a passphrase of its own is
-    over all of it; *notes* are sentences on what of it is not printed, or not as was wished.
+    over all of it; *notes* are sentences on what of it is not printed, or not as was wished;
+    *seal_passphrase* is that of the seal to print it under, None where there is to be no seal.
     """
 
     payload: Payload
@@ -31,10 +45,11 @@ class Subject:
     protected: bool
     notes: tuple[str, ...] = ()
     expires: datetime | None = None
+    seal_passphrase: str | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True)
-class Restored:
+class Rebuilt:
     """
     A secret back from paper: the file as *data*, and in *binary* form where there is another one;
     *title* names it, *notes* are sentences on what it came back without. *key* is there for OpenPGP

@@ -1,0 +1,113 @@
+"""
+The sources that a command is given: `read` them as pages, `collect` what is found in these,
+`rebuild` the secret that their sheets carry; and the `certificate` that is given beside them.
+"""
+
+from __future__ import annotations
+
+import sys
+from contextlib import ExitStack, contextmanager
+from typing import TYPE_CHECKING
+
+import click
+
+from paperkey_alt import keys
+from paperkey_alt.cli import files, report
+from paperkey_alt.cli.terminal import say
+from paperkey_alt.errors import PaperError, in_file
+from paperkey_alt.format import backup, body
+from paperkey_alt.format.recover import recover
+from paperkey_alt.reading import sources
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+
+    from click._termui_impl import ProgressBar
+
+    from paperkey_alt.format.body import Ask
+    from paperkey_alt.format.head_line import Head
+    from paperkey_alt.format.recover import Findings
+    from paperkey_alt.keys import Rebuilt
+    from paperkey_alt.keys.openpgp.key import Key
+    from paperkey_alt.reading.page import Page
+
+
+def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
+    """
+    Return what the sources *names* give, after saying so of each page; of pages the printed rows of
+    all lines if *thorough*.
+    """
+    pages = []
+    with _progress(len(names)) as done:
+        for name in names:
+            data = files.read(name, files.LONGEST_SOURCE)
+            for page in sources.read(data, name, thorough=thorough):
+                pages.append(page)
+                done(page)
+    say(report.page(page) for page in pages if page.pages)
+    return pages
+
+
+def collect(pages: Iterable[Page]) -> Findings:
+    """Return what is found in *pages*."""
+    return recover([raw_line for page in pages for raw_line in page.raw_lines])
+
+
+def known_lines(pages: Iterable[Page]) -> dict[Head, Sequence[str]]:
+    """Return the exact lines of each set that *pages* give in full."""
+    try:
+        findings = collect(pages)
+    except PaperError:
+        return {}
+    line_sets = (finding.laid_out() for finding in findings.sets)
+    return {line_set.head: line_set.lines for line_set in line_sets if line_set is not None}
+
+
+@contextmanager
+def _progress(sources: int) -> Iterator[Callable[[Page], None]]:
+    """
+    Show on a terminal how much of so many sources is read, unless it is soon done; yield what is
+    told of each page.
+    """
+    with ExitStack() as stack:
+        bar: ProgressBar[int] | None = None
+
+        def done(page: Page) -> None:
+            nonlocal bar
+            if bar is None and sys.stderr.isatty() and max(sources, page.pages) > 1:
+                bar = stack.enter_context(
+                    click.progressbar(length=_STEPS * sources, label="Reading", file=sys.stderr)
+                )
+            if bar is not None:
+                bar.update(round(_STEPS / max(1, page.pages)))
+
+        yield done
+
+
+_STEPS = 1000  # into which a source is divided
+
+
+def rebuild(
+    findings: Findings, mark: str | None, certificate: Key | None, ask: Ask
+) -> tuple[Rebuilt, str | None]:
+    """
+    Return the secret that the sheets carry, and the passphrase of the seal if one was over it.
+    """
+    joined = backup.join(findings, mark)
+    say(
+        f"Set {wrong} does not belong to the others, though its lines are fine: forged or mixed up."
+        for wrong in joined.wrong
+    )
+    unwrapped = body.unwrap(joined.body, ask)
+    rebuilt = keys.rebuild(
+        unwrapped.payload, certificate=certificate, passphrase=unwrapped.passphrase, ask=ask
+    )
+    return rebuilt, unwrapped.passphrase
+
+
+def certificate(name: str | None, fingerprint: str | None) -> Key | None:
+    """Return the public certificate in the file *name*, if one is named."""
+    if name is None:
+        return None
+    with in_file(name):
+        return keys.certificate(files.read(name, files.LONGEST_KEY_FILE), fingerprint)

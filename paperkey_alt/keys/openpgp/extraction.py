@@ -1,0 +1,275 @@
+"""
+Lean and whole prints of OpenPGP keys: `extract` what goes on paper, and `rebuild` the key from it.
+
+No signature is verified here; what a restored key is held against is its fingerprint, which binds
+the public fields, and the payload's digest, which binds the secret ones.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from paperkey_alt.errors import (
+    CertificateError,
+    NotASecretKey,
+    TooLarge,
+    UnprotectedSecret,
+    UnsupportedKey,
+)
+from paperkey_alt.format.buffer import push_prefixed
+from paperkey_alt.format.payload import Compact, Lean, SecretPart, Whole
+from paperkey_alt.keys.openpgp import (
+    choice,
+    key_file,
+    key_packet,
+    packets,
+    signature,
+    witnesses,
+)
+from paperkey_alt.keys.openpgp.key import Key
+from paperkey_alt.keys.openpgp.key_packet import Secrecy
+from paperkey_alt.keys.openpgp.rfc9580 import (
+    KEY_TYPES,
+    STUB_ELSEWHERE,
+    STUB_MARK,
+    STUB_S2K_TYPE,
+    TO_SECRET,
+    PacketType,
+    S2KUsage,
+)
+from paperkey_alt.keys.secret import Extract, Rebuilt
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from paperkey_alt.keys.openpgp.packets import Packet
+
+MOST_PARTS = 0xFF
+LONGEST_SECRET = 0xFFFF
+
+_WHAT = {
+    Lean: "Secret part of an OpenPGP key",
+    Whole: "OpenPGP key, whole",
+    Compact: "Secret part of an OpenPGP key, compact",
+}
+
+
+def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -> Extract:
+    """
+    Return what of *key* goes on paper: its secret parts, or with *whole* all packets but other
+    people's.
+
+    Raises NotASecretKey where the file has no secret, UnsupportedKey for versions other than 4 and
+    6, UnprotectedSecret where a secret has no passphrase over it and *allow_unprotected* is not
+    set, DamagedKeyFile where no signature agrees with a key packet, TooLarge for what no lean
+    payload holds.
+    """
+    _require_secret(key)
+    _require_supported(key)
+    if not allow_unprotected:
+        _require_protected(key)
+    witnesses.require_agreement(key)
+    left_out = [
+        _WITHOUT_SECRET[part.secrecy].format(part.title)
+        for part in key.key_packets
+        if not part.has_secret
+    ]
+    payload: Lean | Whole
+    if whole:
+        own, others = _own_packets(key)
+        payload = Whole(packets.join(own))
+        left_out += others
+    else:
+        payload = Lean(tuple(_secret_parts(key)))
+    return as_extract(key, payload, [f"Left out: {what}." for what in left_out])
+
+
+def as_extract(key: Key, payload: Lean | Whole | Compact, notes: Iterable[str]) -> Extract:
+    """Return *payload*, made of *key*, with what its sheets say of the key."""
+    return Extract(
+        payload,
+        _WHAT[type(payload)],
+        next(iter(key.user_ids), None),
+        key.fingerprint.hex().upper(),
+        key.created,
+        key.protected,
+        tuple(notes),
+        key.expires,
+    )
+
+
+def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
+    """
+    Return the key that *payload* was extracted from.
+
+    A lean payload needs the *certificate*, as it was or newer; a secret key file serves for its
+    public fields. Each part goes into the key packet with its fingerprint, everything else of the
+    certificate stays as it stands. A whole payload needs none. Raises CertificateError where a part
+    finds no packet: there is no half a key.
+    """
+    if isinstance(payload, Whole):
+        key = choice.choose(key_file.read(payload.packets), None)
+        _require_secret(key)
+        return _rebuilt(key, payload.packets)
+    if certificate is None:
+        raise CertificateError(
+            "the paper carries the secret part alone: the public certificate is needed to "
+            "rebuild the key"
+        )
+    secrets = {part.fingerprint: part.secret for part in payload.parts}
+    _require_belongs(secrets, certificate)
+    key = Key(tuple(_with_secret(packet, secrets) for packet in certificate.packets))
+    _require_all(secrets, key, certificate)
+    return _rebuilt(key, packets.join(key.packets))
+
+
+def _rebuilt(key: Key, binary: bytes) -> Rebuilt:
+    notes = (
+        f"The {part.title} came back without its secret: the paper has none of it, a stub stands "
+        "in its place."
+        for part in key.key_packets
+        if not part.has_secret
+    )
+    return Rebuilt(key_file.write(key, armored=True), binary, key.title, tuple(notes), key)
+
+
+# Onto paper.
+
+_WITHOUT_SECRET = {
+    Secrecy.STUB: (
+        "the secret of the {}: the file has a stub in its place, the secret is kept elsewhere, on "
+        "a card or offline"
+    ),
+    Secrecy.PUBLIC: "the secret of the {}: the file has only its public part",
+}
+
+
+def _require_secret(key: Key) -> None:
+    if key.secret_packets:
+        return
+    if any(part.secrecy is Secrecy.STUB for part in key.key_packets):
+        raise NotASecretKey(
+            f"every secret of the key {key.title} is kept elsewhere, on a card or offline; the "
+            "file has stubs in their place",
+            advice=(
+                "Give the key file that has the secrets; what is only on a card cannot be printed."
+            ),
+        )
+    raise NotASecretKey(f"the file holds the public certificate of {key.title}, not the secret key")
+
+
+def _require_supported(key: Key) -> None:
+    for part in key.key_packets:
+        if part.version not in key_packet.SUPPORTED_VERSIONS:
+            raise UnsupportedKey(
+                f"the {part.title} is of version {part.version}; Ragleaf prints keys of "
+                "version 4 and 6"
+            )
+
+
+def _require_protected(key: Key) -> None:
+    bare = [part.title for part in key.secret_packets if part.secrecy is Secrecy.UNPROTECTED]
+    if bare:
+        raise UnprotectedSecret(
+            f"no passphrase protects the {' and the '.join(bare)}: who finds the sheet has the key"
+        )
+
+
+def _secret_parts(key: Key) -> Iterator[SecretPart]:
+    if len(key.secret_packets) > MOST_PARTS:
+        raise TooLarge(
+            f"the key has {len(key.secret_packets)} secret parts; a sheet set takes {MOST_PARTS}"
+        )
+    for part in key.secret_packets:
+        if len(part.secret) > LONGEST_SECRET:
+            raise TooLarge(
+                f"the secret of the {part.title} has {len(part.secret)} bytes; a sheet set takes "
+                f"{LONGEST_SECRET}"
+            )
+        yield SecretPart(part.fingerprint, part.secret)
+
+
+def _own_packets(key: Key) -> tuple[list[Packet], list[str]]:
+    """
+    Return the packets that are the key's own, and in words what the others are. A signature that
+    names no issuer is kept.
+    """
+    names = frozenset().union(*(part.names for part in key.key_packets))
+    own: list[Packet] = []
+    others: Counter[str] = Counter()
+    is_on_attribute = False
+    for packet in key.packets:
+        reason = None
+        if packet.tag == PacketType.SIGNATURE:
+            issuers = signature.parse(packet.body).issuers
+            if is_on_attribute:
+                reason = "signature on a picture"
+            elif issuers and not issuers & names:
+                reason = "signature by another key"
+        else:
+            is_on_attribute = packet.tag == PacketType.USER_ATTRIBUTE
+            if packet.tag not in (*KEY_TYPES, PacketType.USER_ID):
+                reason = packet.name
+        if reason is None:
+            own.append(packet)
+        else:
+            others[reason] += 1
+    return own, [f"{count} × {reason}" for reason, count in others.items()]
+
+
+# And back.
+
+# A key packet for which there is no secret becomes a stub: in a trial with two independent OpenPGP
+# libraries both load it and use the packets beside it, with usage 255 in version 4 and with usage
+# 254 and its two counts in version 6; a public packet among secret ones makes one of them refuse
+# the whole key. Cipher and hash are 0, none.
+_STUB_SPECIFIER = bytes([STUB_S2K_TYPE, 0]) + STUB_MARK + bytes([STUB_ELSEWHERE])
+_STUBS = {
+    4: bytes([S2KUsage.CFB_SUM, 0]) + _STUB_SPECIFIER,
+    6: bytes([S2KUsage.CFB_SHA1])
+    + push_prefixed(bytes([0]) + push_prefixed(_STUB_SPECIFIER, 1), 1),
+}
+
+
+def _require_belongs(secrets: dict[bytes, bytes], certificate: Key) -> None:
+    known = {part.fingerprint for part in certificate.key_packets}
+    missing = [fingerprint for fingerprint in secrets if fingerprint not in known]
+    if len(missing) == len(secrets):
+        raise CertificateError(
+            f"the paper is for the key {missing[0].hex().upper()}, and the certificate is of "
+            f"{certificate.title}"
+        )
+    if missing:
+        raise CertificateError(
+            f"the certificate of {certificate.title} lacks what the paper has a secret for: "
+            + ", ".join(fingerprint.hex().upper() for fingerprint in missing),
+            advice=(
+                "Give the certificate as it was when the sheets were printed, or a newer one with "
+                "all its subkeys."
+            ),
+        )
+
+
+def _require_all(secrets: dict[bytes, bytes], key: Key, certificate: Key) -> None:
+    """
+    Read the rebuilt key as any program will: the secrets must be in it, each under its fingerprint.
+    """
+    if {part.fingerprint: part.secret for part in key.secret_packets} != secrets:
+        raise CertificateError(
+            f"the key packets of the certificate of {certificate.title} and the secrets do not "
+            "fit together"
+        )
+
+
+def _with_secret(packet: Packet, secrets: dict[bytes, bytes]) -> Packet:
+    """Return a key packet with its secret, or a stub where there is none; any other as it is."""
+    if packet.tag not in KEY_TYPES:
+        return packet
+    key = key_packet.parse(packet)
+    secret = secrets.get(key.fingerprint)
+    if secret is None and key.is_divisible:
+        secret = _STUBS.get(key.version)
+    if secret is None:
+        return packet
+    return packets.with_body(TO_SECRET[PacketType(packet.tag)], key.public + secret, like=packet)

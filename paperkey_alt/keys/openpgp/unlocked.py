@@ -1,0 +1,99 @@
+"""
+OpenPGP secrets in the clear: `unlock` them, and check that they belong to their public keys.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from paperkey_alt.errors import NotASecretKey, RagleafError, UnsupportedKey, WrongPassphrase
+from paperkey_alt.keys.openpgp import key_pair, protection
+from paperkey_alt.keys.openpgp.key_packet import Secrecy
+from paperkey_alt.keys.openpgp.protection import PublicPart
+from paperkey_alt.keys.openpgp.rfc9580 import TO_SECRET, PacketType
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from paperkey_alt.format.body import Ask
+    from paperkey_alt.keys.openpgp.key import Key
+    from paperkey_alt.keys.openpgp.key_packet import KeyPacket
+
+
+@dataclass(frozen=True)
+class Unlocked:
+    """
+    A secret key packet with its secret fields in the clear, and the passphrase that opened it (None
+    where none protects it).
+    """
+
+    packet: KeyPacket
+    clear: bytes = field(repr=False)
+    passphrase: str | None = field(repr=False)
+
+
+def unlock(key: Key, ask: Ask, known: Iterable[str] = ()) -> tuple[Unlocked, ...]:
+    """
+    Return all secrets of *key* unlocked; *known* passphrases and those that opened one are tried
+    before another is asked for.
+
+    Raises WrongPassphrase or UnsupportedKey, naming the packet.
+    """
+    tried = list(known)
+    secrets = []
+    for part in key.secret_packets:
+        secret = _unlock(part, tried, ask)
+        if secret.passphrase is not None and secret.passphrase not in tried:
+            tried.append(secret.passphrase)
+        secrets.append(secret)
+    return tuple(secrets)
+
+
+def unlock_primary(key: Key, ask: Ask) -> Unlocked:
+    """
+    Return the primary key's secret unlocked; raises NotASecretKey where the file does not have it.
+    """
+    if key.primary not in key.secret_packets:
+        raise NotASecretKey(
+            f"the file does not have the secret of the primary {key.primary.title}, which signs "
+            "revocations"
+        )
+    return _unlock(key.primary, [], ask)
+
+
+def check_pairs(secrets: Iterable[Unlocked]) -> tuple[str, ...]:
+    """
+    Check that each secret belongs to its public key; return, in words, those for which that cannot
+    be told.
+
+    Raises KeyPairMismatch, naming the packet.
+    """
+    unchecked = []
+    for secret in secrets:
+        try:
+            key_pair.require(secret.clear, secret.packet.public)
+        except UnsupportedKey as error:
+            unchecked.append(f"the {secret.packet.title}: {error.what}")
+        except RagleafError as error:
+            raise type(error)(f"{secret.packet.title}: {error.what}") from None
+    return tuple(unchecked)
+
+
+def public_part(part: KeyPacket) -> PublicPart:
+    """Return what the secret packet of *part* shows of itself, which AEAD binds its secret to."""
+    return PublicPart(TO_SECRET[PacketType(part.packet.tag)], part.version, part.public)
+
+
+def _unlock(part: KeyPacket, known: Iterable[str], ask: Ask) -> Unlocked:
+    public = public_part(part)
+    if part.secrecy is Secrecy.UNPROTECTED:
+        return Unlocked(part, protection.unlock(part.secret, public, b""), None)
+    waiting = list(known)
+    while True:
+        passphrase = waiting.pop(0) if waiting else ask(part.title)
+        try:
+            clear = protection.unlock(part.secret, public, passphrase.encode())
+        except WrongPassphrase:
+            continue
+        return Unlocked(part, clear, passphrase)
