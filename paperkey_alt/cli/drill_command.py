@@ -49,7 +49,7 @@ _WORDS = {
     help="The live secret key file to compare with.",
 )
 @options.passphrase_from
-@options.mark
+@options.marks
 @options.fingerprint
 @options.register
 @options.no_register
@@ -58,7 +58,7 @@ def command(
     *,
     keyfile: str,
     passphrase_from: str | None,
-    mark: str | None,
+    marks: tuple[str, ...],
     fingerprint: str | None,
     register_path: str | None,
     no_register: bool,
@@ -75,7 +75,7 @@ def command(
     try:
         findings = given_sources.collect(given_sources.read(sources))
         ask = passphrases.source(passphrase_from)
-        said = _rehearse(findings, mark, keyfile, live, ask)
+        said = _rehearse(findings, marks, keyfile, live, ask)
     except (PaperError, CertificateError, DrillFailed) as error:
         _note(book, findings, live, register.GIVES_NOT)
         advice = _ANOTHER if isinstance(error, CertificateError) else error.advice
@@ -86,14 +86,16 @@ def command(
     say([said, "Nothing was written but a date in the register, if it has this backup."])
 
 
-def _rehearse(findings: Findings, mark: str | None, keyfile: str, live: LiveFile, ask: Ask) -> str:
+def _rehearse(
+    findings: Findings, marks: tuple[str, ...], keyfile: str, live: LiveFile, ask: Ask
+) -> str:
     """
     Return what the sheets were found to give back; raise DrillFailed, PaperError or
     CertificateError where they do not, and what is wrong with the file *keyfile* where its key is
     needed.
     """
     try:
-        rebuilt, _ = given_sources.rebuild(findings, mark, live.key, ask)
+        rebuilt, _ = given_sources.rebuild(findings, marks, live.key, ask)
     except CertificateError:
         if live.problem is None:
             raise

@@ -21,7 +21,7 @@ from paperkey_alt.format.recover import recover
 from paperkey_alt.reading import sources
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
     from click._termui_impl import ProgressBar
 
@@ -94,15 +94,20 @@ _STEPS = 1000  # into which a source is divided
 
 
 def rebuild(
-    findings: Findings, mark: str | None, certificate: Key | None, ask: Ask
+    findings: Findings, marks: Collection[str], certificate: Key | None, ask: Ask
 ) -> tuple[Rebuilt, str | None]:
     """
     Return the secret that the sheets carry, and the passphrase of the seal if one was over it.
     """
-    joined = backup.join(findings, mark)
+    joined = backup.join(findings, marks)
     say(
-        f"Set {wrong} does not belong to the others, though its lines are fine: forged or mixed up."
-        for wrong in joined.wrong
+        f"Set {mark} was not used: its lines are fine, but it does not fit the secret that the "
+        "others join to."
+        for mark in joined.wrong
+    )
+    say(
+        f"Set {mark} was left out: it contradicts the set that you named."
+        for mark in joined.left_out
     )
     unwrapped = body.unwrap(joined.body, ask)
     rebuilt = keys.rebuild(

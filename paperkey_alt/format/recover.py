@@ -5,8 +5,10 @@ way there is `paperkey_alt.format.line_set`.
 The strategy is errors-and-erasures decoding with a digest to decide, and hypotheses where it does
 not agree. What is believed, in this order:
 
-1. *Head lines.* They alone say which sets there are. Each copy that its check lets pass votes for
-   the head it says, the more it weighs the less was spent on it.
+1. *Head lines.* They say which sets there are. Each copy that its check lets pass votes for the
+   head it says, the more it weighs the less was spent on it. Of a set without a legible one the
+   head is computed from the other lines (`computed_head`). A head under whose mark no other line
+   was read is no set.
 2. *A place for each line.* It belongs to the set under whose mark its check spends least. The set
    mark is XORed to the check, so a line that is fine names its mark; a mark that several raw lines
    name and no head has is a set that is not here.
@@ -41,7 +43,7 @@ from paperkey_alt.errors import (
     PaperError,
     UnknownFormat,
 )
-from paperkey_alt.format import head_line, lines, spare_lines
+from paperkey_alt.format import computed_head, head_line, lines, spare_lines
 from paperkey_alt.format.lines import NO_MARK, DecodedLine, Line, Mend
 from paperkey_alt.wording import counted, ranges
 
@@ -109,7 +111,8 @@ class LineFinding:
 class SetFinding:
     """
     What was found of one set. *body* is there only when the digest in the head line agrees with it;
-    otherwise *problem* says why it is not, and *needed* how many more lines would do.
+    otherwise *problem* says why it is not, and *needed* how many more lines would do. *computed*
+    tells that line 0 was not read, and follows from the others.
     """
 
     head: Head
@@ -117,6 +120,7 @@ class SetFinding:
     body: bytes | None
     problem: PaperError | None
     needed: int
+    computed: bool = False
 
     def count(self, status: Status) -> int:
         """Return how many lines have *status*."""
@@ -152,13 +156,29 @@ def recover(raw_lines: Sequence[RawLine]) -> Findings:
     Raises NoLines where nothing is a line, NoHeadLine where none is a head line, UnknownFormat
     where it is of another version.
     """
-    heads, others = _head_lines(raw_lines)
-    if not heads:
+    heads, places, others = _head_lines(raw_lines)
+    computed = computed_head.compute(others, heads)
+    if not heads and not computed:
         if not others:
             raise NoLines("no line was found")
-        raise NoHeadLine("no head line was read, so nothing says how many lines there are")
-    placed, strays = _place(others, heads)
-    return Findings(tuple(_set_finding(head, placed[head.mark]) for head in heads.values()), strays)
+        raise NoHeadLine(
+            "no line 0 was read, and the other lines are too few to compute it from them"
+        )
+    known = {**heads, **{head.mark: head for head in computed}}
+    placed, strays = _place(others, known)
+    # A head line by itself is a scrap of a sheet, or was forged to confuse.
+    there = [head for head in known.values() if placed[head.mark]] or list(known.values())
+    alone = tuple(
+        Stray(places[mark], head_line.NUMBER, mark, "a line 0 without any other line of its set")
+        for mark, head in heads.items()
+        if head not in there
+    )
+    return Findings(
+        tuple(
+            _set_finding(head, placed[head.mark], computed=head.mark not in heads) for head in there
+        ),
+        (*alone, *strays),
+    )
 
 
 @dataclass(frozen=True)
@@ -174,9 +194,15 @@ class _Placed:
     remark: str = ""
 
 
-def _head_lines(raw_lines: Iterable[RawLine]) -> tuple[dict[str, Head], list[RawLine]]:
-    """Return the head of each set by its mark, and the raw lines that are no head lines."""
+def _head_lines(
+    raw_lines: Iterable[RawLine],
+) -> tuple[dict[str, Head], dict[str, Place], list[RawLine]]:
+    """
+    Return the head of each set by its mark, where it was read first, and the raw lines that are no
+    head lines.
+    """
     votes: dict[str, Counter[Head]] = defaultdict(Counter)
+    places: dict[str, Place] = {}
     others, unknown = [], None
     for raw_line in raw_lines:
         try:
@@ -190,9 +216,10 @@ def _head_lines(raw_lines: Iterable[RawLine]) -> tuple[dict[str, Head], list[Raw
         else:
             left = lines.MOST_SPENT - decoded.spent
             votes[head.mark][head] += 1 << VOTE_BITS_PER_SYMBOL * left
+            places.setdefault(head.mark, raw_line.place)
     if unknown and not votes:
         raise unknown
-    return {mark: heads.most_common(1)[0][0] for mark, heads in votes.items()}, others
+    return {mark: heads.most_common(1)[0][0] for mark, heads in votes.items()}, places, others
 
 
 def _decoded_as_head(raw_line: RawLine) -> DecodedLine | None:
@@ -295,7 +322,7 @@ def _decode(raw_line: RawLine, text: str, number: int | None, mark: str) -> Deco
     return DecodedLine(decoded.line, mends, max(decoded.spent, SPENT_ON_CHOICE))
 
 
-def _set_finding(head: Head, placed: Iterable[_Placed]) -> SetFinding:
+def _set_finding(head: Head, placed: Iterable[_Placed], *, computed: bool) -> SetFinding:
     seen: dict[int, list[_Placed]] = defaultdict(list)
     for there in placed:
         seen[there.number].append(there)
@@ -311,12 +338,12 @@ def _set_finding(head: Head, placed: Iterable[_Placed]) -> SetFinding:
         )
         needed = _needed(head, readings)
         problem = _shortfall(findings, needed) if needed else error
-        return SetFinding(head, findings, None, problem, needed)
+        return SetFinding(head, findings, None, problem, needed, computed)
     findings = tuple(
         _finding_confirmed(Line(number, data), seen[number], head.mark)
         for number, data in zip(numbers, every, strict=True)
     )
-    return SetFinding(head, findings, _body(head, every), None, 0)
+    return SetFinding(head, findings, _body(head, every), None, 0, computed)
 
 
 def _shortfall(findings: Sequence[LineFinding], needed: int) -> NotEnoughLines:

@@ -19,7 +19,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypedDict
 
 from paperkey_alt.errors import RegisterError
-from paperkey_alt.format.payload import Compact, File, Lean, Revocation, RsaFile, Whole
+from paperkey_alt.format.payload import (
+    Certificate,
+    Compact,
+    File,
+    Lean,
+    Revocation,
+    RsaFile,
+    Whole,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
@@ -41,6 +49,7 @@ KINDS = {
     File: "file",
     RsaFile: "private key, compact",
     Revocation: REVOCATION,
+    Certificate: "certificate",
 }
 GIVES = "gives the key back"
 GIVES_NOT = "does not give the key back"
