@@ -43,7 +43,7 @@ from paperkey_alt.sheet import draw, text_file
 from paperkey_alt.sheet.caption import Caption
 
 CORPUS = Path(__file__).parents[1] / "keys/corpus"
-CONTENT = File("log", random.Random(1).randbytes(300))
+CONTENT = File("log", random.Random(1).randbytes(300), bytes(16))
 BODY = payload.pack(CONTENT)
 SET = lay_out(BODY, 6)
 CHARACTERS = ALPHABET + "0189?# -/.\n" + ALPHABET.lower()

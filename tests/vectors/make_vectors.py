@@ -65,22 +65,27 @@ def rows_of(made, leave=(), **instead):
 
 def vectors():
     """All vectors by name."""
-    body = payload.pack(File("notice.txt", CONTENT))
+    body = payload.pack(File("notice.txt", CONTENT, bytes(16)))
     made = lay_out(body, 4)
-    other = lay_out(payload.pack(File("notice.txt", CONTENT.replace(b"7", b"8"))), 4)
+    other = lay_out(payload.pack(File("notice.txt", CONTENT.replace(b"7", b"8"), bytes(16))), 4)
     data = made.head.data_lines
     line = dict(enumerate(made.lines, 1))
     head = made.head_line
     spares = range(data + 1, made.head.total + 1)
     sealed = lay_out(
-        seal(payload.encode(File("notice.txt", CONTENT)), PASSPHRASE, bytes(range(16)), COST),
+        seal(
+            payload.encode(File("notice.txt", CONTENT, bytes(16))),
+            PASSPHRASE,
+            bytes(range(16)),
+            COST,
+        ),
         4,
         sealed=True,
     )
     shares = backup.split(
         PlainBody(body), Terms(2, 3), spare=4, random_bytes=random.Random(7).randbytes
     )
-    wide = lay_out(payload.pack(File("long.bin", random.Random(5).randbytes(4200))), 12)
+    wide = lay_out(payload.pack(File("long.bin", random.Random(5).randbytes(4200), bytes(16))), 12)
     bad_head = changed(head, 4)
     found = {
         "whole": Vector("ok", rows_of(made)),
