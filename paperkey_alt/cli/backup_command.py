@@ -19,7 +19,7 @@ from paperkey_alt.format.body import Seal
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.payload import BLIND_BYTES
 from paperkey_alt.keys import Form
-from paperkey_alt.records import register
+from paperkey_alt.records.entry import printed
 from paperkey_alt.sheet import draw, layout, letter, text_file, words
 
 if TYPE_CHECKING:
@@ -131,9 +131,9 @@ def command(
             blind=os.urandom(BLIND_BYTES),
         )
     line_sets = _line_sets(extract, terms, spare, paper)
-    today = machine.today()
+    now = machine.now()
     captions = [
-        words.caption(extract, line_set, today=today, anonymous=anonymous) for line_set in line_sets
+        words.caption(extract, line_set, now=now, anonymous=anonymous) for line_set in line_sets
     ]
     contents: dict[str, bytes] = {}
     for (sheets, lines), line_set, caption in zip(outputs, line_sets, captions, strict=True):
@@ -148,16 +148,17 @@ def command(
     if weighty:
         say([f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"])
     if not no_register:
-        entry = register.printed(
+        entry = printed(
             extract.payload,
             line_sets,
             sheets=sheets_each * len(line_sets),
-            today=today,
+            today=now.date(),
             fingerprint=extract.fingerprint,
+            name=None if anonymous else extract.name,
             holders=holders,
-            expires=extract.expires.date() if extract.expires else None,
+            expires=extract.expires.astimezone().date() if extract.expires else None,
         )
-        given_register.note(given_register.opened(register_path), entry)
+        given_register.note(register_path, entry)
 
 
 def _form(*, whole: bool, compact: bool, plain: bool) -> Form:

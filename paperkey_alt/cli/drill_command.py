@@ -9,19 +9,18 @@ import click
 from paperkey_alt.cli import files, given_register, given_sources, options, passphrases
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine
-from paperkey_alt.errors import CertificateError, DrillFailed, PaperError, in_file
+from paperkey_alt.errors import CertificateError, DrillFailed, PaperError, SeveralSets, in_file
+from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.keys import comparison
 from paperkey_alt.keys.comparison import Verdict
-from paperkey_alt.records import register
+from paperkey_alt.records import entry
 
 if TYPE_CHECKING:
     from paperkey_alt.format.body import Ask
-    from paperkey_alt.format.recover import Findings
+    from paperkey_alt.format.recover import Findings, SetFinding
     from paperkey_alt.keys.comparison import LiveFile
-    from paperkey_alt.records.register import Register
 
 _ANOTHER = "Give with --key the live file of the key whose fingerprint is printed on the sheets."
-_NOT_IN_REGISTER = "The register has no backup of this key with the set mark"
 _WORDS = {
     Verdict.SAME_FILE: "This paper gives this key back: the whole file, byte for byte.",
     Verdict.SAME_SECRETS: (
@@ -69,7 +68,6 @@ def command(
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
-    book = None if no_register else given_register.opened(register_path)
     live = comparison.live_file(files.read(keyfile, files.LONGEST_KEY_FILE), fingerprint)
     findings = None
     try:
@@ -77,13 +75,18 @@ def command(
         ask = passphrases.source(passphrase_from)
         said = _rehearse(findings, marks, keyfile, live, ask)
     except (PaperError, CertificateError, DrillFailed) as error:
-        _note(book, findings, live, register.GIVES_NOT)
+        # Which set is meant is a question of ours; it says nothing of the paper.
+        if findings and not no_register and not isinstance(error, SeveralSets):
+            _note(register_path, _chosen(findings, mark), live, entry.GIVES_NOT)
         advice = _ANOTHER if isinstance(error, CertificateError) else error.advice
         raise DrillFailed(
             f"this paper does not give this key back, because {error}", advice=advice
         ) from None
-    _note(book, findings, live, register.GIVES)
     say([said, "Nothing was written but a date in the register, if it has this backup."])
+    if not no_register:
+        # A set that was given beside and is not complete was not rehearsed.
+        chosen = [finding for finding in _chosen(findings, mark) if finding.body is not None]
+        _note(register_path, chosen, live, entry.GIVES)
 
 
 def _rehearse(
@@ -108,13 +111,23 @@ def _rehearse(
     return words
 
 
-def _note(book: Register | None, findings: Findings | None, live: LiveFile, outcome: str) -> None:
-    """Date the backup in the register, if there is one and the sheets could be read at all."""
-    if book is None or findings is None:
-        return
-    marks = {finding.head.mark for finding in findings.sets}
-    fingerprint = live.key.fingerprint.hex().upper() if live.key else None
-    ours = register.rehearsed(book.entries(), marks, fingerprint)
-    if not (ours and book.change(ours, drilled=machine.today(), drill=outcome)):
-        named = ", ".join(sorted(marks))
-        say([f"{_NOT_IN_REGISTER} {named}: the rehearsal is not noted."])
+def _chosen(findings: Findings, mark: str | None) -> list[SetFinding]:
+    """Return the sets that *mark*, a set mark or backup number, names; all if it is None."""
+    return [
+        finding
+        for finding in findings.sets
+        if mark is None
+        or finding.head.mark == mark
+        or (finding.head.share and backup_characters(finding.head.share.backup) == mark)
+    ]
+
+
+def _note(path: str | None, rehearsed: list[SetFinding], live: LiveFile, outcome: str) -> None:
+    """Date the backup in the register of which the sets *rehearsed* are."""
+    given_register.note_rehearsal(
+        path,
+        {finding.head.mark for finding in rehearsed},
+        live.key.fingerprint.hex().upper() if live.key else None,
+        outcome=outcome,
+        today=machine.today(),
+    )

@@ -1,4 +1,8 @@
-"""The register that a command is given, or the usual one: `opened`, and `note` in it."""
+"""
+The register that a command is given, or the usual one: `opened` to list it; `note` a print in it
+and `note_rehearsal`, which say what went wrong and raise nothing: the sheets are there, and the
+result of a rehearsal is what it is, whatever became of the register.
+"""
 
 from __future__ import annotations
 
@@ -9,22 +13,89 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.errors import RegisterError
+from paperkey_alt.records.entry import rehearsed
 from paperkey_alt.records.register import Register, default_path
 
 if TYPE_CHECKING:
-    from paperkey_alt.records.register import Entry
+    import datetime as dt
+    from collections.abc import Collection
+
+    from paperkey_alt.records.entry import Entry
+
+_NONE_THERE = "Look at the name. ragleaf backup makes a register when it notes a print."
+_NOT_THERE = "The register has no backup of this key with the set mark"
 
 
 def opened(path: str | None) -> Register:
-    """Return the register in the file *path*, or where it is kept if that is None."""
-    return Register(Path(path) if path else default_path(os.environ, sys.platform, Path.home()))
-
-
-def note(register: Register, printed: Entry) -> None:
     """
-    Add *printed* to *register*; where it cannot be, say so: the sheets are made all the same.
+    Return the register in the file *path*, or where it is kept if that is None.
+
+    Raises RegisterError where *path* is not there, or nothing says where the usual one is kept.
+    """
+    register = _register(path)
+    if path and not register.exists():
+        raise RegisterError(f"there is no register at {path}", advice=_NONE_THERE)
+    return register
+
+
+def note(path: str | None, printed: Entry) -> None:
+    """
+    Add *printed* to the register, which is made if it is not there; say where it was made, that the
+    sheets are a copy, or why nothing was noted.
     """
     try:
-        register.add(printed)
+        register = _register(path)
+        is_new = not register.exists()
+        added = register.add(printed)
     except RegisterError as error:
-        say([f"Not noted: {error}.", f"  {error.advice}"])
+        _say_trouble("Not noted", error)
+        return
+    if is_new:
+        say([f"A new register was made at {register.path}."])
+    if added.copies:
+        marks = ", ".join(added.marks)
+        say(
+            [
+                f"The register has {marks} since {added.printed}: what was printed now is a copy.",
+                "  To destroy these sheets is to destroy all copies.",
+            ]
+        )
+
+
+def note_rehearsal(
+    path: str | None,
+    marks: Collection[str],
+    fingerprint: str | None,
+    *,
+    outcome: str,
+    today: dt.date,
+) -> None:
+    """
+    Date the backups of which the sets *marks* were rehearsed *today* against the live key of this
+    *fingerprint*, None where the live file is no OpenPGP key; *outcome* is `entry.GIVES` or
+    `entry.GIVES_NOT`. Say where the register has no such backup, or why nothing was noted.
+    """
+    try:
+        register = opened(path)
+        ours = rehearsed(register.entries(), marks, fingerprint)
+        is_noted = ours and register.change(ours, drilled=today, drill=outcome)
+    except RegisterError as error:
+        _say_trouble("The rehearsal is not noted", error)
+        return
+    if not is_noted:
+        named = ", ".join(sorted(marks))
+        say([f"{_NOT_THERE} {named}: the rehearsal is not noted."])
+
+
+def _register(path: str | None) -> Register:
+    if path:
+        return Register(Path(path))
+    try:
+        home = Path.home()
+    except RuntimeError:
+        raise RegisterError("nothing says where your home folder is, and so the register") from None
+    return Register(default_path(os.environ, sys.platform, home))
+
+
+def _say_trouble(what: str, error: RegisterError) -> None:
+    say([f"{what}: {error}.", f"  {error.advice}"])

@@ -1,6 +1,6 @@
 """
-What the text of an option stands for, as functions that click calls: `spare`, `mark_and_names` and
-`mark_and_date`.
+What the text of an option stands for, as functions that click calls: `spare`, `mark`,
+`mark_and_names`, `mark_and_date` and `mark_and_note`.
 
 A function serves as a type in every version of click from 8.1 on; the class of its types does not:
 from 8.5 on it wants two parameters that it cannot be given before.
@@ -14,6 +14,8 @@ import click
 
 from paperkey_alt.sheet.layout import MOST_SPARE_PERCENT, Spare
 
+_LONGEST_NOTE = 200
+
 
 def spare(text: str) -> Spare:
     """Return what ``N%``, ``N`` or ``sheet`` says of spare lines; raises click.BadParameter."""
@@ -25,23 +27,36 @@ def spare(text: str) -> Spare:
     return Spare(int(percent))
 
 
+def mark(text: str) -> str:
+    """Return a set mark as it is printed: in capital letters."""
+    return text.strip().upper()
+
+
 def mark_and_names(text: str) -> tuple[str, tuple[str, ...]]:
     """Return the set mark and the names of ``MARK=NAME,NAME…``; raises click.BadParameter."""
-    mark, names = _split(text)
-    return mark, tuple(name.strip() for name in names.split(","))
+    set_mark, names = _split(text)
+    return set_mark, tuple(name.strip() for name in names.split(","))
 
 
 def mark_and_date(text: str) -> tuple[str, dt.date]:
     """Return the set mark and the date of ``MARK=YYYY-MM-DD``; raises click.BadParameter."""
-    mark, date = _split(text)
+    set_mark, date = _split(text)
     try:
-        return mark, dt.date.fromisoformat(date)
+        return set_mark, dt.date.fromisoformat(date)
     except ValueError:
-        raise click.BadParameter(f"{date} is no date; say {mark}=2027-11-25") from None
+        raise click.BadParameter(f"{date} is no date; say {set_mark}=2027-11-25") from None
+
+
+def mark_and_note(text: str) -> tuple[str, str]:
+    """Return the set mark and the text of ``MARK=TEXT``; raises click.BadParameter."""
+    set_mark, words = _split(text)
+    if len(words) > _LONGEST_NOTE:
+        raise click.BadParameter(f"a note has up to {_LONGEST_NOTE} characters")
+    return set_mark, words.strip()
 
 
 def _split(text: str) -> tuple[str, str]:
-    mark, sign, rest = text.partition("=")
+    set_mark, sign, rest = text.partition("=")
     if not sign:
         raise click.BadParameter("say the set mark, = and the rest")
-    return mark.strip().upper(), rest
+    return mark(set_mark), rest

@@ -39,7 +39,7 @@ def command(*, output: str, keyfile: str | None, fingerprint: str | None) -> Non
     if keyfile:
         with in_file(keyfile):
             key = keys.certificate(files.read(keyfile, files.LONGEST_KEY_FILE), fingerprint)
-            created = key.created.date()
+            created = key.created
     seen = preflight.observe(machine.look(), str(Path(output).resolve()), created)
     for observation in seen:
         click.echo(f"{observation.weight.value}: {observation.what}.")

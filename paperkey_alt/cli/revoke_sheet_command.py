@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import os
 from typing import TYPE_CHECKING
 
@@ -17,7 +16,7 @@ from paperkey_alt.format import body
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
-from paperkey_alt.records import register
+from paperkey_alt.records.entry import printed
 from paperkey_alt.sheet import draw, text_file, words
 from paperkey_alt.sheet.layout import Spare
 
@@ -94,15 +93,20 @@ def command(
     files.write(contents, force=force)
     say(words.revocation_printed(line_set))
     if not no_register:
-        entry = register.printed(
-            payload, [line_set], sheets=1, today=today, fingerprint=key.fingerprint.hex().upper()
+        entry = printed(
+            payload,
+            [line_set],
+            sheets=1,
+            today=today,
+            fingerprint=key.fingerprint.hex().upper(),
+            name=next(iter(key.user_ids), None),
         )
-        given_register.note(given_register.opened(register_path), entry)
+        given_register.note(register_path, entry)
 
 
 def _made(key: Key, reason: str | None, comment: str, ask: Ask) -> Revocation:
     """Return a revocation that *key* makes now; ask for the *reason* where it was not given."""
-    now = dt.datetime.now(dt.UTC)
+    now = machine.now()
     if now < key.created:
         raise click.UsageError(_SOON)
     if reason is None:

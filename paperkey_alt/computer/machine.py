@@ -1,6 +1,6 @@
 """
-The computer at hand, as `paperkey_alt.computer.preflight` wants it: `look`; the date by its clock:
-`today`. Reads files of the system and runs nothing.
+The computer at hand, as `paperkey_alt.computer.preflight` wants it: `look`; the instant by its
+clock: `now`, and the date: `today`. Reads files of the system and runs nothing.
 """
 
 from __future__ import annotations
@@ -22,9 +22,14 @@ _PROC, _SYS = Path("/proc"), Path("/sys")
 _LOGINS = (Path("/run/utmp"), Path("/var/run/utmp"))
 
 
+def now() -> dt.datetime:
+    """Return the instant by the computer's clock, in its time zone."""
+    return dt.datetime.now().astimezone()
+
+
 def today() -> dt.date:
     """Return the date by the computer's clock, in its time zone."""
-    return dt.datetime.now().astimezone().date()
+    return now().date()
 
 
 def look() -> System:
@@ -34,7 +39,7 @@ def look() -> System:
     """
     logins = next((path for path in _LOGINS if path.exists()), _LOGINS[0])
     return System(
-        today=today(),
+        now=now(),
         user=_user(),
         interfaces=_read(_interfaces),
         routes=_text(_PROC / "net/route"),

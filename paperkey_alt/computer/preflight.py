@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
 # No computer that runs this version has a clock that is right and earlier.
-RELEASED = dt.date(2026, 11, 1)
+RELEASED = dt.datetime(2026, 11, 1, tzinfo=dt.UTC)
 
 _IFF_UP, _IFF_LOOPBACK = 0x1, 0x8  # netdevice(7)
 _USER_PROCESS = 7  # utmp(5)
@@ -68,10 +68,11 @@ class System:
     /proc/net/route, /proc/net/ipv6_route, /proc/swaps, /proc/self/mountinfo. *encrypted*: swap
     devices that are encrypted or in memory. *core_limit*: RLIMIT_CORE in bytes, -1 for none;
     *core_pattern*: /proc/sys/kernel/core_pattern. *removable*: device numbers ("8:1") of removable
-    media. *logins*: the utmp file; *user*: who runs this. *today*: by the clock.
+    media. *logins*: the utmp file; *user*: who runs this. *now*: the instant by the clock, in the
+    time zone in which instants are told.
     """
 
-    today: dt.date
+    now: dt.datetime
     user: str = ""
     interfaces: Mapping[str, int] | None = None
     routes: str | None = None
@@ -86,11 +87,11 @@ class System:
 
 
 def observe(
-    system: System, folder: str | None = None, created: dt.date | None = None
+    system: System, folder: str | None = None, created: dt.datetime | None = None
 ) -> tuple[Observation, ...]:
     """
     Return what is to be said of *system*: the weighty first. *folder* is the absolute name of where
-    outputs go, *created* the day a key was made.
+    outputs go, *created* the instant at which a key was made.
     """
     observations = [
         *_network(system),
@@ -186,25 +187,24 @@ def _core_dumps(system: System) -> Iterator[Observation]:
         yield Observation(Weight.MATTERS, what, "It may hold the key and its passphrase.", mend)
 
 
-def _clock(system: System, created: dt.date | None) -> Iterator[Observation]:
+def _clock(system: System, created: dt.datetime | None) -> Iterator[Observation]:
     why = "Signatures, revocations and sheets are dated by it."
     mend = "Set the clock by a watch, then go on."
-    if system.today < RELEASED:
-        what = f"the clock says {system.today}, which is before this program was made ({RELEASED})"
+    clock = f"the clock says {_told(system.now, system)}"
+    if system.now < RELEASED:
+        what = f"{clock}, which is before this program was made ({_told(RELEASED, system)})"
         yield Observation(Weight.MATTERS, what, why, mend)
-    elif created is not None and system.today < created:
-        yield Observation(
-            Weight.MATTERS,
-            f"the clock says {system.today}, which is before the key was made ({created})",
-            why,
-            mend,
-        )
+    elif created is not None and system.now < created:
+        what = f"{clock}, which is before the key was made ({_told(created, system)})"
+        yield Observation(Weight.MATTERS, what, why, mend)
     else:
-        what = (
-            f"the clock says {system.today}; a computer that never was online has nothing to set "
-            "it by"
-        )
+        what = f"{clock}; a computer that never was online has nothing to set it by"
         yield Observation(Weight.NOTE, what, why, "Compare it with a watch.")
+
+
+def _told(instant: dt.datetime, system: System) -> str:
+    """Return *instant* as a watch beside the computer shows it, and by how much that is not UTC."""
+    return instant.astimezone(system.now.tzinfo).isoformat(" ", "minutes")
 
 
 def _folder(system: System, folder: str) -> Iterator[Observation]:

@@ -89,30 +89,38 @@ class Whole:
 
 
 @dataclass(frozen=True)
-class ReducedPart:
+class Reduced:
     """
-    One secret reduced to what cannot be computed, and what is needed to protect it again to the
-    identical bytes.
-
-    *form* (1 to 127) and *value* (1 to 65,535 bytes) are those of
-    `paperkey_alt.keys.openpgp.reduction`; *prefix* (1 to 255 bytes) is the secret part up to its
-    encrypted bytes; *check* is the first 8 bytes of the SHA-256 of the secret part as it stood;
-    *other_passphrase* tells that the passphrase over it is not the one of the seal.
+    One secret reduced to what cannot be computed: *form* (1 to 127) says how *value* (1 to 65,535
+    bytes) stands for it, as `paperkey_alt.keys.openpgp.reduction` does.
     """
 
     form: int
     value: bytes
+
+    def __post_init__(self) -> None:
+        if not (0 < self.form <= FORM_MASK and 1 <= len(self.value) <= 0xFFFF):
+            raise ValueError("a reduced secret has a form and a value")
+
+
+@dataclass(frozen=True)
+class ReducedPart(Reduced):
+    """
+    A reduced secret, and what is needed to protect it again to the identical bytes.
+
+    *prefix* (1 to 255 bytes) is the secret part up to its encrypted bytes; *check* is the first 8
+    bytes of the SHA-256 of the secret part as it stood; *other_passphrase* tells that the
+    passphrase over it is not the one of the seal.
+    """
+
     prefix: bytes
     check: bytes
     other_passphrase: bool = False
 
     def __post_init__(self) -> None:
-        if not (
-            0 < self.form <= FORM_MASK
-            and 1 <= len(self.value) <= 0xFFFF
-            and 1 <= len(self.prefix) <= 0xFF
-        ):
-            raise ValueError("a reduced part has a form, a value and a prefix")
+        super().__post_init__()
+        if not 1 <= len(self.prefix) <= 0xFF:
+            raise ValueError("a reduced part has a prefix of 1 to 255 bytes")
         if len(self.check) != CHECK_BYTES:
             raise ValueError(f"the check of a reduced part is {CHECK_BYTES} bytes")
 

@@ -27,7 +27,6 @@ from cryptography.hazmat.primitives.serialization import (
 from paperkey_alt.errors import DamagedKeyFile, KeyPairMismatch, UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
 from paperkey_alt.keys import pem, rsa
-from paperkey_alt.keys.rsa import EXPONENT_RULES
 from paperkey_alt.keys.secret import Extract, Rebuilt
 
 if TYPE_CHECKING:
@@ -49,6 +48,8 @@ _STYLES = {
 # compressed point that it does not know, a raw key of the wrong length.
 _UNKNOWN = (UnsupportedAlgorithm, NotImplementedError)
 _MALFORMED = (ValueError, InternalError)
+# And what computing one raises where the numbers make none.
+_NO_KEY = (ZeroDivisionError, *_MALFORMED)
 
 _UNOPENED = (
     "Print it without --prove and --compact: it is carried byte for byte, with its passphrase over "
@@ -180,25 +181,33 @@ def _damaged(kind: str) -> DamagedKeyFile:
 
 
 def _reduced(opened: Opened, data: bytes, name: str) -> RsaFile | None:
+    """Return the payload from which `_written` gives *data* back; None where none does."""
     if opened.protected or not isinstance(opened.key, RSAPrivateKey):
         return None
     numbers = opened.key.private_numbers()
-    for style in _STYLES:
-        for rule in EXPONENT_RULES:
-            payload = RsaFile(name, style, rule, numbers.public_numbers.e, numbers.p, numbers.q)
-            try:
-                if _written(payload) == data:
-                    return payload
-            except KeyPairMismatch:
-                continue
+    e, p, q = numbers.public_numbers.e, numbers.p, numbers.q
+    for rule in rsa.EXPONENT_RULES:
+        try:
+            key = _computed(rule, e, p, q)
+        except _NO_KEY:
+            continue
+        for style in _STYLES:
+            if _in_style(key, style) == data:
+                return RsaFile(name, style, rule, e, p, q)
     return None
 
 
 def _written(payload: RsaFile) -> bytes:
-    e, p, q = payload.exponent, payload.p, payload.q
     try:
-        encoding, form = _STYLES[payload.style]
-        d = EXPONENT_RULES[payload.rule](e, p, q)
-        return rsa.private_key(e, d, p, q).private_bytes(encoding, form, NoEncryption())
-    except (KeyError, ZeroDivisionError, *_MALFORMED):
+        key = _computed(payload.rule, payload.exponent, payload.p, payload.q)
+        return _in_style(key, payload.style)
+    except (KeyError, *_NO_KEY):
         raise KeyPairMismatch("the numbers on the paper make no RSA key") from None
+
+
+def _computed(rule: int, e: int, p: int, q: int) -> RSAPrivateKey:
+    return rsa.private_key(e, rsa.EXPONENT_RULES[rule](e, p, q), p, q)
+
+
+def _in_style(key: RSAPrivateKey, style: int) -> bytes:
+    return key.private_bytes(*_STYLES[style], NoEncryption())

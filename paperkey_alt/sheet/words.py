@@ -114,14 +114,17 @@ _AFTERWARDS = (
 )
 
 
-def caption(extract: Extract, line_set: LineSet, *, today: dt.date, anonymous: bool) -> Caption:
-    """Return what stands at the head and foot of the sheets of *line_set*."""
+def caption(extract: Extract, line_set: LineSet, *, now: dt.datetime, anonymous: bool) -> Caption:
+    """
+    Return what stands at the head and foot of the sheets of *line_set*, printed *now*: an instant
+    in the time zone whose date is printed.
+    """
     return Caption(
         title=_title(extract, line_set),
         user_id=None if anonymous else extract.name,
         fingerprint=extract.fingerprint,
-        date=today,
-        notes=_notes(extract, today),
+        date=now.date(),
+        notes=_notes(extract, now),
         recipe=_recipe(line_set, extract.payload),
         cautions=(_protection(extract, line_set)[1], *_CAUTIONS),
     )
@@ -206,11 +209,11 @@ def _protection(extract: Extract, line_set: LineSet) -> tuple[str, str]:
     return "NOT PROTECTED", _UNPROTECTED
 
 
-def _notes(extract: Extract, today: dt.date) -> tuple[str, ...]:
-    created = extract.created.date() if extract.created else today
-    if today >= created:
+def _notes(extract: Extract, now: dt.datetime) -> tuple[str, ...]:
+    if extract.created is None or now >= extract.created:
         return ()
-    clock = f"The clock of the computer stood before the key's creation ({created})"
+    created = extract.created.astimezone(now.tzinfo).isoformat(" ", "minutes")
+    clock = f"The clock of the computer is before the key's creation ({created})"
     return (f"{clock}: the date here is wrong.",)
 
 

@@ -42,16 +42,18 @@ def bodies():
 
 def sizes():
     """The table of what each holder keeps."""
-    print(
-        f"{'each holder of':<26}{'terms':<10}{'data lines':>11}{'spare':>7}{'characters':>12}{'sheets':>8}  and a letter"
-    )
+    columns = f"{'data lines':>11}{'spare':>7}{'characters':>12}{'sheets':>8}"
+    print(f"{'each holder of':<26}{'terms':<10}{columns}  and a letter")
     for name, carried in bodies():
         for terms in TERMS:
             spare = spare_count(-(-backup.shared_length(len(carried.data)) // 15))
             head = backup.split(carried, terms, spare=spare, random_bytes=os.urandom)[0].head
             sheets = len(layout.plan(head.total, layout.PAPERS["a4"]).sheets)
-            print(f"{name:<26}{f'{terms.threshold} of {terms.count}':<10}{head.data_lines:>11}{head.spare_lines:>7}"
-                  f"{head.data_lines * CHARACTERS:>12,}{sheets:>8}")  # fmt: skip
+            few = f"{terms.threshold} of {terms.count}"
+            print(
+                f"{name:<26}{few:<10}{head.data_lines:>11}{head.spare_lines:>7}"
+                f"{head.data_lines * CHARACTERS:>12,}{sheets:>8}"
+            )
 
 
 def times():

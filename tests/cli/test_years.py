@@ -87,7 +87,7 @@ def test_old_sheets_are_marked_destroyed(noted):
     """By any set mark, in either case; an unknown one is refused."""
     desk = noted
     mark = backups(desk)[0]["marks"][0]
-    assert backups(desk, "--destroyed", mark.lower())[0]["destroyed"] == TODAY
+    assert backups(desk, "--destroyed", mark.lower())[0]["destroyed"] == {mark: TODAY}
     assert desk.run("register", "--destroyed", "ZZZZZ").status == 2
 
 

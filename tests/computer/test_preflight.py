@@ -37,7 +37,7 @@ def login(user, kind=7):
 def system(**others):
     """A system about which there is nothing to say, but for *others*."""
     fit = {
-        "today": RELEASED + dt.timedelta(days=30),
+        "now": RELEASED + dt.timedelta(days=30),
         "user": "keeper",
         "interfaces": {"lo": 0x9},
         "routes": ROUTES,
@@ -94,13 +94,13 @@ WEIGHTY = {
         "handed to another program",
     ),
     "a clock from before this program": (
-        system(today=dt.date(2000, 1, 1)),
+        system(now=dt.datetime(2000, 1, 1, tzinfo=dt.UTC)),
         (),
         "before this program was made",
     ),
     "a clock from before the key": (
         system(),
-        (None, dt.date(2030, 1, 1)),
+        (None, dt.datetime(2030, 1, 1, tzinfo=dt.UTC)),
         "before the key was made",
     ),
     "a stick": (system(), ("/media/stick/out",), "can be removed"),
@@ -129,7 +129,7 @@ NO_MATTER = {
     ),
     "the root of the disk": (system(), ("/",)),
     "a folder with a like name": (system(), ("/media/sticks",)),
-    "a key made today": (system(), (None, RELEASED + dt.timedelta(days=30))),
+    "a key made at this instant": (system(), (None, RELEASED + dt.timedelta(days=30))),
 }
 
 
@@ -144,6 +144,6 @@ def test_what_cannot_be_known_is_said_to_be_unknown():
     """
     On a system that says nothing, everything but the clock is unknown, and nothing is called fine.
     """
-    found = preflight.observe(System(today=RELEASED), "/out")
+    found = preflight.observe(System(now=RELEASED), "/out")
     assert [one.weight for one in found] == [Weight.NOTE, *[Weight.UNKNOWN] * 5]
     assert sum("cannot be known" in one.what for one in found) == 5

@@ -37,7 +37,7 @@ from paperkey_alt.keys import RevocationReason, pem, private_key, rebuild
 from paperkey_alt.keys.openpgp import armor, compact, extraction, key_file, revocation, unlocked
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.text import typed
-from paperkey_alt.records import register
+from paperkey_alt.records import entry, register, tasks
 from paperkey_alt.rescue import rescue
 from paperkey_alt.sheet import draw, text_file
 from paperkey_alt.sheet.caption import Caption
@@ -213,7 +213,12 @@ def private_key_file(rng):
     data = damaged(rng.choice(private_files()), rng)
     if pem.recognises(data):
         private_key.extract(
-            data, "file", compact=rng.random() < 0.1, allow_unprotected=True, ask=Once("tide")
+            data,
+            "file",
+            compact=rng.random() < 0.1,
+            allow_unprotected=True,
+            ask=Once("tide"),
+            blind=bytes(16),
         )
 
 
@@ -242,7 +247,12 @@ def contents():
         for whole in (False, True)
     ]
     file = private_key.extract(
-        private_files()[0], "file", compact=True, allow_unprotected=True, ask=None
+        private_files()[0],
+        "file",
+        compact=True,
+        allow_unprotected=True,
+        ask=None,
+        blind=bytes(16),
     ).payload
     revoked, packet = revocations()[0]
     rest = [
@@ -326,7 +336,7 @@ def register_file():
         book = register.Register(Path(folder) / "r")
         for at in range(30):
             book.add(
-                register.Entry((f"MARK{at}",), "00" * 20, "secret part", 2, dt.date(2026, 11, 25))
+                entry.Entry((f"MARK{at}",), "00" * 20, "secret part", 2, dt.date(2026, 11, 25))
             )
         return book.path.read_bytes()
 
@@ -336,7 +346,7 @@ def register_bytes(rng):
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "r"
         path.write_bytes(damaged(register_file(), rng))
-        register.due(register.Register(path).entries(), dt.date(2026, 11, 25))
+        tasks.due(register.Register(path).entries(), dt.date(2026, 11, 25))
 
 
 class Refused(RagleafError):

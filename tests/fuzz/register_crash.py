@@ -23,7 +23,8 @@ WRITERS = 8
 WRITER = """
 import datetime as dt, itertools, sys
 from pathlib import Path
-from paperkey_alt.records.register import Entry, Register
+from paperkey_alt.records.entry import Entry
+from paperkey_alt.records.register import Register
 book = Register(Path(sys.argv[1]))
 for at in itertools.count():
     mark = f"{sys.argv[2]}-{at}"

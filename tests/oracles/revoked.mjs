@@ -1,5 +1,5 @@
-// Tells whether certificates are revoked: reads {name: certificate} (base64, binary) as JSON from standard input and writes {name: true, false,
-// or what went wrong}.
+// Tells whether certificates are revoked: reads {name: certificate} (base64, binary) as JSON from
+// standard input and writes {name: true, false, or what went wrong}.
 import { readFileSync } from 'node:fs'
 import * as openpgp from 'openpgp'
 
@@ -7,7 +7,8 @@ const config = { ...openpgp.config, rejectCurves: new Set(), rejectPublicKeyAlgo
 
 async function verdict (certificate) {
   try {
-    const key = await openpgp.readKey({ binaryKey: new Uint8Array(Buffer.from(certificate, 'base64')), config })
+    const binaryKey = new Uint8Array(Buffer.from(certificate, 'base64'))
+    const key = await openpgp.readKey({ binaryKey, config })
     return await key.isRevoked(null, null, new Date(Date.now() + 1000), config)
   } catch (error) {
     return error.message

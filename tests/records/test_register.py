@@ -3,18 +3,23 @@ The register: what is written is there, what is due is told, and nothing else is
 """
 
 import datetime as dt
+import json
+import os
 import sqlite3
 import stat
 import subprocess
 import sys
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from paperkey_alt.errors import RegisterError
-from paperkey_alt.records import register
-from paperkey_alt.records.register import Entry, Register
+from paperkey_alt.errors import NoSuchEntry, RegisterError
+from paperkey_alt.records import entry as entries
+from paperkey_alt.records import register, stored, tasks
+from paperkey_alt.records.entry import Entry
+from paperkey_alt.records.register import Register
 
 TODAY = dt.date(2026, 11, 25)
 KEY = "5A2B4966F259FA1ED461D1C422E9DF7411088C8E"
@@ -33,9 +38,9 @@ def entry(mark="KQ7MB", **others):
         "sheets": 2,
         "printed": TODAY,
         "drilled": TODAY,
-        "drill": register.GIVES,
+        "drill": entries.GIVES,
     }
-    return Entry(marks=(mark,), **(known | others))
+    return Entry(**({"marks": (mark,)} | known | others))
 
 
 @pytest.fixture
@@ -56,7 +61,12 @@ def test_what_is_written_is_there(book):
         ("Zoë, harbour office", "lock keeper"),
         days(300),
         TODAY,
-        register.GIVES,
+        entries.GIVES,
+        {"A2B3C": TODAY},
+        {"KQ7MB": "top drawer"},
+        "Saltmarrow Buoy Keepers <notices@saltmarrow.example>",
+        {KEY: "00112233"},
+        (days(1), days(2)),
     )
     bare = Entry(("DXUQJ",), None, "file", 1, TODAY)
     for one in (full, bare):
@@ -75,11 +85,11 @@ def test_nothing_is_made_by_looking(book):
 def test_the_same_sheets_printed_again_are_one_entry(book):
     """Unless the first ones are destroyed."""
     book.add(entry())
-    book.add(entry())
+    assert book.add(entry(printed=days(1))).copies == (days(1),)
     assert len(book.entries()) == 1
-    book.change(["KQ7MB"], destroyed=TODAY)
+    book.edit(lambda every: [entries.destroyed(one, "KQ7MB", TODAY) for one in every])
     book.add(entry())
-    assert [one.destroyed for one in book.entries()] == [TODAY, None]
+    assert [one.destroyed for one in book.entries()] == [{"KQ7MB": TODAY}, {}]
 
 
 def test_changes_go_where_the_mark_is(book):
@@ -87,10 +97,26 @@ def test_changes_go_where_the_mark_is(book):
     book.add(replace(entry(), marks=("KQ7MB", "A2B3C"), drilled=None, drill=None))
     book.add(entry("DXUQJ"))
     assert [
-        one.number for one in book.change({"A2B3C"}, drilled=TODAY, drill=register.GIVES_NOT)
+        one.number for one in book.change({"A2B3C"}, drilled=TODAY, drill=entries.GIVES_NOT)
     ] == [1]
-    assert [one.drill for one in book.entries()] == [register.GIVES_NOT, register.GIVES]
-    assert book.change(["ZZZZZ"], destroyed=TODAY) == ()
+    assert [one.drill for one in book.entries()] == [entries.GIVES_NOT, entries.GIVES]
+    assert book.change(["ZZZZZ"], drilled=TODAY) == ()
+    book.edit(lambda every: [entries.destroyed(one, "DXUQJ", TODAY) for one in every[1:]])
+    assert book.change(["DXUQJ"], drilled=TODAY) == ()
+
+
+def test_an_edit_that_fails_changes_nothing(book):
+    """What it raises comes through, and all is as it was; where no file is, none is made."""
+
+    def fails(every):
+        raise NoSuchEntry(f"none of {len(every)}")
+
+    for count in (0, 1):
+        with pytest.raises(NoSuchEntry, match=f"none of {count}"):
+            book.edit(fails)
+        assert book.path.exists() == bool(count)
+        book.add(entry())
+    assert book.entries() == (entry(copies=(TODAY,), number=1),)
 
 
 # what is given for one entry, and the words that must stand in what is due
@@ -103,8 +129,11 @@ DUE = {
     "never rehearsed": (entry(drilled=None, drill=None), "Never rehearsed"),
     "rehearsed a year ago": (entry(printed=days(-700), drilled=days(-365)), "once a year is due"),
     "rehearsed not quite a year ago": (entry(printed=days(-700), drilled=days(-364)), None),
-    "a rehearsal failed": (entry(drill=register.GIVES_NOT), "failed"),
-    "destroyed": (entry(drilled=None, drill=None, expires=days(-9), destroyed=TODAY), None),
+    "a rehearsal failed": (entry(drill=entries.GIVES_NOT), "failed"),
+    "destroyed": (
+        entry(drilled=None, drill=None, expires=days(-9), destroyed={"KQ7MB": TODAY}),
+        None,
+    ),
 }
 
 
@@ -112,38 +141,173 @@ DUE = {
 def test_what_is_due(name):
     """To the day."""
     one, said = DUE[name]
-    found = register.due([replace(one, number=1)], TODAY)
+    found = tasks.due([replace(one, number=1)], TODAY)
     assert found == {} if said is None else said in " ".join(found[1])
+
+
+OLD = {"contents": {KEY: "aa"}, "printed": days(-9), "number": 1}
+NEW = {"contents": {KEY: "bb"}, "number": 2}
+SHARED = {"threshold": 2, "contents": {KEY: "bb"}, "number": 2}
+
+
+def shares(**others):
+    """A backup in three shares."""
+    return entry(marks=("KQ7MB", "A2B3C", "DXUQJ"), **(SHARED | others))
 
 
 # an older entry, a newer one, and whether the older sheets are to be destroyed
 REPLACED = {
-    "printed anew": (entry(printed=days(-9)), entry("DXUQJ"), True),
-    "printed anew on the same day": (entry(), entry("DXUQJ"), True),
-    "in two ways on one day": (entry(), entry("DXUQJ", kind="compact, sealed"), False),
-    "in another way later": (entry(printed=days(-9)), entry("DXUQJ", kind="compact, sealed"), True),
-    "another key": (entry(printed=days(-9)), entry("DXUQJ", fingerprint="00" * 20), False),
-    "a key without a fingerprint": (
-        entry(printed=days(-9), fingerprint=None),
-        entry("DXUQJ", fingerprint=None),
+    "printed anew": (entry(**OLD), entry("DXUQJ", **NEW), True),
+    "printed anew on the same day": (
+        entry(**OLD | {"printed": TODAY}),
+        entry("DXUQJ", **NEW),
+        True,
+    ),
+    "printed anew and whole": (entry(**OLD), entry("DXUQJ", **NEW, kind="whole key"), True),
+    "a new subkey": (
+        entry(**OLD),
+        entry("DXUQJ", **NEW | {"contents": {KEY: "aa", "00" * 20: "bb"}}),
+        True,
+    ),
+    "shares printed anew": (shares(**OLD), shares(), True),
+    "printed anew, not rehearsed": (
+        entry(**OLD),
+        entry("DXUQJ", **NEW, drilled=None, drill=None),
         False,
     ),
-    "a revocation": (entry(printed=days(-9)), entry("DXUQJ", kind=register.REVOCATION), False),
+    "the rehearsal failed": (entry(**OLD), entry("DXUQJ", **NEW, drill=entries.GIVES_NOT), False),
+    "rehearsed before it was printed, by the clock": (
+        entry(**OLD),
+        entry("DXUQJ", **NEW, drilled=days(-1)),
+        False,
+    ),
+    "printed again": (entry(**OLD), entry("DXUQJ", **NEW | {"contents": {KEY: "aa"}}), False),
+    "printed again and whole": (
+        entry(**OLD),
+        entry("DXUQJ", **NEW | {"contents": {KEY: "aa"}}, kind="whole key"),
+        False,
+    ),
+    "compact later": (
+        entry(**OLD),
+        entry("DXUQJ", **NEW | {"contents": {"bb": "bb"}}, kind="compact, sealed"),
+        False,
+    ),
+    "a subkey less": (
+        entry(**OLD | {"contents": {KEY: "aa", "00" * 20: "bb"}}),
+        entry("DXUQJ", **NEW),
+        False,
+    ),
+    "contents that are not known": (
+        entry(**OLD | {"contents": {}}),
+        entry("DXUQJ", **NEW),
+        False,
+    ),
+    "shares of a single backup": (entry(**OLD), shares(), False),
+    "a single backup of shares": (shares(**OLD), entry("ZZZZZ", **NEW), False),
+    "shares of which too few are left": (
+        shares(**OLD),
+        shares(destroyed={"KQ7MB": TODAY, "DXUQJ": TODAY}),
+        False,
+    ),
+    "another key": (entry(**OLD), entry("DXUQJ", **NEW, fingerprint="00" * 20), False),
+    "a key without a fingerprint": (
+        entry(**OLD, fingerprint=None),
+        entry("DXUQJ", **NEW, fingerprint=None),
+        False,
+    ),
+    "a revocation": (
+        entry(**OLD),
+        entry("DXUQJ", **NEW | {"contents": {}}, kind=entries.REVOCATION),
+        False,
+    ),
     "a new revocation": (
-        entry(printed=days(-9), kind=register.REVOCATION),
-        entry("DXUQJ", kind=register.REVOCATION),
-        True,
+        entry(**OLD | {"contents": {}}, kind=entries.REVOCATION),
+        entry("DXUQJ", **NEW | {"contents": {}}, kind=entries.REVOCATION),
+        False,
+    ),
+    "a newer one that is destroyed": (
+        entry(**OLD),
+        entry("DXUQJ", **NEW, destroyed={"DXUQJ": TODAY}),
+        False,
     ),
 }
 
 
 @pytest.mark.parametrize("name", REPLACED)
 def test_old_sheets_are_to_be_destroyed(name):
-    """When newer ones are there for the same key and purpose; the newer ones never."""
+    """
+    When newer ones that carry all they carry, and not only the same again, were rehearsed; the
+    newer ones never.
+    """
     old, new, replaced = REPLACED[name]
-    found = register.due([replace(old, number=1), replace(new, number=2)], TODAY)
-    assert ("destroy these sheets" in " ".join(found.get(1, ()))) == replaced
-    assert "destroy these sheets" not in " ".join(found.get(2, ()))
+    found = tasks.due([old, new], TODAY)
+    assert ("destroy the sheets" in " ".join(found.get(1, ()))) == replaced
+    assert "destroy the sheets" not in " ".join(found.get(2, ()))
+
+
+NAME = "Saltmarrow Buoy Keepers"
+# an older entry, a newer one, and the words that must stand in why the older is to be kept
+KEPT = {
+    "printed anew, not rehearsed": (
+        entry(**OLD),
+        entry("DXUQJ", **NEW, drilled=None, drill=None),
+        "no rehearsal shows",
+    ),
+    "printed again": (
+        entry(**OLD),
+        entry("DXUQJ", **NEW | {"contents": {KEY: "aa"}}),
+        "a second print, not a replacement",
+    ),
+    "the next key": (
+        entry(**OLD, name=NAME),
+        entry("DXUQJ", **NEW, name=NAME, fingerprint="00" * 20),
+        "Old mail needs the old key",
+    ),
+    "an expired key": (
+        entry(**OLD, expires=days(-1)),
+        entry("DXUQJ", **NEW, fingerprint="00" * 20),
+        "Old mail needs the old key",
+    ),
+    "another key": (
+        entry(**OLD, name=NAME),
+        entry("DXUQJ", **NEW, name="pilot", fingerprint="00" * 20),
+        None,
+    ),
+    "another key, both without a name": (
+        entry(**OLD),
+        entry("DXUQJ", **NEW, fingerprint="00" * 20),
+        None,
+    ),
+    "replaced": (entry(**OLD), entry("DXUQJ", **NEW), None),
+    "another revocation": (
+        entry(**OLD, name=NAME, kind=entries.REVOCATION),
+        entry("DXUQJ", **NEW, name=NAME, fingerprint="00" * 20, kind=entries.REVOCATION),
+        None,
+    ),
+}
+
+
+@pytest.mark.parametrize("name", KEPT)
+def test_old_sheets_are_to_be_kept(name):
+    """It is said why; of the newer ones nothing is."""
+    old, new, said = KEPT[name]
+    found = tasks.keep([old, new], TODAY)
+    assert found == {} if said is None else said in " ".join(found[1])
+    assert 2 not in found
+
+
+def test_shares_that_are_too_few():
+    """One of two that are needed is left: that is due, and nothing else of it."""
+    one = shares(destroyed={"KQ7MB": TODAY, "DXUQJ": TODAY}, number=1)
+    (sentence,) = tasks.due([one], TODAY)[1]
+    assert "only 1 is not destroyed: print anew" in sentence
+    assert not tasks.due([shares(destroyed={"KQ7MB": TODAY}, number=1)], TODAY)
+
+
+@pytest.mark.parametrize("year", [dt.date.min, dt.date.max])
+def test_what_is_due_at_the_ends_of_time(year):
+    """A register with impossible days gives answers all the same."""
+    tasks.due([entry(printed=year, expires=year, drilled=year, number=1)], TODAY)
 
 
 PATHS = {
@@ -173,25 +337,34 @@ def foreign_database():
     return connection.serialize()
 
 
+TABLE = "CREATE TABLE backup (number INTEGER PRIMARY KEY, entry TEXT NOT NULL)"
+
+
+def database(*statements, version=2):
+    """A database made by these statements, each with its parameters."""
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    for statement, *parameters in statements:
+        connection.execute(statement, parameters)
+    connection.execute(f"PRAGMA user_version = {version}")
+    return connection.serialize()
+
+
 def later_version():
     """A register of a version to come."""
-    connection = sqlite3.connect(":memory:")
-    connection.execute("CREATE TABLE backup (number INTEGER PRIMARY KEY, entry TEXT NOT NULL)")
-    connection.execute("PRAGMA user_version = 2")
-    connection.commit()
-    return connection.serialize()
+    return database((TABLE,), version=3)
 
 
-def spoilt(text):
+def spoilt(text, version=1):
     """A register with something in it that is no entry."""
-    connection = sqlite3.connect(":memory:")
-    connection.execute("CREATE TABLE backup (number INTEGER PRIMARY KEY, entry TEXT NOT NULL)")
-    connection.execute("INSERT INTO backup (entry) VALUES (?)", (text,))
-    connection.execute("PRAGMA user_version = 1")
-    connection.commit()
-    return connection.serialize()
+    return database((TABLE,), ("INSERT INTO backup (entry) VALUES (?)", text), version=version)
 
 
+def with_field(name, content):
+    """A register with an entry of which one field is something else."""
+    return spoilt(json.dumps(json.loads(stored.pack(entry())) | {name: content}), version=2)
+
+
+ENDLESS = "WITH RECURSIVE n(number) AS (SELECT 1 UNION ALL SELECT number + 1 FROM n)"
 WRONG_FILES = {
     "noise": b"no database" * 100,
     "another program's": foreign_database(),
@@ -200,6 +373,62 @@ WRONG_FILES = {
     "JSON of another kind": spoilt("[]"),
     "an entry without fields": spoilt("{}"),
     "an impossible entry": spoilt('{"marks": [], "printed": "x"}'),
+    "no JSON, version 2": spoilt("{", version=2),
+    "nested too deep": spoilt("[" * 100_000, version=2),
+    "bytes for an entry": spoilt(b"{}", version=2),
+    "an entry that is too long": spoilt(" " * (1 << 19), version=2),
+    "a field too many": with_field("tide", 1),
+    "a lone surrogate": with_field("name", "\ud800"),
+    **{
+        f"{name}: {content!r}": with_field(name, content)
+        for name, content in (
+            ("marks", None),
+            ("marks", []),
+            ("marks", "KQ7MB"),
+            ("marks", [None]),
+            ("kind", None),
+            ("kind", 7),
+            ("sheets", None),
+            ("sheets", "2"),
+            ("sheets", True),
+            ("sheets", -1),
+            ("sheets", 1 << 70),
+            ("printed", None),
+            ("printed", "soon"),
+            ("printed", 20261125),
+            ("threshold", "2"),
+            ("holders", None),
+            ("holders", "pilot"),
+            ("drilled", {}),
+            ("destroyed", None),
+            ("destroyed", "2026-11-25"),
+            ("destroyed", {"ZZZZZ": "2026-11-25"}),
+            ("destroyed", {"KQ7MB": None}),
+            ("notes", ["KQ7MB"]),
+            ("contents", {KEY: 1}),
+            ("copies", [1]),
+        )
+    },
+    "an endless view": database(
+        (f"CREATE VIEW backup AS {ENDLESS} SELECT number, '{{}}' AS entry FROM n",)
+    ),
+    "a computed column": database(
+        ("CREATE TABLE backup (number INTEGER PRIMARY KEY, entry AS (zeroblob(1000000000)))",),
+        ("INSERT INTO backup (number) VALUES (1)",),
+    ),
+    "a trigger": database(
+        (TABLE,),
+        ("CREATE TRIGGER t AFTER INSERT ON backup BEGIN DELETE FROM backup; END",),
+    ),
+    "too many entries": database(
+        (TABLE,),
+        (
+            f"INSERT INTO backup (entry) {ENDLESS} SELECT ? FROM n LIMIT 10001",
+            stored.pack(entry()),
+        ),
+    ),
+    "a table without a version": database((TABLE,), version=0),
+    "a version without a table": database(version=2),
 }
 
 
@@ -208,10 +437,79 @@ def test_what_is_no_register_is_left_alone(tmp_path, name):
     """An error of ours that names the file; not a byte of it is changed."""
     path = tmp_path / "r"
     path.write_bytes(WRONG_FILES[name])
-    for use in (Register(path).entries, lambda: Register(path).add(entry())):
+    uses = (
+        Register(path).entries,
+        lambda: Register(path).add(entry()),
+        lambda: Register(path).change(["KQ7MB"], drilled=TODAY),
+    )
+    for use in uses:
         with pytest.raises(RegisterError, match=r"/r cannot be used as the register"):
             use()
     assert path.read_bytes() == WRONG_FILES[name]
+
+
+OLD_ENTRY = {
+    "marks": ["KQ7MB", "A2B3C"],
+    "fingerprint": KEY,
+    "kind": "secret part",
+    "sheets": 2,
+    "printed": "2026-11-25",
+    "threshold": 2,
+    "holders": ["pilot", "lock keeper"],
+    "expires": None,
+    "drilled": None,
+    "drill": None,
+    "destroyed": "2026-11-25",
+    "number": None,
+}
+
+
+def test_a_register_of_version_1(tmp_path):
+    """It is read as it stands; the first change brings it to version 2, with every entry in it."""
+    path = tmp_path / "r"
+    data = spoilt(json.dumps(OLD_ENTRY))
+    path.write_bytes(data)
+    old = Entry(
+        ("KQ7MB", "A2B3C"),
+        KEY,
+        "secret part",
+        2,
+        TODAY,
+        2,
+        ("pilot", "lock keeper"),
+        destroyed={"KQ7MB": TODAY, "A2B3C": TODAY},
+        number=1,
+    )
+    assert Register(path).entries() == (old,)
+    assert path.read_bytes() == data
+    Register(path).add(entry("DXUQJ"))
+    assert Register(path).entries() == (old, entry("DXUQJ", number=2))
+    with closing(sqlite3.connect(path)) as connection:
+        assert connection.execute("PRAGMA user_version").fetchone() == (2,)
+
+
+def test_a_register_on_a_medium_that_cannot_be_written(book):
+    """It is read."""
+    book.add(entry())
+    book.path.chmod(0o400)
+    book.path.parent.chmod(0o500)
+    assert book.entries() == (entry(number=1),)
+    book.path.parent.chmod(0o700)
+
+
+def test_what_is_no_file(tmp_path):
+    """A folder, a pipe nobody writes to, a device: refused at once."""
+    os.mkfifo(tmp_path / "pipe")
+    for path in (tmp_path, tmp_path / "pipe", Path("/dev/zero"), tmp_path / "pipe/r"):
+        for use in (Register(path).entries, lambda: Register(path).add(entry())):  # noqa: B023
+            with pytest.raises(RegisterError):
+                use()
+
+
+def test_what_utf_8_cannot_write(book):
+    """A name from a file system becomes one that can be shown."""
+    book.add(entry(name="buoy\udcff.key"))
+    assert book.entries()[0].name == "buoy?.key"
 
 
 def test_a_folder_that_cannot_be_written():
@@ -224,9 +522,11 @@ def test_a_folder_that_cannot_be_written():
 WRITER = """
 import datetime as dt, sys
 from pathlib import Path
-from paperkey_alt.records.register import Entry, Register
+from paperkey_alt.records.entry import Entry
+from paperkey_alt.records.register import Register
 for at in range(int(sys.argv[3])):
-    Register(Path(sys.argv[1])).add(Entry((f"{sys.argv[2]}-{at}",), None, "file", 1, dt.date(2026, 11, 25)))
+    entry = Entry((f"{sys.argv[2]}-{at}",), None, "file", 1, dt.date(2026, 11, 25))
+    Register(Path(sys.argv[1])).add(entry)
 """
 
 

@@ -19,6 +19,7 @@ from paperkey_alt.keys import Extract
 from paperkey_alt.sheet import draw, layout, words
 from paperkey_alt.sheet.caption import Caption
 
+pytestmark = pytest.mark.usefixtures("symbols_once")
 TODAY = dt.date(2026, 11, 25)
 BY_NAME = {"ids": lambda paper: paper.name}
 # ISO/IEC 18004, "Quiet zone": four modules wide on all sides (from memory).
@@ -161,7 +162,9 @@ def test_a_caution_is_never_shortened(paper):
         created,
         protected=True,
     )
-    caption = words.caption(subject, line_set, today=dt.date(1970, 1, 2), anonymous=False)
+    caption = words.caption(
+        subject, line_set, now=dt.datetime(1970, 1, 2, tzinfo=dt.UTC), anonymous=False
+    )
     (page,) = pypdfium2.PdfDocument(draw.draw(line_set, caption, paper=paper))
     assert caption.notes[0] in page.get_textpage().get_text_bounded()
     with pytest.raises(draw.TextTooLong):

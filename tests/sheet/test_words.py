@@ -5,6 +5,7 @@ belong to it.
 
 import datetime as dt
 import random
+from functools import cache
 from itertools import product
 
 import pytest
@@ -18,7 +19,7 @@ from paperkey_alt.format.spare_lines import spare_count
 from paperkey_alt.keys import Extract
 from paperkey_alt.sheet import draw, layout, letter, words
 
-TODAY = dt.date(2026, 11, 25)
+NOW = dt.datetime(2026, 11, 25, 12, tzinfo=dt.UTC)
 CREATED = dt.datetime(2026, 11, 25, 8, tzinfo=dt.UTC)
 PAYLOADS = {
     "lean": Lean((SecretPart(bytes(20), b"x"),)),
@@ -40,6 +41,7 @@ def subject(
     return Extract(payload, "OpenPGP key", name, "AB" * 20, created, protected)
 
 
+@cache
 def line_sets(length, *, sealed=False, shared=False):
     """One set, or those of a backup."""
     body, choose = random.Random(1).randbytes(length), random.Random(2)
@@ -51,6 +53,7 @@ def line_sets(length, *, sealed=False, shared=False):
     return (lay_out(body, spare, sealed=sealed),)
 
 
+@pytest.mark.usefixtures("symbols_blank")
 @pytest.mark.parametrize("paper", layout.PAPERS)
 @pytest.mark.parametrize(
     ("kind", "sealed", "shared"), list(product(PAYLOADS, [False, True], [False, True]))
@@ -63,7 +66,7 @@ def test_every_foot_and_letter_fits(kind, sealed, shared, paper):
     longest = 12_000 if kind in ("whole", "file") and not shared else 9_000
     line_set = line_sets(longest, sealed=sealed, shared=shared)[-1]
     caption = words.caption(
-        subject(PAYLOADS[kind], protected=False), line_set, today=TODAY, anonymous=False
+        subject(PAYLOADS[kind], protected=False), line_set, now=NOW, anonymous=False
     )
     pages = draw.draw(
         line_set, caption, paper=layout.PAPERS[paper], letter=letter.letter(line_set.head, caption)
@@ -78,16 +81,17 @@ def test_a_clock_before_the_keys_creation_is_said():
     """
     (line_set,) = line_sets(100)
     early = words.caption(
-        subject(PAYLOADS["lean"]), line_set, today=dt.date(1970, 1, 2), anonymous=False
+        subject(PAYLOADS["lean"]),
+        line_set,
+        now=dt.datetime(1970, 1, 2, tzinfo=dt.UTC),
+        anonymous=False,
     )
     assert "clock" in early.notes[0]
     assert "2026-11-25" in early.notes[0]
-    assert (
-        words.caption(subject(PAYLOADS["lean"]), line_set, today=TODAY, anonymous=False).notes == ()
-    )
+    assert words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=False).notes == ()
     assert (
         words.caption(
-            subject(PAYLOADS["file"], created=None), line_set, today=TODAY, anonymous=False
+            subject(PAYLOADS["file"], created=None), line_set, now=NOW, anonymous=False
         ).notes
         == ()
     )
@@ -109,7 +113,7 @@ def test_the_title_and_the_first_caution_say_what_protects(
     """What an owner or a finder must know first."""
     line_set = line_sets(100, sealed=sealed, shared=shared)[0]
     made = words.caption(
-        subject(PAYLOADS["lean"], protected=protected), line_set, today=TODAY, anonymous=False
+        subject(PAYLOADS["lean"], protected=protected), line_set, now=NOW, anonymous=False
     )
     assert title in made.title
     assert caution in made.cautions[0]
@@ -118,7 +122,7 @@ def test_the_title_and_the_first_caution_say_what_protects(
 def test_anonymous_sheets_have_no_user_id():
     """Neither the sheet nor the head of the text file nor the letter names the owner."""
     line_set = line_sets(100, shared=True)[0]
-    caption = words.caption(subject(PAYLOADS["lean"]), line_set, today=TODAY, anonymous=True)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=True)
     sections = letter.letter(line_set.head, caption).sections
     shown = " ".join(
         [*words.remarks(line_set, caption), *(part for section in sections for part in section)]
@@ -133,14 +137,14 @@ def test_the_recipe_has_the_numbers_of_the_set():
     """
     (line_set,) = line_sets(100)
     recipe = " ".join(
-        words.caption(subject(PAYLOADS["lean"]), line_set, today=TODAY, anonymous=False).recipe
+        words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=False).recipe
     )
     assert "lines 1 to 7" in recipe
     assert "105 bytes, cut off the last 5" in recipe
     assert "--public" in recipe
     (large,) = line_sets(9_000)
     recipe = " ".join(
-        words.caption(subject(PAYLOADS["whole"]), large, today=TODAY, anonymous=False).recipe
+        words.caption(subject(PAYLOADS["whole"]), large, now=NOW, anonymous=False).recipe
     )
     assert "3 groups" in recipe
     assert "--public" not in recipe
@@ -149,14 +153,14 @@ def test_the_recipe_has_the_numbers_of_the_set():
 def test_only_the_holder_of_a_share_gets_a_letter():
     """A backup in one set has none."""
     (line_set,) = line_sets(100)
-    caption = words.caption(subject(PAYLOADS["lean"]), line_set, today=TODAY, anonymous=False)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=False)
     assert letter.letter(line_set.head, caption) is None
 
 
 def test_what_was_printed_is_told():
     """Size, what may be lost, notes, the first caution, and what to do next."""
     (line_set,) = line_sets(100)
-    caption = words.caption(subject(PAYLOADS["lean"]), line_set, today=TODAY, anonymous=False)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=False)
     told = "\n".join(words.printed([line_set], ["A note."], caption, 1))
     for part in (
         "1 sheet, set mark",

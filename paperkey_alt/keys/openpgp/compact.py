@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import CertificateError, DigestMismatch, RagleafError, UnsupportedKey
 from paperkey_alt.format.payload import CHECK_BYTES, Compact, Lean, ReducedPart, SecretPart
 from paperkey_alt.keys.openpgp import protection, reduction
-from paperkey_alt.keys.openpgp.reduction import Reduced
 from paperkey_alt.keys.openpgp.unlocked import public_part
 
 if TYPE_CHECKING:
@@ -105,8 +104,8 @@ def _owner(part: ReducedPart, certificate: Key) -> tuple[KeyPacket, bytes]:
     """Return the key packet that *part* belongs to, and its secret fields."""
     for packet in certificate.key_packets:
         try:
-            return packet, reduction.expand(Reduced(part.form, part.value), packet.public)
-        except (RagleafError, ValueError):
+            return packet, reduction.expand(part, packet.public)
+        except RagleafError:
             # Not the key of this secret; the next may be.
             continue
     raise CertificateError(

@@ -43,8 +43,8 @@ def require(clear: bytes, public: bytes) -> None:
     """
     Return if the secret fields *clear* belong to the public part *public*.
 
-    Raises KeyPairMismatch where they do not, UnsupportedKey where the algorithm or curve has no
-    proof here.
+    Raises KeyPairMismatch where they do not, UnsupportedKey where that cannot be told of this
+    algorithm or curve.
     """
     secret = material.secret_fields(clear, public)
     _CHECKS.get(material.algorithm(public), _no_check)(secret, material.public_fields(public))

@@ -139,7 +139,10 @@ def number(field: bytes) -> int:
 
 
 def integer(value: int) -> bytes:
-    """Return *value* as a multiprecision integer field in its one canonical form."""
+    """
+    Return *value* as a multiprecision integer field in its one canonical form; raises ValueError
+    above 65,535 bits.
+    """
     bits = value.bit_length()
     return push_number(bits, 2) + push_number(value, (bits + 7) // 8)
 

@@ -8,37 +8,22 @@ is their scalar.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from paperkey_alt.errors import KeyPairMismatch
 from paperkey_alt.format.buffer import Buffer, Truncated
+from paperkey_alt.format.payload import Reduced
 from paperkey_alt.keys import rsa
 from paperkey_alt.keys.openpgp import key_pair, material
 from paperkey_alt.keys.openpgp.material import integer, mpi, number
 from paperkey_alt.keys.openpgp.rfc9580 import RSA_ALGORITHMS
 
+# Forms of payload.Reduced, and how they stand for the secret fields. SCALAR: by the one secret
+# number, big-endian, or the secret octets; PRIME_…: by p, big-endian, and the rule of the private
+# exponent; PRIME_AND_EXPONENT: by p and then d as multiprecision integers (RFC 9580 §3.2).
 SCALAR = 1
 PRIME_LCM = rsa.LCM
 PRIME_PHI = rsa.PHI
 PRIME_AND_EXPONENT = 4
 FORMS = (SCALAR, PRIME_LCM, PRIME_PHI, PRIME_AND_EXPONENT)
-
-
-@dataclass(frozen=True)
-class Reduced:
-    """
-    *form* says how *value* stands for the secret fields.
-
-    SCALAR: the one secret number, big-endian, or the secret octets; PRIME_…: p, big-endian;
-    PRIME_AND_EXPONENT: p and then d as multiprecision integers (RFC 9580 §3.2).
-    """
-
-    form: int
-    value: bytes
-
-    def __post_init__(self) -> None:
-        if self.form not in FORMS or not self.value:
-            raise ValueError("a reduced secret has one of four forms, and a value")
 
 
 def reduce(clear: bytes, public: bytes) -> Reduced | None:
@@ -62,17 +47,26 @@ def expand(reduced: Reduced, public: bytes) -> bytes:
     Return the secret fields that *reduced* stands for; raises KeyPairMismatch where it does not
     belong to *public*.
     """
+    if reduced.form not in FORMS:
+        raise KeyPairMismatch(f"the reduced secret is of form {reduced.form}, which is unknown")
     algorithm = material.algorithm(public)
     if (reduced.form == SCALAR) == (algorithm in RSA_ALGORITHMS):
         raise KeyPairMismatch("the reduced secret is of another algorithm than the public key")
     if reduced.form != SCALAR:
         clear = _expand_rsa(reduced, public)
     elif algorithm in material.WITH_ONE_MPI:
-        clear = integer(int.from_bytes(reduced.value, "big"))
+        clear = _expand_scalar(reduced.value)
     else:
         clear = reduced.value
     key_pair.require(clear, public)
     return clear
+
+
+def _expand_scalar(value: bytes) -> bytes:
+    try:
+        return integer(int.from_bytes(value, "big"))
+    except ValueError:
+        raise KeyPairMismatch("the reduced secret is longer than any number of a key") from None
 
 
 def _candidates(fields: tuple[bytes, ...], algorithm: int) -> tuple[Reduced, ...]:

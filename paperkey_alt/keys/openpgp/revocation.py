@@ -199,7 +199,7 @@ def _rsa_verify(
     (made,) = _integers(value, 1)
     size = (n.bit_length() + 7) // 8
     key = rsa.RSAPublicNumbers(e, n).public_key()
-    key.verify(made.to_bytes(size, "big"), digest, padding.PKCS1v15(), Prehashed(algorithm))
+    key.verify(push_number(made, size), digest, padding.PKCS1v15(), Prehashed(algorithm))
 
 
 def _dsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: bytes) -> bytes:
@@ -249,7 +249,7 @@ def _eddsa_legacy_verify(
     public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: LibraryHash
 ) -> None:
     _require_ed25519(public)
-    made = b"".join(half.to_bytes(32, "big") for half in _integers(value, 2))
+    made = b"".join(push_number(half, 32) for half in _integers(value, 2))
     ed25519.Ed25519PublicKey.from_public_bytes(public[1][3:]).verify(made, digest)
 
 

@@ -62,11 +62,6 @@ class Fields:
     value: bytes
 
     @property
-    def version(self) -> int:
-        """The version of the signature."""
-        return self.hashed[0]
-
-    @property
     def algorithm(self) -> int:
         """The number of the public-key algorithm."""
         return self.hashed[2]

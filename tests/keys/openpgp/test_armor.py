@@ -64,7 +64,9 @@ LENIENT = {
     "an empty row with blanks in it": TEXT.replace("\n\n", "\n \t\n", 1),
     "text before and behind": f"Dear keepers,\nthe key:\n{TEXT}\nYours, Älfheim\n",
     "no checksum": BARE,
-    "a signed text before it": f"-----BEGIN PGP SIGNED MESSAGE-----\nHash: SHA256\n\nNotice 7\n- -----BEGIN\n{TEXT}",
+    "a signed text before it": (
+        f"-----BEGIN PGP SIGNED MESSAGE-----\nHash: SHA256\n\nNotice 7\n- -----BEGIN\n{TEXT}"
+    ),
 }
 
 

@@ -221,7 +221,10 @@ def test_a_public_packet_among_secret_ones():
     taken = extraction.extract(mixed)
     assert len(taken.payload.parts) == 1
     assert taken.notes == (
-        f"Left out: the secret of the {KEY.key_packets[1].title}: the file has only its public part.",
+        (
+            f"Left out: the secret of the {KEY.key_packets[1].title}: "
+            "the file has only its public part."
+        ),
     )
 
 

@@ -15,13 +15,14 @@ import pysequoia
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from samples import NAMES, PUBLISHED, file, sample
+from samples import NAMES, PUBLISHED, file, new_header, sample
 
 from paperkey_alt.errors import (
     KeyFileError,
     NotARevocation,
     NotASecretKey,
     RagleafError,
+    UnsupportedKey,
     WrongPassphrase,
 )
 from paperkey_alt.keys.openpgp import (
@@ -159,6 +160,70 @@ def test_what_is_no_revocation_of_this_key_is_refused(name):
     """The sheet would be worthless on the day it is needed."""
     with pytest.raises(KeyFileError):
         revocation.read(REFUSED[name](), key_of("nist-p256")[0].primary)
+
+
+def body_of(packet):
+    """The body of a revocation, whose header has six octets."""
+    return packet[6:]
+
+
+def areas_end(body):
+    """The place behind the two subpacket areas of a signature (RFC 9580 §5.2.3)."""
+    width = {4: 2, 6: 4}[body[0]]
+    hashed_end = 4 + width + int.from_bytes(body[4 : 4 + width], "big")
+    return hashed_end + width + int.from_bytes(body[hashed_end : hashed_end + width], "big")
+
+
+def changed(body, at, value):
+    """The body as a packet, with another byte at *at*."""
+    return new_header(2, len(body)) + body[:at] + bytes([value]) + body[at + 1 :]
+
+
+@pytest.mark.parametrize("name", ["curve25519-legacy", "v6-curve25519", "rsa2048-open"])
+def test_a_revocation_cut_behind_its_claims_is_refused(name):
+    """Who made it and why stands there; digest, salt and signature do not, or not all."""
+    key, _ = key_of(name)
+    body = body_of(made(name))
+    for length in {areas_end(body), areas_end(body) + 1, areas_end(body) + 2, len(body) - 1}:
+        with pytest.raises(NotARevocation, match="not signed by this key"):
+            revocation.read(new_header(2, length) + body[:length], key.primary)
+
+
+@pytest.mark.parametrize(("at", "value"), [(2, 99), (3, 99), (3, 1)])
+def test_a_revocation_of_another_kind_is_refused(at, value):
+    """By another algorithm than the key's, or with a hash that is unknown or broken."""
+    key, _ = key_of("curve25519-legacy")
+    with pytest.raises(NotARevocation, match="another kind"):
+        revocation.read(changed(body_of(made("curve25519-legacy")), at, value), key.primary)
+
+
+def test_a_revocation_of_another_version_is_refused():
+    """Version 3, which names its issuer too (RFC 9580 §5.2.2)."""
+    key, _ = key_of("curve25519-legacy")
+    body = b"\3\5\x20" + bytes(4) + key.primary.key_id + b"\x16\x08\0\0"
+    with pytest.raises(NotARevocation, match="another kind"):
+        revocation.read(new_header(2, len(body)) + body, key.primary)
+
+
+@pytest.mark.parametrize("name", ["curve25519-legacy", "rsa2048-open", "nist-p256"])
+@pytest.mark.parametrize("numbers", [b"\xff\xff" + b"\xff" * 8192, b"\0\0", b"", b"\0\x09\1"])
+def test_a_signature_of_other_numbers_is_refused(name, numbers):
+    """Larger than the key's can be, none, too few or cut short."""
+    key, _ = key_of(name)
+    body = body_of(made(name))
+    at = areas_end(body) + 2
+    forged = body[:at] + numbers * 2
+    with pytest.raises(NotARevocation, match="not signed by this key"):
+        revocation.read(new_header(2, len(forged)) + forged, key.primary)
+
+
+def test_an_algorithm_that_cannot_sign_here():
+    """It says so, and says where to have the revocation made."""
+    key, _ = key_of("sq-v6-mldsa65-open")
+    unlocked_primary = unlocked.unlock_primary(key, lambda _: "")
+    with pytest.raises(UnsupportedKey, match="algorithm 30") as caught:
+        revocation.make(unlocked_primary, Reason.NONE, "", NOW, bytes(32))
+    assert "--certificate" in caught.value.advice
 
 
 @given(st.integers(0, 10_000), st.integers(1, 255))

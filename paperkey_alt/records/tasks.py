@@ -1,0 +1,214 @@
+"""
+What is to be done about the backups in a register: `tasks`, `due` of them by now, and what is to be
+known before any sheet goes: `keep`.
+
+"Destroy" is said of sheets only where a later print of the same key carries every secret that they
+carry, is not the same print again, and was rehearsed with success. Whatever else is newer, the
+sheets are to be kept until their owner decides.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import enum
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from paperkey_alt.records.entry import GIVES, GIVES_NOT, REVOCATION
+from paperkey_alt.wording import counted
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from paperkey_alt.records.entry import Entry
+
+EXPIRES_SOON = dt.timedelta(days=60)
+DRILL_EVERY = dt.timedelta(days=365)
+
+
+class What(enum.Enum):
+    """What is to be done."""
+
+    DESTROY = "Destroy old sheets"
+    RENEW = "Renew the key"
+    REHEARSE = "Rehearse the sheets"
+    PRINT = "Print anew"
+
+
+@dataclass(frozen=True)
+class Task:
+    """*what* is to be done, the first *day* on which it is due, and a *sentence* to the owner."""
+
+    what: What
+    day: dt.date
+    sentence: str
+
+
+def tasks(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[Task, ...]]:
+    """Return for each entry by its number what is to be done, now or later, as seen *today*."""
+    return {
+        entry.number or 0: tuple(_tasks(entry, entries, today)) for entry in entries if entry.left
+    }
+
+
+def due(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[str, ...]]:
+    """
+    Return for each entry by its number what is due *today*, in a sentence each; entries for which
+    nothing is are left out.
+    """
+    sentences = {
+        number: tuple(task.sentence for task in found if task.day <= today)
+        for number, found in tasks(entries, today).items()
+    }
+    return {number: found for number, found in sentences.items() if found}
+
+
+def keep(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[str, ...]]:
+    """
+    Return for each entry by its number why its sheets are to be kept although something is newer,
+    in a sentence each; entries of which nothing is to be said are left out.
+    """
+    sentences = {
+        entry.number or 0: tuple(_keep(entry, entries, today))
+        for entry in entries
+        if entry.left and not _replacements(entry, entries)
+    }
+    return {number: found for number, found in sentences.items() if found}
+
+
+def _tasks(entry: Entry, entries: Iterable[Entry], today: dt.date) -> Iterator[Task]:
+    replacements = _replacements(entry, entries)
+    if replacements:
+        latest = replacements[-1]
+        rehearsed = latest.drilled or latest.printed
+        yield Task(
+            What.DESTROY,
+            rehearsed,
+            f"Replaced by {_named(latest.left)}, printed on {latest.printed} and rehearsed on "
+            f"{rehearsed}: destroy the sheets of {_named(entry.left)}, every copy, and mark them "
+            "destroyed.",
+        )
+        return
+    if len(entry.left) < entry.needed:
+        yield Task(
+            What.PRINT,
+            max(entry.destroyed.values()),
+            f"Of the {entry.needed} shares that are needed only {len(entry.left)} "
+            f"{'is' if len(entry.left) == 1 else 'are'} not destroyed: print anew while the key "
+            "is there.",
+        )
+        return
+    if entry.expires is not None:
+        yield _renewal(entry.expires, today)
+    yield _rehearsal(entry)
+
+
+def _renewal(expires: dt.date, today: dt.date) -> Task:
+    if expires < today:
+        sentence = f"The key expired on {expires}: renew it, or print what replaces it."
+    else:
+        sentence = (
+            f"The key expires on {expires}: renew it, and print the sheets anew if its secret or "
+            "passphrase changes."
+        )
+    # A hostile register may have a day on which no day so long before is left.
+    before = max(expires.toordinal() - EXPIRES_SOON.days, 1)
+    return Task(What.RENEW, dt.date.fromordinal(before), sentence)
+
+
+def _rehearsal(entry: Entry) -> Task:
+    if entry.drilled is not None and entry.drill == GIVES_NOT:
+        return Task(
+            What.PRINT,
+            entry.drilled,
+            f"The rehearsal on {entry.drilled} failed: print anew while the key is there.",
+        )
+    if entry.drilled is None or entry.drill != GIVES:
+        return Task(
+            What.REHEARSE,
+            entry.printed,
+            "Never rehearsed: see with ragleaf drill whether the paper gives back what it carries.",
+        )
+    next_one = min(entry.drilled.toordinal() + DRILL_EVERY.days, dt.date.max.toordinal())
+    return Task(
+        What.REHEARSE,
+        dt.date.fromordinal(next_one),
+        f"Last rehearsed on {entry.drilled}: once a year is due.",
+    )
+
+
+def _keep(entry: Entry, entries: Sequence[Entry], today: dt.date) -> Iterator[str]:
+    newer = [other for other in entries if other.left and _number(other) > _number(entry)]
+    unrehearsed = [other for other in newer if _carries_more(other, entry)]
+    if unrehearsed:
+        latest = unrehearsed[-1]
+        yield (
+            f"Printed anew as {_named(latest.left)} on {latest.printed}, but no rehearsal shows "
+            "that those sheets give the key back: keep these."
+        )
+    copies = [other for other in newer if entry.contents and other.contents == entry.contents]
+    for copy in copies[-1:]:
+        carries = "carries" if len(copy.left) == 1 else "carry"
+        yield (
+            f"{_named(copy.left)} {carries} the same secrets as these sheets, and no others: that "
+            "is a second print, not a replacement. These still open with the passphrase of their "
+            "day."
+        )
+    if entry.kind == REVOCATION:
+        return
+    next_key = any(
+        entry.name is not None
+        and other.name == entry.name
+        and None not in (entry.fingerprint, other.fingerprint)
+        and other.fingerprint != entry.fingerprint
+        for other in newer
+    )
+    if next_key or (entry.expires is not None and entry.expires < today):
+        reason = "A newer key of this name has sheets" if next_key else "The key has expired"
+        yield (
+            f"{reason}. Old mail needs the old key: keep its sheets. Only you can say when they go."
+        )
+
+
+def _replacements(entry: Entry, entries: Iterable[Entry]) -> list[Entry]:
+    """Return the later prints that replace *entry* and were rehearsed, in their order."""
+    return [
+        other
+        for other in entries
+        if _number(other) > _number(entry) and _carries_more(other, entry) and _is_rehearsed(other)
+    ]
+
+
+def _carries_more(other: Entry, entry: Entry) -> bool:
+    """
+    Tell whether *other* is a print of the same key that carries all secrets of *entry*, and not
+    only these as they are there.
+
+    A share and a single backup are kept for different ends, and so are revocations, which have no
+    contents here.
+    """
+    return (
+        entry.fingerprint is not None
+        and other.fingerprint == entry.fingerprint
+        and (other.threshold is None) == (entry.threshold is None)
+        and len(entry.contents) > 0
+        and entry.contents.keys() <= other.contents.keys()
+        and other.contents != entry.contents
+        and len(other.left) >= other.needed
+    )
+
+
+def _is_rehearsed(entry: Entry) -> bool:
+    return entry.drill == GIVES and entry.drilled is not None and entry.drilled >= entry.printed
+
+
+def _number(entry: Entry) -> int:
+    return entry.number or 0
+
+
+def _named(marks: Sequence[str]) -> str:
+    """Return *marks* in words, the first three of many."""
+    if len(marks) > 4:
+        return f"{', '.join(marks[:3])} and {counted(len(marks) - 3, 'more', 'more')}"
+    *most, last = marks
+    return f"{', '.join(most)} and {last}" if most else last
