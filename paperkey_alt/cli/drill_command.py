@@ -10,12 +10,14 @@ from paperkey_alt.cli import files, given_register, given_sources, options, pass
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine
 from paperkey_alt.errors import CertificateError, DrillFailed, PaperError, SeveralSets, in_file
-from paperkey_alt.format.head_line import backup_characters
+from paperkey_alt.format import backup
 from paperkey_alt.keys import comparison
 from paperkey_alt.keys.comparison import Verdict
 from paperkey_alt.records import entry
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from paperkey_alt.format.body import Ask
     from paperkey_alt.format.recover import Findings, SetFinding
     from paperkey_alt.keys.comparison import LiveFile
@@ -77,7 +79,7 @@ def command(
     except (PaperError, CertificateError, DrillFailed) as error:
         # Which set is meant is a question of ours; it says nothing of the paper.
         if findings and not no_register and not isinstance(error, SeveralSets):
-            _note(register_path, _chosen(findings, mark), live, entry.GIVES_NOT)
+            _note(register_path, _chosen(findings, marks), live, entry.GIVES_NOT)
         advice = _ANOTHER if isinstance(error, CertificateError) else error.advice
         raise DrillFailed(
             f"this paper does not give this key back, because {error}", advice=advice
@@ -85,7 +87,7 @@ def command(
     say([said, "Nothing was written but a date in the register, if it has this backup."])
     if not no_register:
         # A set that was given beside and is not complete was not rehearsed.
-        chosen = [finding for finding in _chosen(findings, mark) if finding.body is not None]
+        chosen = [finding for finding in _chosen(findings, marks) if finding.body is not None]
         _note(register_path, chosen, live, entry.GIVES)
 
 
@@ -111,15 +113,10 @@ def _rehearse(
     return words
 
 
-def _chosen(findings: Findings, mark: str | None) -> list[SetFinding]:
-    """Return the sets that *mark*, a set mark or backup number, names; all if it is None."""
-    return [
-        finding
-        for finding in findings.sets
-        if mark is None
-        or finding.head.mark == mark
-        or (finding.head.share and backup_characters(finding.head.share.backup) == mark)
-    ]
+def _chosen(findings: Findings, marks: Collection[str]) -> list[SetFinding]:
+    """Return the sets that *marks*, set marks or backup numbers, name; all if there are none."""
+    named = {mark.upper() for mark in marks}
+    return [finding for finding in findings.sets if not named or named & backup.names(finding.head)]
 
 
 def _note(path: str | None, rehearsed: list[SetFinding], live: LiveFile, outcome: str) -> None:

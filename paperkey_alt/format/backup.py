@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Sequence
 
     from paperkey_alt.format.body import Body
+    from paperkey_alt.format.head_line import Head
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.recover import Findings, SetFinding
 
@@ -84,6 +85,11 @@ class Standing:
 def shared_length(length: int) -> int:
     """Return how long a share of a body of *length* bytes is, in bytes."""
     return COMMITMENT_BYTES + length + BLIND_BYTES
+
+
+def names(head: Head) -> set[str]:
+    """Return what the set *head* can be called by: its set mark, and the backup number of a share."""
+    return {head.mark, backup_characters(head.share.backup)} if head.share else {head.mark}
 
 
 def commitment(secret: bytes, terms: Terms) -> bytes:
@@ -222,7 +228,7 @@ def _is_certificate(member: SetFinding) -> bool:
 
 
 def _names(family: Sequence[SetFinding]) -> set[str]:
-    return {_name(family), *(member.head.mark for member in family)}
+    return set().union(*(names(member.head) for member in family))
 
 
 def _described(family: Sequence[SetFinding]) -> str:
