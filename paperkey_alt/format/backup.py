@@ -88,7 +88,7 @@ def shared_length(length: int) -> int:
 
 
 def names(head: Head) -> set[str]:
-    """Return what the set *head* can be called by: its set mark, and the backup number of a share."""
+    """Return what the set *head* can be called by: its set mark, the backup number of a share."""
     return {head.mark, backup_characters(head.share.backup)} if head.share else {head.mark}
 
 

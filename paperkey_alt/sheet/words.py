@@ -34,8 +34,8 @@ if TYPE_CHECKING:
 _CONTENT = {
     Lean: (
         "a byte 01, a byte with the number of secrets, two bytes with the length of each, a byte "
-        "and as many of fingerprint for each, then the secrets. The key file is the certificate with "
-        "each key packet made a secret one: its body, then its secret (RFC 9580, 5.5.3)."
+        "and as many of fingerprint for each, then the secrets. The key file is the certificate "
+        "with each key packet made a secret one: its body, then its secret (RFC 9580, 5.5.3)."
     ),
     Whole: "a byte 02, then the key file in binary form (RFC 9580, 10.2).",
     File: "a byte 04, 16 random bytes, one byte and as many bytes of name, then the file.",
