@@ -120,14 +120,16 @@ def _legible(findings: Findings, marks: tuple[str, ...]) -> list[str]:
     Return what is to be said when all that was given can be read in full; raise what keeps it from
     that.
     """
-    shares = [report.standing(standing) for standing in backup.standings(findings)]
+    shares = backup.standings(findings, marks)
     if shares:
-        return shares
+        told = [sentence for standing in shares for sentence in report.not_joined(standing)]
+        return [*dict.fromkeys(told), *map(report.standing, shares)]
     joined = backup.join(findings, marks)
+    told = report.not_joined(joined)
     if isinstance(joined.body, SealedBody):
-        return ["It is sealed; whether a passphrase opens it was not tried (--prove does)."]
+        return [*told, "It is sealed; whether a passphrase opens it was not tried (--prove does)."]
     read_plain(joined.body)
-    return []
+    return told
 
 
 def _prove(

@@ -14,7 +14,7 @@ import click
 from paperkey_alt import keys
 from paperkey_alt.cli import files, report
 from paperkey_alt.cli.terminal import say
-from paperkey_alt.errors import PaperError, in_file
+from paperkey_alt.errors import CertificateError, PaperError, in_file
 from paperkey_alt.format import backup, body
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.recover import recover
@@ -100,20 +100,26 @@ def rebuild(
     Return the secret that the sheets carry, and the passphrase of the seal if one was over it.
     """
     joined = backup.join(findings, marks)
-    say(
-        f"Set {mark} was not used: its lines are fine, but it does not fit the secret that the "
-        "others join to."
-        for mark in joined.wrong
-    )
-    say(
-        f"Set {mark} was left out: it contradicts the set that you named."
-        for mark in joined.left_out
-    )
+    say(report.not_joined(joined))
     unwrapped = body.unwrap(joined.body, ask)
     rebuilt = keys.rebuild(
-        unwrapped.payload, certificate=certificate, passphrase=unwrapped.passphrase, ask=ask
+        unwrapped.payload,
+        certificate=certificate or _printed_certificate(findings, marks),
+        passphrase=unwrapped.passphrase,
+        ask=ask,
     )
     return rebuilt, unwrapped.passphrase
+
+
+def _printed_certificate(findings: Findings, marks: Collection[str]) -> Key | None:
+    """Return the public certificate that is among the sheets, if one is."""
+    printed = backup.certificates(findings, marks)
+    if len(printed) > 1:
+        raise CertificateError(
+            f"the sheets of {len(printed)} public certificates were given",
+            advice="Name the set marks of the one that is meant and of the key with --mark.",
+        )
+    return keys.certificate(printed[0], None) if printed else None
 
 
 def certificate(name: str | None, fingerprint: str | None) -> Key | None:

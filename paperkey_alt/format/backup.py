@@ -19,14 +19,13 @@ from paperkey_alt.errors import (
     PaperError,
     SeveralSets,
     SharesConflict,
-    SharesDisagree,
     UnknownFormat,
 )
 from paperkey_alt.format import body as bodies
 from paperkey_alt.format import shares
 from paperkey_alt.format.head_line import BACKUP_BITS, Share, backup_characters
 from paperkey_alt.format.line_set import lay_out
-from paperkey_alt.format.payload import BLIND_BYTES, KIND_CERTIFICATE
+from paperkey_alt.format.payload import BLIND_BYTES, KIND_CERTIFICATE, Certificate, unpack
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
@@ -58,28 +57,33 @@ class Terms:
 @dataclass(frozen=True)
 class Joined:
     """
-    The body of a backup; the set marks of complete shares that carry its commitment and do not fit
-    its secret (*wrong*), and of those that carry another commitment, or stand under the number of a
-    set that was named (*left_out*).
+    The body of a backup, and the set marks of complete shares that it was not joined from:
+
+    *apart*: they carry its commitment and do not fit the sets that it was joined from. That tells
+    that some holder altered a sheet, not who: holders who agree can alter theirs so that these
+    still join with some true ones. *left_out*: they contradict a set that was named. *strange*:
+    they are no shares as Ragleaf prints them.
     """
 
     body: Body
-    wrong: tuple[str, ...] = ()
+    apart: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
+    strange: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Standing:
     """
     Of which shares of a backup every line could be had; *needed* how many there must be, of
-    *count*. *marks* are their set marks, *begins* the five characters with which line 1 begins.
+    *count*. *left_out* and *strange* as of a Joined.
     """
 
     backup: str
     complete: tuple[int, ...]
     needed: int
     count: int
-    marks: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
+    strange: tuple[str, ...] = ()
 
 
 def shared_length(length: int) -> int:
@@ -127,96 +131,177 @@ def join(findings: Findings, marks: Collection[str] = ()) -> Joined:
 
     Raises SeveralSets where more than one backup is at hand and none named; SharesConflict where
     shares contradict each other and none of them is named; NotEnoughLines, NotEnoughShares,
-    SharesDisagree, PaperError.
+    SharesDisagree, UnknownFormat, PaperError.
     """
-    family = _family(findings.sets, frozenset(map(str.upper, marks)))
-    share = family[0].head.share
-    if share is None:
-        if family[0].body is None:
+    named = frozenset(map(str.upper, marks))
+    sound, strange = _sound(findings.sets, named)
+    families = _families(sound, named, _certificate_marks(findings))
+    if len(families) > 1:
+        listed = "; ".join(map(_described, families))
+        raise SeveralSets(f"sheets of {len(families)} sets were given: {listed}")
+    (family,) = families
+    head, single = family[0].head, family[0].body
+    told = tuple(member.head.mark for member in strange)
+    if head.share is None:
+        if single is None:
             raise _named(family[0].problem or PaperError("it is not complete"), family[0])
-        return Joined(bodies.flagged(family[0].body, sealed=family[0].head.sealed))
-    for member in family:
-        _require_backup_number(member)
-    complete = [member for member in family if member.body is not None]
-    believed = [member for member in complete if member.head.mark in set(map(str.upper, marks))]
-    ours = _believed_side(complete, believed)
-    numbered = _by_number(ours)
-    if len(numbered) < share.threshold:
-        raise _shortfall(family, ours)
-    return _join(ours, complete, believed)
+        return Joined(bodies.flagged(single, sealed=head.sealed), strange=told)
+    believed = [member for member in family if member.head.mark in named]
+    side = _believed_side(family, believed)
+    if len(_by_number(side)) < head.share.threshold:
+        raise _shortfall(family, side)
+    joined = _join(side, believed)
+    body = bodies.flagged(joined.secret[:-BLIND_BYTES], sealed=side[0].head.sealed)
+    if not body.sealed and body.data[:1] == bytes([KIND_CERTIFICATE]):
+        raise UnknownFormat("a public certificate was split, which Ragleaf does not")
+    return Joined(
+        body,
+        tuple(one.head.mark for one in side if (_number(one), one.body) not in joined.right),
+        tuple(one.head.mark for one in family if one.body is not None and one not in side),
+        told,
+    )
 
 
-def standings(findings: Findings) -> tuple[Standing, ...]:
+def standings(findings: Findings, marks: Collection[str] = ()) -> tuple[Standing, ...]:
     """
-    Return how each backup stands of which shares were given, shares with different commitments
-    apart; none where the sets given are no shares.
+    Return how each backup stands of which shares were given, or that *marks* name; none where the
+    sets given are no shares.
 
-    Raises the problem of a share that is not complete: a holder is told of that one share, whatever
-    the others are. Raises SharesConflict where shares contradict each other.
+    Raises SharesConflict where shares contradict each other and none of them is named; the problem
+    of a share that is not complete: a holder is told of that one share, whatever the others are.
     """
+    named = frozenset(map(str.upper, marks))
+    sound, strange = _sound(findings.sets, named)
     found = []
-    for family in _families(findings.sets).values():
+    for family in _families(sound, named, _certificate_marks(findings)):
         share = family[0].head.share
         if share is None:
             continue
-        for member in family:
-            if member.problem:
-                raise _named(member.problem, member)
-            _require_backup_number(member)
-        _believed_side(family, ())
-        complete = tuple(_by_number(family))
-        found.append(Standing(_name(family), complete, share.threshold, share.count))
+        lacking = [(member.problem, member) for member in family if member.problem]
+        if len(lacking) == len(family):
+            raise _named(*lacking[0])
+        side = _believed_side(family, [one for one in family if one.head.mark in named])
+        if lacking:
+            raise _named(*lacking[0])
+        found.append(
+            Standing(
+                _name(family),
+                tuple(_by_number(side)),
+                share.threshold,
+                share.count,
+                tuple(one.head.mark for one in family if one not in side),
+                tuple(one.head.mark for one in strange),
+            )
+        )
     return tuple(found)
+
+
+def certificates(findings: Findings, marks: Collection[str] = ()) -> tuple[bytes, ...]:
+    """
+    Return the packets of the public certificates that *findings* carry, or of those that *marks*
+    name where they name any.
+    """
+    named = frozenset(map(str.upper, marks))
+    found = [member for member in findings.sets if _is_certificate(member)]
+    chosen = [member for member in found if member.head.mark in named] or found
+    payloads = (unpack(member.body) for member in chosen if member.body)
+    return tuple(payload.packets for payload in payloads if isinstance(payload, Certificate))
 
 
 def _backup_number(committed: bytes) -> int:
     return int.from_bytes(committed[:4], "big") >> 32 - BACKUP_BITS
 
 
-def _committed(member: SetFinding) -> bytes:
-    return (member.body or b"")[:COMMITMENT_BYTES]
+def _committed(member: SetFinding) -> bytes | None:
+    """Return the commitment of a share as far as it is known."""
+    return member.first if member.body is None else member.body[:COMMITMENT_BYTES]
 
 
-def _require_backup_number(member: SetFinding) -> None:
-    share = member.head.share
-    if share and member.body is not None and _backup_number(_committed(member)) != share.backup:
-        raise UnknownFormat(
-            f"set {member.head.mark}: the backup number in line 0 is not that of line 1",
-            advice="This is no share as Ragleaf prints it. Leave it out.",
-        )
+def _number(member: SetFinding) -> int:
+    return member.head.share.number if member.head.share else 0
 
 
-def _families(line_sets: Iterable[SetFinding]) -> dict[object, list[SetFinding]]:
-    """Return the sets by what line 0 says that they are: one set, or shares of one backup."""
+def _sound(
+    line_sets: Sequence[SetFinding], named: frozenset[str]
+) -> tuple[list[SetFinding], list[SetFinding]]:
+    """
+    Return the sets among which there is to choose, and those that say that they are shares and
+    cannot be. A public certificate is chosen only where there is nothing else, or it alone is
+    *named*.
+
+    Raises UnknownFormat where one that cannot be a share is named or nothing else was given.
+    """
+    certificates = [member for member in line_sets if _is_certificate(member)]
+    others = [member for member in line_sets if not _is_certificate(member)]
+    if not others or (named and named <= {member.head.mark for member in certificates}):
+        return certificates, []
+    sound: list[SetFinding] = []
+    strange: list[SetFinding] = []
+    for member in others:
+        problem = _strangeness(member)
+        if problem and (member.head.mark in named or len(others) == 1):
+            raise problem
+        (strange if problem else sound).append(member)
+    if not sound:
+        raise _strangeness(strange[0]) or PaperError("no share is sound")
+    return sound, strange
+
+
+def _strangeness(member: SetFinding) -> PaperError | None:
+    """Return why a set that says that it is a share cannot be one."""
+    share, committed = member.head.share, _committed(member)
+    if share is None or committed is None:
+        return None
+    if member.body is not None and len(member.body) <= COMMITMENT_BYTES + BLIND_BYTES:
+        what = "it is too short for a share"
+    elif _backup_number(committed) != share.backup:
+        what = "the backup number in line 0 is not that of line 1"
+    else:
+        return None
+    return UnknownFormat(
+        f"set {member.head.mark}: {what}",
+        advice="This is no share as Ragleaf prints it. Leave it out.",
+    )
+
+
+def _families(
+    line_sets: Sequence[SetFinding], named: frozenset[str], certificates: frozenset[str]
+) -> tuple[list[SetFinding], ...]:
+    """
+    Return the sets by what line 0 says that they are, one set or shares of one backup; where sets
+    are *named*, those alone that have one of them.
+
+    A name is a set mark if it is one of any set, otherwise a backup number: so nobody can give a
+    backup the set mark of another holder as its number.
+    """
     families: dict[object, list[SetFinding]] = defaultdict(list)
     for member in line_sets:
         share = member.head.share
-        key = (share.threshold, share.count, share.backup) if share else member.head.mark
+        key = (share.threshold, share.count, share.backup) if share else member.head
         families[key].append(member)
-    return families
-
-
-def _family(line_sets: Iterable[SetFinding], marks: frozenset[str]) -> list[SetFinding]:
-    """Return the sets of the one backup that is at hand, or that *marks* name."""
-    families = list(_families(one for one in line_sets if not _is_certificate(one)).values())
-    if marks:
-        named = [family for family in families if marks & _names(family)]
-        strange = marks.difference(*map(_names, families)) if families else marks
-        if strange or not named:
-            raise PaperError(
-                f"no line of {', '.join(sorted(strange or marks))} was given",
-                advice="The set mark is printed large on every sheet.",
-            )
-        families = named
-    if not families:
+    if not named:
+        return tuple(families.values())
+    marks = {member.head.mark for member in line_sets}
+    # Of a certificate that is named beside others it is known already.
+    named -= certificates - marks
+    numbers = {backup for member in line_sets for backup in names(member.head) - {member.head.mark}}
+    unknown = sorted(named - marks - numbers)
+    if unknown:
         raise PaperError(
-            "the sheets that were given carry a public certificate and no secret",
-            advice="Give the sheets of the key as well.",
+            f"no line of {', '.join(unknown)} was given",
+            advice="The set mark is printed large on every sheet.",
         )
-    if len(families) > 1:
-        listed = "; ".join(map(_described, families))
-        raise SeveralSets(f"sheets of {len(families)} sets were given: {listed}")
-    return families[0]
+    return tuple(
+        family
+        for family in families.values()
+        if any(
+            member.head.mark in named or names(member.head) & (named - marks) for member in family
+        )
+    )
+
+
+def _certificate_marks(findings: Findings) -> frozenset[str]:
+    return frozenset(member.head.mark for member in findings.sets if _is_certificate(member))
 
 
 def _is_certificate(member: SetFinding) -> bool:
@@ -227,120 +312,136 @@ def _is_certificate(member: SetFinding) -> bool:
     )
 
 
-def _names(family: Sequence[SetFinding]) -> set[str]:
-    return set().union(*(names(member.head) for member in family))
-
-
 def _described(family: Sequence[SetFinding]) -> str:
     complete = sum(member.body is not None for member in family)
     share = family[0].head.share
     if share is None:
         return f"{_name(family)} ({'complete' if complete else 'not complete'})"
-    return f"backup {_name(family)} ({counted(complete, 'complete share')})"
+    marks = ", ".join(member.head.mark for member in family)
+    return (
+        f"backup {_name(family)}, {share.threshold} of {share.count} "
+        f"({counted(complete, 'complete share')}: {marks})"
+    )
 
 
 def _by_number(line_sets: Iterable[SetFinding]) -> dict[int, list[SetFinding]]:
     """Return complete shares by their number."""
     numbered: dict[int, list[SetFinding]] = defaultdict(list)
     for member in line_sets:
-        if member.head.share and member.body is not None:
-            numbered[member.head.share.number].append(member)
+        if member.body is not None:
+            numbered[_number(member)].append(member)
     return dict(sorted(numbered.items()))
 
 
 def _believed_side(
-    complete: Sequence[SetFinding], believed: Sequence[SetFinding]
+    family: Sequence[SetFinding], believed: Sequence[SetFinding]
 ) -> list[SetFinding]:
     """
-    Return the complete shares that carry one commitment: that of those that are *believed*, or the
-    only one there is.
+    Return the complete shares of a backup that can be joined: all, or those that do not contradict
+    the ones that are *believed*.
 
-    Raises SharesConflict where that does not settle it.
+    Raises SharesConflict where shares contradict each other and that does not settle it; the
+    problem of a believed one of which not even line 1 is known.
     """
-    sides: dict[bytes, list[SetFinding]] = defaultdict(list)
-    for member in complete:
-        sides[_committed(member)].append(member)
-    wanted = {_committed(member) for member in believed}
-    if len(wanted) > 1 or (not wanted and (len(sides) > 1 or _twins(complete))):
-        raise SharesConflict(_conflict(list(sides.values())))
-    ours = sides[wanted.pop()] if wanted else list(complete)
-    taken = {member.head.share.number for member in believed if member.head.share}
-    return [
-        member
-        for member in ours
-        if member in believed or (member.head.share and member.head.share.number not in taken)
-    ]
+    ours = [member for member in family if not believed or _agrees(member, believed)]
+    known = {
+        committed for member in believed or family if (committed := _committed(member)) is not None
+    }
+    if believed and not known:
+        raise _named(believed[0].problem or PaperError("it is not complete"), believed[0])
+    complete = [member for member in ours if member.body is not None]
+    shapes = {(member.head.sealed, member.head.body_length) for member in complete}
+    if len(known) > 1 or len(shapes) > 1 or (not believed and _twins(complete)):
+        raise SharesConflict(_conflict(family))
+    return complete
+
+
+def _agrees(member: SetFinding, believed: Sequence[SetFinding]) -> bool:
+    """Tell whether a share does not contradict those that are *believed*."""
+    if member in believed:
+        return True
+    if _number(member) in map(_number, believed):
+        return False
+    committed = {_committed(one) for one in believed}
+    complete = [one.head for one in believed if one.body is not None]
+    shapes = {(head.sealed, head.body_length) for head in complete}
+    shape = (member.head.sealed, member.head.body_length)
+    return _committed(member) in committed and (shape in shapes or not shapes)
 
 
 def _twins(complete: Iterable[SetFinding]) -> bool:
     """Tell whether two shares that differ have one number."""
-    return any(len(members) > 1 for members in _by_number(complete).values())
+    return any(
+        len({member.body for member in members}) > 1 for members in _by_number(complete).values()
+    )
 
 
-def _conflict(sides: Sequence[Sequence[SetFinding]]) -> str:
-    told = [
-        ", ".join(
-            f"{one.head.mark} (share {one.head.share.number})" for one in side if one.head.share
-        )
-        for side in sides
-    ]
-    name = _name(sides[0])
-    if len(sides) == 1:
-        return f"two different sets of backup {name} have the same share number: {told[0]}"
+def _conflict(family: Sequence[SetFinding]) -> str:
+    """Return which shares of a backup are on which side, those of which that is known."""
+    sides: dict[object, list[SetFinding]] = defaultdict(list)
+    for member in family:
+        if member.body is not None:
+            side = (_committed(member), member.head.sealed, member.head.body_length)
+            sides[side].append(member)
+    for member in family:
+        if member.body is None and member.first is not None:
+            alike = [side for side in sides if isinstance(side, tuple) and side[0] == member.first]
+            sides[alike[0] if alike else member.first].append(member)
+    told = [", ".join(map(_side_member, members)) for members in sides.values()]
+    name = _name(family)
+    if len(told) == 1:
+        return f"different sets of backup {name} have the same share number: {told[0]}"
     return (
         f"the shares of backup {name} contradict each other, and which of them are true cannot be "
         f"told from here. On one side: {'. On another: '.join(told)}"
     )
 
 
-def _join(
-    ours: Sequence[SetFinding], complete: Sequence[SetFinding], believed: Sequence[SetFinding]
-) -> Joined:
-    head = ours[0].head
+def _side_member(member: SetFinding) -> str:
+    complete = "" if member.body is not None else ", not complete"
+    return f"{member.head.mark} (share {_number(member)}{complete})"
+
+
+@dataclass(frozen=True)
+class _Secret:
+    """What was joined, and the shares that fit: pairs of number and body."""
+
+    secret: bytes
+    right: frozenset[tuple[int, bytes]]
+
+
+def _join(side: Sequence[SetFinding], believed: Sequence[SetFinding]) -> _Secret:
+    head = side[0].head
     assert head.share is not None  # join has sent single sets elsewhere
-    terms, committed = Terms(head.share.threshold, head.share.count), _committed(ours[0])
-    length = max((len(one.body or b"") for one in believed), default=0) or _usual_length(ours)
-    numbered = _by_number(one for one in ours if len(one.body or b"") == length)
-    candidates = {
-        number: [(one.body or b"")[COMMITMENT_BYTES:] for one in members]
-        for number, members in numbered.items()
+    terms, committed = Terms(head.share.threshold, head.share.count), _committed(side[0])
+    numbered = {
+        number: list(dict.fromkeys(member.body or b"" for member in members))
+        for number, members in _by_number(side).items()
     }
-    if len(candidates) < terms.threshold:
-        raise SharesDisagree("the shares that were given are not of one length")
     joined = shares.join(
-        candidates,
+        {
+            number: [body[COMMITMENT_BYTES:] for body in bodies_given]
+            for number, bodies_given in numbered.items()
+        },
         terms.threshold,
         lambda secret: commitment(secret, terms) == committed,
-        [one.head.share.number for one in believed if one.head.share],
+        [_number(member) for member in believed],
     )
-    right = {numbered[number][at].head.mark for number, at in joined.right}
-    sealed = {one.head.sealed for one in ours if one.head.mark in right}
-    if len(sealed) > 1:
-        raise SharesDisagree("the shares that were given do not agree on whether there is a seal")
-    return Joined(
-        bodies.flagged(joined.secret[:-BLIND_BYTES], sealed=sealed.pop()),
-        tuple(one.head.mark for one in ours if one.head.mark not in right),
-        tuple(one.head.mark for one in complete if one not in ours),
+    return _Secret(
+        joined.secret, frozenset((number, numbered[number][at]) for number, at in joined.right)
     )
-
-
-def _usual_length(members: Iterable[SetFinding]) -> int:
-    lengths = [len(one.body or b"") for one in members]
-    return max(set(lengths), key=lengths.count)
 
 
 def _named(problem: PaperError, member: SetFinding) -> PaperError:
-    return type(problem)(f"set {member.head.mark}: {problem.what}")
+    return type(problem)(f"set {member.head.mark}: {problem.what}", advice=problem.advice)
 
 
-def _shortfall(family: Sequence[SetFinding], ours: Sequence[SetFinding]) -> PaperError:
+def _shortfall(family: Sequence[SetFinding], side: Sequence[SetFinding]) -> PaperError:
     share = family[0].head.share
     assert share is not None  # join has sent single sets elsewhere
-    complete = list(_by_number(ours))
+    complete = list(_by_number(side))
     lacking = [
-        f"share {member.head.share.number}: {member.problem.what}"
-        for member in family
-        if member.head.share and member.problem
+        f"share {_number(member)}: {member.problem.what}" for member in family if member.problem
     ]
     more = counted(share.threshold - len(complete), "more share is", "more shares are")
     have = f"complete: {', '.join(map(str, complete))}" if complete else "none is complete"

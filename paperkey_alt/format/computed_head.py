@@ -11,7 +11,6 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections import Counter
-from itertools import chain
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import LineError, NotEnoughLines
@@ -21,7 +20,7 @@ from paperkey_alt.format.lines import ALPHABET, DATA_BYTES, LAST_NUMBER
 from paperkey_alt.format.payload import DIGEST_BYTES
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
     from paperkey_alt.format.raw_line import RawLine
 
@@ -37,10 +36,11 @@ MOST_SETS = MOST_SHARES
 # last line is among the first few, and each takes some milliseconds.
 MOST_MENDED = 32
 
-# Bytes that are hashed to guess the head of one set. By reasoning: that takes about a second and is
-# enough for 150 shapes of a share of 600 bytes; the likeliest shapes are tried first.
-MOST_HASHED = 256 << 20
-
+# What may be spent on guessing heads, in bytes that are hashed; making a guess takes as long as
+# hashing PER_GUESS. By reasoning: half of it for all sets together is about a second, and enough for
+# 100 shapes of a share of 600 bytes; the likeliest shapes are tried first.
+MOST_HASHED = 1 << 30
+PER_GUESS = 2000
 
 NO_SHARE = "A" * 3
 NO_BACKUP = "A" * BACKUP_CHARACTERS
@@ -51,7 +51,8 @@ def compute(raw_lines: Sequence[RawLine], heads: Collection[str]) -> tuple[Head,
     Return the heads of the sets that *raw_lines* are of, but those whose mark is among *heads*.
 
     Of each set one head counts: the one with which the set mark agrees, and where there is neither
-    seal nor share the SHA-256 of the payload too. Where two do, none is returned.
+    seal nor share the SHA-256 of the payload too. Where two do, none is returned. The usual shapes
+    go before others, and one set before shares.
     """
     votes = Counter(
         mark
@@ -60,33 +61,55 @@ def compute(raw_lines: Sequence[RawLine], heads: Collection[str]) -> tuple[Head,
         if number and (mark := lines.implied_mark(text, number)) is not None and mark not in heads
     )
     likely = [mark for mark, alike in votes.most_common(MOST_SETS) if alike >= LEAST_ALIKE]
-    found = (_computed(raw_lines, mark) for mark in likely)
+    found = (_computed(raw_lines, mark, MOST_HASHED // len(likely)) for mark in likely)
     return tuple(head for head in found if head is not None)
 
 
-def _computed(raw_lines: Sequence[RawLine], mark: str) -> Head | None:
-    """Return the head of the set marked *mark*: first as one set, then as one of several shares."""
+def compute_one(raw_lines: Sequence[RawLine], mark: str) -> Head | None:
+    """Return the head of the set marked *mark*, as `compute` does."""
+    return _computed(raw_lines, mark, MOST_HASHED)
+
+
+def _computed(raw_lines: Sequence[RawLine], mark: str, most: int) -> Head | None:
+    """
+    Return the head of the set marked *mark*: first as one set, then as one of several shares; by
+    the usual shapes, then by others. *most* is what may be spent on each.
+    """
     known = _fine_lines(raw_lines, mark)
-    for shares in (_SINGLE, _SHARES):
-        found: set[Head] = set()
-        hashed = 0
-        mended = 0
-        for data_lines, spare in _shapes(known):
-            if any(number not in known for number in range(1, data_lines + 1)):
-                mended += 1
-                if mended > MOST_MENDED:
-                    continue
-            data = _data(known, data_lines, spare)
-            if data is None:
-                continue
-            found.update(_guesses(data, data_lines, spare, mark, shares))
-            hashed += 2 * len(shares) * len(data)
-            usual = data_lines + spare == max(known)
-            if hashed > MOST_HASHED or (found and usual):
-                break
-        if found:
-            return found.pop() if len(found) == 1 else None
+    if len(known) < LEAST_ALIKE:
+        return None
+    for shapes in (_usual_shapes, _other_shapes):
+        for shares in (_SINGLE, _SHARES):
+            found = _found(known, shapes(known), mark, shares, most // 2)
+            if found:
+                return found.pop() if len(found) == 1 else None
     return None
+
+
+def _found(
+    known: Mapping[int, bytes],
+    shapes: Iterable[tuple[int, int]],
+    mark: str,
+    shares: Sequence[str],
+    most: int,
+) -> set[Head]:
+    """Return the heads of these *shapes* that agree with *mark*, as far as *most* goes."""
+    found: set[Head] = set()
+    spent = mended = 0
+    for data_lines, spare in shapes:
+        if any(number not in known for number in range(1, data_lines + 1)):
+            mended += 1
+            if mended > MOST_MENDED:
+                continue
+        data = _data(known, data_lines, spare)
+        if data is None:
+            continue
+        found.update(_guesses(data, data_lines, spare, mark, shares))
+        guesses = 2 * len(shares) * (1 + _zeros(data))
+        spent += guesses * (PER_GUESS + len(data))
+        if spent > most:
+            break
+    return found
 
 
 def _data(known: Mapping[int, bytes], data_lines: int, spare: int) -> bytes | None:
@@ -114,19 +137,24 @@ def _fine_lines(raw_lines: Sequence[RawLine], mark: str) -> dict[int, bytes]:
     return known
 
 
-def _shapes(known: Mapping[int, bytes]) -> Iterator[tuple[int, int]]:
+def _usual_shapes(known: Mapping[int, bytes]) -> Iterator[tuple[int, int]]:
     """
-    Yield numbers of data lines and spare lines, the likeliest first: the usual share of spare
-    lines, ending with the last line that was read or beyond it; then any that end with it.
+    Yield numbers of data lines and spare lines with the usual share of spare lines: those that end
+    with the last line that was read, then those that go beyond it.
     """
     highest = max(known)
     usual = [(data, spare_lines.spare_count(data)) for data in range(1, LAST_NUMBER + 1)]
     reaching = [(data, spare) for data, spare in usual if highest <= data + spare <= LAST_NUMBER]
-    exact = [shape for shape in reaching if sum(shape) == highest]
-    ending = ((data, highest - data) for data in range(highest, 0, -1))
-    possible = ((data, spare) for data, spare in ending if spare <= head_line.MOST_SPARE * data)
-    for data, spare in dict.fromkeys(chain(exact, reaching, possible)):
-        if _is_enough(known, data, spare):
+    reaching.sort(key=lambda shape: sum(shape) != highest)
+    return (shape for shape in reaching if _is_enough(known, *shape))
+
+
+def _other_shapes(known: Mapping[int, bytes]) -> Iterator[tuple[int, int]]:
+    """Yield numbers of data lines and spare lines that end with the last line that was read."""
+    highest = max(known)
+    for data in range(highest, 0, -1):
+        spare = highest - data
+        if spare <= head_line.MOST_SPARE * data and _is_enough(known, data, spare):
             yield data, spare
 
 
@@ -139,8 +167,7 @@ def _guesses(
     data: bytes, data_lines: int, spare: int, mark: str, shares: Sequence[str]
 ) -> Iterator[Head]:
     """Yield the heads of this shape whose digest begins with *mark*."""
-    zeros = len(data) - len(data.rstrip(b"\0"))
-    for padding in range(min(zeros, DATA_BYTES - 1) + 1):
+    for padding in range(_zeros(data) + 1):
         body = data[: len(data) - padding]
         for sealed in (False, True):
             shape = head_line.shape_characters(Head(data_lines, spare, padding, sealed))
@@ -151,6 +178,11 @@ def _guesses(
                 head = head_line.completed(covered, body, mark)
                 if head is not None and (sealed or head.share or _is_payload(body)):
                     yield head
+
+
+def _zeros(data: bytes) -> int:
+    """Return how many bytes at the end may be padding."""
+    return min(len(data) - len(data.rstrip(b"\0")), DATA_BYTES - 1)
 
 
 _SINGLE = (NO_SHARE,)
