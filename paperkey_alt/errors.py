@@ -263,6 +263,15 @@ class SharesDisagree(PaperError):
     advice = "Nothing was written. Bring one more share, or leave out the one you trust least."
 
 
+class SharesConflict(PaperError):
+    """Complete shares of one backup that contradict each other."""
+
+    advice = (
+        "Nothing was restored. Ask each holder which sheet is theirs: line 1 begins with the same "
+        "24 characters on all true shares. Then name a set that you trust with --mark."
+    )
+
+
 class NotEnoughShares(PaperError):
     """Fewer complete shares than are needed."""
 

@@ -16,6 +16,7 @@ from paperkey_alt.format import backup, body, shares
 from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.body import Seal
 from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.payload import BLIND_BYTES
 from paperkey_alt.keys import Form
 from paperkey_alt.records.entry import printed
 from paperkey_alt.sheet import draw, layout, letter, text_file, words
@@ -131,6 +132,7 @@ def command(
             allow_unprotected=allow_unprotected,
             fingerprint=fingerprint,
             ask=passphrases.source(passphrase_from),
+            blind=os.urandom(BLIND_BYTES),
         )
     line_sets = _line_sets(extract, terms, spare, paper)
     now = machine.now()

@@ -10,12 +10,14 @@ from paperkey_alt.cli import files, given_register, given_sources, options, pass
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine
 from paperkey_alt.errors import CertificateError, DrillFailed, PaperError, SeveralSets, in_file
-from paperkey_alt.format.head_line import backup_characters
+from paperkey_alt.format import backup
 from paperkey_alt.keys import comparison
 from paperkey_alt.keys.comparison import Verdict
 from paperkey_alt.records import entry
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from paperkey_alt.format.body import Ask
     from paperkey_alt.format.recover import Findings, SetFinding
     from paperkey_alt.keys.comparison import LiveFile
@@ -48,7 +50,7 @@ _WORDS = {
     help="The live secret key file to compare with.",
 )
 @options.passphrase_from
-@options.mark
+@options.marks
 @options.fingerprint
 @options.register
 @options.no_register
@@ -57,7 +59,7 @@ def command(
     *,
     keyfile: str,
     passphrase_from: str | None,
-    mark: str | None,
+    marks: tuple[str, ...],
     fingerprint: str | None,
     register_path: str | None,
     no_register: bool,
@@ -73,11 +75,11 @@ def command(
     try:
         findings = given_sources.collect(given_sources.read(sources))
         ask = passphrases.source(passphrase_from)
-        said = _rehearse(findings, mark, keyfile, live, ask)
+        said = _rehearse(findings, marks, keyfile, live, ask)
     except (PaperError, CertificateError, DrillFailed) as error:
         # Which set is meant is a question of ours; it says nothing of the paper.
         if findings and not no_register and not isinstance(error, SeveralSets):
-            _note(register_path, _chosen(findings, mark), live, entry.GIVES_NOT)
+            _note(register_path, _chosen(findings, marks), live, entry.GIVES_NOT)
         advice = _ANOTHER if isinstance(error, CertificateError) else error.advice
         raise DrillFailed(
             f"this paper does not give this key back, because {error}", advice=advice
@@ -85,18 +87,20 @@ def command(
     say([said, "Nothing was written but a date in the register, if it has this backup."])
     if not no_register:
         # A set that was given beside and is not complete was not rehearsed.
-        chosen = [finding for finding in _chosen(findings, mark) if finding.body is not None]
+        chosen = [finding for finding in _chosen(findings, marks) if finding.body is not None]
         _note(register_path, chosen, live, entry.GIVES)
 
 
-def _rehearse(findings: Findings, mark: str | None, keyfile: str, live: LiveFile, ask: Ask) -> str:
+def _rehearse(
+    findings: Findings, marks: tuple[str, ...], keyfile: str, live: LiveFile, ask: Ask
+) -> str:
     """
     Return what the sheets were found to give back; raise DrillFailed, PaperError or
     CertificateError where they do not, and what is wrong with the file *keyfile* where its key is
     needed.
     """
     try:
-        rebuilt, _ = given_sources.rebuild(findings, mark, live.key, ask)
+        rebuilt, _ = given_sources.rebuild(findings, marks, live.key, ask)
     except CertificateError:
         if live.problem is None:
             raise
@@ -109,15 +113,10 @@ def _rehearse(findings: Findings, mark: str | None, keyfile: str, live: LiveFile
     return words
 
 
-def _chosen(findings: Findings, mark: str | None) -> list[SetFinding]:
-    """Return the sets that *mark*, a set mark or backup number, names; all if it is None."""
-    return [
-        finding
-        for finding in findings.sets
-        if mark is None
-        or finding.head.mark == mark
-        or (finding.head.share and backup_characters(finding.head.share.backup) == mark)
-    ]
+def _chosen(findings: Findings, marks: Collection[str]) -> list[SetFinding]:
+    """Return the sets that *marks*, set marks or backup numbers, name; all if there are none."""
+    named = {mark.upper() for mark in marks}
+    return [finding for finding in findings.sets if not named or named & backup.names(finding.head)]
 
 
 def _note(path: str | None, rehearsed: list[SetFinding], live: LiveFile, outcome: str) -> None:

@@ -20,8 +20,13 @@ public = click.option(
     metavar="CERT",
     help="The public certificate, for sheets that carry only what is secret.",
 )
-mark = click.option(
-    "--mark", metavar="MARK", help="Which set mark or backup number, where several are given."
+marks = click.option(
+    "--mark",
+    "marks",
+    multiple=True,
+    metavar="MARK",
+    help="A set mark or backup number to choose, where sheets of several are given; a share that "
+    "you name is believed. May be given several times.",
 )
 sources = click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
 paper = click.option(

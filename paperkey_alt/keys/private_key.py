@@ -101,11 +101,17 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
             continue
 
 
-def extract(
-    data: bytes, name: str, *, compact: bool, allow_unprotected: bool, ask: Ask | None
+def extract(  # noqa: PLR0913 - each is a wish of its own
+    data: bytes,
+    name: str,
+    *,
+    compact: bool,
+    allow_unprotected: bool,
+    ask: Ask | None,
+    blind: bytes,
 ) -> Extract:
     """
-    Return the private-key file *name* as something to print.
+    Return the private-key file *name* as something to print; *blind* is 16 random bytes.
 
     With *ask* a protected one is opened, so that its public fingerprint can be shown. With
     *compact* an unprotected RSA key is reduced to its primes where the identical file follows from
@@ -114,7 +120,7 @@ def extract(
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
     opened = open_(data, ask)
     if opened is None:
-        return Extract(File(shown, data), "Private key", shown, None, None, protected=True)
+        return Extract(File(shown, data, blind), "Private key", shown, None, None, protected=True)
     if not opened.protected and not allow_unprotected:
         raise UnprotectedSecret(
             f"no passphrase protects the private key ({opened.kind}): who finds the sheet has "
@@ -124,7 +130,7 @@ def extract(
     notes = (_NOT_REDUCED,) if compact and reduced is None else ()
     what = f"Private key ({opened.kind})"
     return Extract(
-        reduced or File(shown, data),
+        reduced or File(shown, data, blind),
         what,
         shown,
         fingerprint(opened.key),

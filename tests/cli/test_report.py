@@ -20,11 +20,13 @@ from paperkey_alt.format.recover import recover
 from paperkey_alt.reading.page import Page
 from paperkey_alt.reading.text import typed
 
-BODY = pack(File("log", b"the lamp of buoy 7 is out, and the keeper is away until Thursday"))
+BODY = pack(
+    File("log", b"the lamp of buoy 7 is out, and the keeper is away until Thursday", bytes(16))
+)
 SET = lay_out(BODY, 4)
 ROWS = (f"0 {SET.head_line}", *(f"{number} {text}" for number, text in enumerate(SET.lines, 1)))
 DATA, MARK = SET.head.data_lines, SET.head.mark
-LAST_YEAR = lay_out(pack(File("log", b"another body")), 4)
+LAST_YEAR = lay_out(pack(File("log", b"another body", bytes(16))), 4)
 
 
 def other(character):

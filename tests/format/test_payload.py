@@ -71,8 +71,8 @@ LAID_OUT = {
             )
         ),
     ),
-    "file": (b"\4\3\xc3\xa9tall the rest", File("ét", b"all the rest")),
-    "file without a name": (b"\4\0x", File("", b"x")),
+    "file": (b"\4\3\xc3\xa9tall the rest", File("ét", b"all the rest", bytes(16))),
+    "file without a name": (b"\4\0x", File("", b"x", bytes(16))),
     "RSA file": (b"\5\1n\2\3\3\1\0\1\0\2\1\2\0\1\7", RsaFile("n", 2, 3, 65537, 258, 7)),
     "revocation": (b"\6\x14" + b"f" * 20 + b"packet", Revocation(b"f" * 20, b"packet")),
 }
@@ -190,9 +190,9 @@ BOUNDS = [
     (REDUCED, {"check": bytes(7)}, "^the check of a reduced part is 8 bytes$"),
     (REDUCED, {"check": bytes(9)}, "^the check of a reduced part is 8 bytes$"),
     (Compact((PART,)), {"parts": ()}, "^a compact payload is not empty$"),
-    (File("n", b"x"), {"name": "é" * 127 + "n"}, None),
-    (File("n", b"x"), {"name": "é" * 128}, FILE),
-    (File("n", b"x"), {"data": b""}, FILE),
+    (File("n", b"x", bytes(16)), {"name": "é" * 127 + "n"}, None),
+    (File("n", b"x", bytes(16)), {"name": "é" * 128}, FILE),
+    (File("n", b"x", bytes(16)), {"data": b""}, FILE),
     (
         RSA,
         {"name": "n" * 255, "style": 255, "rule": 255, "exponent": (1 << 2040) - 1, "p": 1, "q": 1},

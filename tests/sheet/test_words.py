@@ -25,7 +25,7 @@ PAYLOADS = {
     "lean": Lean((SecretPart(bytes(20), b"x"),)),
     "whole": Whole(b"x"),
     "compact": Compact((ReducedPart(1, b"x", b"\0", bytes(8)),)),
-    "file": File("a file", b"x"),
+    "file": File("a file", b"x", bytes(16)),
     "RSA file": RsaFile("k.pem", 1, 2, 65537, 3, 5),
 }
 

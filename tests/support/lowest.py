@@ -39,7 +39,9 @@ def pin(requirement):
 def pins(project):
     """Return a pin for each dependency of *project*, the extras' too; its table in pyproject."""
     extras = project["optional-dependencies"].values()
-    return tuple(map(pin, [*project["dependencies"], *(name for extra in extras for name in extra)]))
+    return tuple(
+        map(pin, [*project["dependencies"], *(name for extra in extras for name in extra)])
+    )
 
 
 def main():

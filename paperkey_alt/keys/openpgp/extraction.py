@@ -124,6 +124,13 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
     return _rebuilt(key, packets.join(key.packets))
 
 
+def rebuild_certificate(data: bytes) -> Rebuilt:
+    """Return the certificate whose packets are *data*; raises KeyFileError."""
+    key = choice.choose(key_file.read(data), None)
+    armored = key_file.write(key, armored=True)
+    return Rebuilt(armored, data, f"the certificate of {key.title}", key=None)
+
+
 def _rebuilt(key: Key, binary: bytes) -> Rebuilt:
     notes = (
         f"The {part.title} came back without its secret: the paper has none of it, a stub stands "
