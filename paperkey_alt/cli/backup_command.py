@@ -121,6 +121,7 @@ def command(
         inputs=[keyfile, passphrase_from, register_file],
         force=force,
     )
+    ask = passphrases.source(passphrase_from)
     with in_file(keyfile):
         extract = keys.extract(
             files.read(keyfile, files.LONGEST_KEY_FILE),
@@ -130,7 +131,7 @@ def command(
             prove=prove,
             allow_unprotected=allow_unprotected,
             fingerprint=fingerprint,
-            ask=passphrases.source(passphrase_from),
+            ask=ask,
         )
     line_sets = _line_sets(extract, terms, spare, paper)
     now = machine.now()
@@ -146,6 +147,7 @@ def command(
     files.write(contents, force=force)
     sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
     say(words.printed(line_sets, extract.notes, captions[0], sheets_each))
+    say(passphrases.unneeded(ask))
     weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
     if weighty:
         say([f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"])
