@@ -198,9 +198,17 @@ class OutputError(RagleafError):
 
 
 class DrillFailed(RagleafError):
-    """A rehearsal in which the paper did not give the key back."""
+    """A rehearsal in which the paper did not give the key back, or that was not found out."""
 
-    advice = "While the live key is there: print it anew, destroy these sheets, and rehearse again."
+    advice = "While the live key is there: print it anew, and rehearse those sheets."
+
+
+class IncompleteKey(RagleafError):
+    """A key back from paper without all of its secrets."""
+
+    advice = (
+        "Keep the other backup or the card that has this secret, or print the key file that has it."
+    )
 
 
 class NoSuchEntry(RagleafError):

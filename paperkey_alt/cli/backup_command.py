@@ -122,6 +122,7 @@ def command(
         inputs=[keyfile, passphrase_from, register_file],
         force=force,
     )
+    ask = passphrases.source(passphrase_from)
     with in_file(keyfile):
         extract = keys.extract(
             files.read(keyfile, files.LONGEST_KEY_FILE),
@@ -131,7 +132,7 @@ def command(
             prove=prove,
             allow_unprotected=allow_unprotected,
             fingerprint=fingerprint,
-            ask=passphrases.source(passphrase_from),
+            ask=ask,
             blind=os.urandom(BLIND_BYTES),
         )
     line_sets = _line_sets(extract, terms, spare, paper)
@@ -148,6 +149,7 @@ def command(
     files.write(contents, force=force)
     sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
     say(words.printed(line_sets, extract.notes, captions[0], sheets_each))
+    say(passphrases.unneeded(ask))
     weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
     if weighty:
         say([f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"])

@@ -42,4 +42,4 @@ def command(
     ask = passphrases.source(passphrase_from)
     rebuilt, _ = given_sources.rebuild(findings, marks, certificate, ask)
     files.write({output: rebuilt.binary if binary else rebuilt.data}, force=force)
-    say([*rebuilt.notes, f"Restored: {rebuilt.title}"])
+    say([*rebuilt.notes, f"Restored: {rebuilt.title}", *passphrases.unneeded(ask)])

@@ -166,7 +166,7 @@ def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[
     if pem.recognises(rebuilt.data):
         from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
 
-        private_key.open_(rebuilt.data, ask)
+        private_key.open_(rebuilt.data, ask, known)
         return ()
     return ("a file of any kind has nothing to be proven by",)
 

@@ -9,7 +9,7 @@ alone where the library writes the same file from them.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from cryptography.exceptions import InternalError, UnsupportedAlgorithm
@@ -28,9 +28,10 @@ from paperkey_alt.errors import DamagedKeyFile, KeyPairMismatch, UnprotectedSecr
 from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
 from paperkey_alt.keys import pem, rsa
 from paperkey_alt.keys.secret import Extract, Rebuilt
+from paperkey_alt.keys.spelling import spellings
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
 
     from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
 
@@ -60,45 +61,62 @@ _NOT_REDUCED = "The file is carried as it stands: it cannot be computed anew to 
 
 @dataclass(frozen=True)
 class Opened:
-    """A private key, what kind of file it came from, and whether a passphrase was over it."""
+    """
+    A private key, what kind of file it came from, and the passphrase that was over it, None where
+    none was.
+    """
 
     key: PrivateKeyTypes
     kind: str
-    protected: bool
+    passphrase: str | None = field(repr=False)
+
+    @property
+    def protected(self) -> bool:
+        """Whether a passphrase that is not empty was over it."""
+        return bool(self.passphrase)
 
 
-def open_(data: bytes, ask: Ask | None) -> Opened | None:
+def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
     """
-    Return the key in *data*; None where a passphrase is over it and *ask* is None.
+    Return the key in *data*; *known* passphrases are tried before *ask* is called for one.
 
     The library proves on loading that the parts of a key belong together. Raises DamagedKeyFile,
-    WrongPassphrase.
+    UnsupportedKey, WrongPassphrase.
     """
+    unprotected = _open_unprotected(data)
+    if unprotected is not None:
+        return unprotected
+    kind, load = pem.kind(data), _loader(pem.label(data))
+    waiting = list(known)
+    while True:
+        passphrase = waiting.pop(0) if waiting else ask(f"private key ({kind})")
+        for spelling in spellings(passphrase):
+            try:
+                return Opened(load(data, spelling.encode()), kind, spelling)
+            except InternalError:
+                raise _damaged(kind) from None
+            except _UNKNOWN:
+                raise UnsupportedKey(
+                    f"the passphrase over the private key ({kind}) cannot be tried here",
+                    advice=_UNOPENED,
+                ) from None
+            except (ValueError, TypeError):
+                # A TypeError is what the library raises for an empty one, of some kinds of file.
+                continue
+
+
+def _open_unprotected(data: bytes) -> Opened | None:
+    """Return the key in *data*, None where a passphrase is over it; raises DamagedKeyFile."""
     kind, load = pem.kind(data), _loader(pem.label(data))
     try:
-        return Opened(load(data, None), kind, protected=False)
+        return Opened(load(data, None), kind, None)
     except TypeError:
         # What the library raises where a passphrase is needed.
-        if ask is None:
-            return None
+        return None
     except (*_MALFORMED, *_UNKNOWN):
         if not _is_protected_openssh(data):
             raise _damaged(kind) from None
-        if ask is None:
-            return None
-    while True:
-        passphrase = ask(f"private key ({kind})").encode()
-        try:
-            return Opened(load(data, passphrase), kind, protected=True)
-        except InternalError:
-            raise _damaged(kind) from None
-        except _UNKNOWN:
-            raise UnsupportedKey(
-                f"the passphrase over the private key ({kind}) cannot be tried here",
-                advice=_UNOPENED,
-            ) from None
-        except ValueError:
-            continue
+        return None
 
 
 def extract(  # noqa: PLR0913 - each is a wish of its own
@@ -118,7 +136,7 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
     them. Raises UnprotectedSecret unless *allow_unprotected* is set.
     """
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
-    opened = open_(data, ask)
+    opened = _open_unprotected(data) if ask is None else open_(data, ask)
     if opened is None:
         return Extract(File(shown, data, blind), "Private key", shown, None, None, protected=True)
     if not opened.protected and not allow_unprotected:
@@ -182,7 +200,7 @@ def _damaged(kind: str) -> DamagedKeyFile:
 
 def _reduced(opened: Opened, data: bytes, name: str) -> RsaFile | None:
     """Return the payload from which `_written` gives *data* back; None where none does."""
-    if opened.protected or not isinstance(opened.key, RSAPrivateKey):
+    if opened.passphrase is not None or not isinstance(opened.key, RSAPrivateKey):
         return None
     numbers = opened.key.private_numbers()
     e, p, q = numbers.public_numbers.e, numbers.p, numbers.q
