@@ -9,11 +9,14 @@ The way back: rows -> lines and spare lines -> body -> [join shares] -> [open th
 """
 import argparse, base64, collections, functools, getpass, hashlib, itertools, operator, os, pathlib, re, struct, sys, unicodedata
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"
-VALUE = dict({c: v for v, c in enumerate(ALPHABET)}, **{"0": 14, "8": 1, "1": 8})  # 0 is read as O, 8 as B, 1 as I
+VALUE = dict(zip(ALPHABET, range(32)), **{"1": 8})  # 1 is read as I
+TIDY = str.maketrans(ALPHABET[:26].lower() + "08", ALPHABET[:26] + "OB", "\t\n\r -\xa0\xad\u2010\u2011\u2012\u2013\u2014\u2212")
 MOST_ROWS, MOST_MENDING, MOST_SETS, MOST_DROPS, MOST_JOINS = 200000, 20000, 32, 3000, 20000  # so that any input has an end
 
 class Failure(Exception):
     """What is wrong, and what to do about it."""
+class Refused(Failure):
+    """A set that contradicts itself."""
 
 # ---- Fields, and Reed-Solomon codes over them. A word is a list of symbols, highest power first. ----
 def xor(a, b):
@@ -54,27 +57,31 @@ class Field:
 LINE, SPARE, SHARE = Field(0x25, 32), Field(0x11D, 256), Field(0x11B, 256, 3)  # in the last field 2 is no generator, 3 is one
 
 # ---- A line: 31 symbols, of which the first two are the number ----
+def packed(symbols):
+    return functools.reduce(lambda all, symbol: all << 5 | symbol, symbols)
+def unpacked(number):
+    return [number >> shift & 31 for shift in (20, 15, 10, 5, 0)]
+def mark_of(number):
+    return "".join(ALPHABET[v] for v in unpacked(number))
 def remainders():
     """For each place in a word and each symbol the remainder, its five symbols as one number of 25 bits."""
     table, last = [], [0, 0, 0, 0, 1]
     for _ in range(31):
-        table.append([functools.reduce(lambda all, s: all << 5 | LINE.times(v, s), last, 0) for v in range(32)])
+        table.append([packed(LINE.times(v, s) for s in last) for v in range(32)])
         last = [s ^ LINE.times(last[0], g) for s, g in zip(last[1:] + [0], (31, 24, 15, 24, 17))]
     return table[::-1]
 REMAINDER = remainders()
 def remainder(word):
     """It is 0 for a right word under number 0. For any other right line it is the set mark, which masks its check."""
     return functools.reduce(operator.xor, map(operator.getitem, REMAINDER, word))
-def mark_of(remains):
-    return "".join(ALPHABET[remains >> shift & 31] for shift in (20, 15, 10, 5, 0))
 def mend(word, mark, errors):
     """(cost, word): the right word next to this one; None if there is none. An unreadable symbol (None) costs 1, a wrong one 2;
     together at most 4, of the 5 that the check could bear."""
     lost, known = [i for i in range(31) if word[i] is None], [symbol or 0 for symbol in word]
     remains = remainder(known) ^ mark
-    if not remains or len(lost) > 4:
-        return None if remains else (len(lost), known)
-    symbols = [remains >> shift & 31 for shift in (20, 15, 10, 5, 0)]
+    if not remains or len(lost) > 4 or not lost and not errors:
+        return None if remains or len(lost) > 4 else (len(lost), known)
+    symbols = unpacked(remains)
     s = [functools.reduce(lambda all, v: LINE.times(all, x) ^ v, symbols, 0) for x in LINE.power[:5]]
     t = s  # the syndromes, less what the unreadable symbols add to them
     for i in lost:
@@ -125,27 +132,27 @@ def read_line(ways, mark, highest):
 
 # ---- Rows of files ----
 Row = collections.namedtuple("Row", "file place ways")
-TIDY = str.maketrans(ALPHABET[:26].lower(), ALPHABET[:26], "\t\n\r -\xa0\xad\u2010\u2011\u2012\u2013\u2014\u2212")
 def rows_of(path):
     with open(path, encoding="utf-8-sig", errors="replace") as file:
         for place, text in enumerate(file, 1):
-            block, ways = re.match(r"\s*(?:0\s)?([^/]{0,99})/(?:([0-9]{1,4})\s)?(.*)", text[:9000]), []
-            if text.lstrip()[:1] in ("", "#"):
+            text, ways = text[:9000].strip(), []
+            block = "/" in text and re.match(r"(?:0\s)?([^/]*)/(?:([0-9]{1,4})\s)?(.*)", text)
+            if not text or text[0] == "#":
                 yield Row(path, place, [])
             elif block:  # the text of a QR block
                 yield Row(path, place, [(0, block[1].translate(TIDY))])
-                run = block[3].translate(TIDY)
+                first, run = int(block[2] or 1024), block[3].translate(TIDY)
                 for i in range(0, len(run), 29):
-                    yield Row(path, place, [(int(block[2]) + i // 29 if block[2] else None, run[i:i + 29])])
+                    yield Row(path, place, [(first + i // 29 if first + i // 29 < 1024 else None, run[i:i + 29])])
             else:
-                whole, apart = text[:9000].translate(TIDY), re.match(r"\s*([0-9]{1,4})\s+(.*)", text[:9000])
+                whole, apart = text.translate(TIDY), re.match(r"([0-9]{1,4})\s+(.*)", text)
                 if apart and int(apart[1]) < 1024:
-                    ways = [(int(apart[1]), apart[2].translate(TIDY))]
-                elif 30 <= len(whole) <= 33 and re.match("[0-9]+$", whole[:-29]):  # the number touches the line
-                    ways = [(int(whole[:-29]), whole[-29:])]
-                if not (apart and ways) and 27 < len(whole) < 31:
-                    ways.append((None, whole))
-                yield Row(path, place, [way for way in ways if (way[0] or 0) < 1024] or [(None, "")])
+                    yield Row(path, place, [(int(apart[1]), apart[2].translate(TIDY))])
+                    continue
+                touching = re.match("([0-9]{1,4}).{29}$", re.sub(r"[\s-]", "", text))  # the number touches the line
+                if touching and int(touching[1]) < 1024:
+                    ways.append((int(touching[1]), whole[-29:]))
+                yield Row(path, place, ways + [(None, whole)])
 Head = collections.namedtuple("Head", "text flags data spare padding share threshold count backup mark digest")
 def head_of(text, tell):
     """The head line with these characters; None, and tell why, if it is not of version 1."""
@@ -161,83 +168,81 @@ def exact(ways, last):
     for number, text in ways[:1]:
         for text in (text, text.replace("1", "L")) if len(text) == 29 else ():
             values, n = [VALUE.get(c, 32) for c in text], min(last + 1, 1023) if number is None else number
-            if max(values) < 32:
-                characters = "".join(ALPHABET[v] for v in values[:24])
+            if 32 not in values:
+                characters = text[:24].replace("1", "I")
                 yield remainder([n // 32, n % 32] + values), n, characters
                 if number is None:  # it may be line 0
                     yield remainder([0, 0] + values), 0, characters
-class Sets:
+def collect(rows, say):
     """What was read: {set mark: {Head: cost}}, and {set mark: {line number: {(cost, number, characters), ...}}}."""
-    def __init__(self, rows, say):
-        self.heads, self.lines = collections.defaultdict(dict), collections.defaultdict(lambda: collections.defaultdict(set))
-        self.left, self.told, at = MOST_MENDING, 0, {}
-        tally, last, known = collections.defaultdict(set), collections.Counter(), {}
-        for index, row in enumerate(rows):
-            tell, before = functools.partial(self.tell, say, row), last[row.file]
-            for remains, number, characters in exact(row.ways, before):
-                if number:
-                    tally[remains].add(number)
-                    last[row.file] = number
-                elif remains == 0:
-                    last[row.file], at[index] = before, known.setdefault(characters, head_of(characters, tell))
-            if index not in at and any(number == 0 for number, _ in row.ways):
-                line = self.mend(row.ways, 0, 0)
-                at[index] = head_of(line[2], tell) if line else None
-                tell("line 0: " + ("mended" if at[index] else "WRONG and not to be mended" if not line else "not read"))
-            if at.get(index):
-                cost = 0 if at[index].text in known else line[0]
-                self.heads[at[index].mark][at[index]] = min(cost, self.heads[at[index].mark].get(at[index], cost))
-        numbers = {functools.reduce(lambda all, c: all << 5 | VALUE[c], mark, 0): mark for mark in self.heads}
-        numbers.update((n, mark_of(n)) for n, some in tally.items() if len(some) > 2)
-        busy = sorted(numbers, key=lambda n: -len(tally.get(n, ())))[:MOST_SETS]
-        highest = {n: max([h.data + h.spare for h in self.heads.get(mark, ())] or [1023]) for n, mark in numbers.items()}
-        here, last = {}, collections.Counter()
-        self.marks = numbers.values()
-        value_of = {mark: n for n, mark in numbers.items()}
-        for index in sorted((i for i in at if at[i]), reverse=True):
-            here[rows[index].file] = value_of[at[index].mark]  # what stands above a file's first head line belongs to that
-        for index, row in enumerate(rows):
-            if at.get(index):
-                here[row.file] = value_of[at[index].mark]
-            if index in at or not row.ways:
-                continue
-            near, tell = here.get(row.file), functools.partial(self.tell, say, row)
-            found = [((0, n, characters), mark) for mark, n, characters in exact(row.ways, last[row.file])
-                     if mark in numbers and 0 < n <= highest[mark]][:1]
-            if not found:
-                ways = [(min(last[row.file] + 1, 1023), text) for number, text in row.ways if number is None] + row.ways
-                some = [(self.mend(ways, m, highest[m]), m) for m in dict.fromkeys(([near] if near is not None else []) + busy)]
-                some = [one for one in some if one[0]]
-                found = [one for one in some if one[0][0] == min(some)[0][0]]
-                found = [one for one in found if one[1] == near] or found  # of equals, the set that the row stands under
-            stated = row.ways[0][0]
-            name = f"line {'without a number' if stated is None else stated}: "
-            if len(found) != 1:
-                tell(name + ("fits several sets: " + ", ".join(numbers[mark] for _, mark in found) if found else
-                             "WRONG and not to be mended: compare it with the paper"))
-                continue
-            (cost, number, characters), mark = found[0]
-            self.lines[numbers[mark]][number].add((cost, number, characters))
-            last[row.file] = number
-            if cost:
-                typed = row.ways[0][1]
-                wrong = [str(i + 1) for i in range(24) if VALUE.get(typed[i:i + 1]) != VALUE[characters[i]]]
-                wrong = {28: ["one is missing"], 29: wrong, 30: ["one is too many"]}.get(len(typed), [])
-                tell(name + f"mended, is line {number} of set {numbers[mark]}; wrong characters: "
-                     + (", ".join(wrong) or "in number or check alone"))
-        if self.told > 1000:
-            say(f"... and {self.told - 1000} more such messages")
-        if self.left < 0:
-            say(f"{MOST_MENDING} attempts to mend a row were made, {-self.left} more were not: give fewer files at a time")
-    def mend(self, ways, mark, highest):
-        if not any(27 < len(text) < 31 for _, text in ways):
-            return None
-        self.left -= 1
-        return read_line(ways, mark, highest) if self.left >= 0 else None
-    def tell(self, say, row, text):
-        self.told += 1
-        if self.told <= 1000:
+    left, told, at, known = MOST_MENDING, 0, {}, {}
+    def tell(text):
+        nonlocal told
+        told += 1
+        if told < 1000:
             say(f"{row.file} row {row.place}: {text}")
+    def mended(ways, mark, highest):
+        nonlocal left
+        if any(27 < len(text) < 31 for _, text in ways):
+            left -= 1
+            return read_line(ways, mark, highest) if left >= 0 else None
+    heads, tally, last = collections.defaultdict(dict), collections.defaultdict(set), collections.Counter()
+    for index, row in enumerate(rows):
+        before = last[row.file]
+        for remains, number, characters in exact(row.ways, before):
+            if number:
+                tally[remains].add((index, number))
+                last[row.file] = number
+            elif remains == 0:
+                last[row.file], at[index] = before, known.setdefault(characters, head_of(characters, tell))
+        line = None
+        if index not in at and any(number == 0 for number, _ in row.ways):
+            line = mended(row.ways, 0, 0)
+            at[index] = head_of(line[2], tell) if line else None
+            tell("line 0: " + ("mended" if at[index] else "WRONG and not to be mended"))
+        if at.get(index):
+            some = heads[packed(VALUE[c] for c in at[index].mark)]
+            some[at[index]] = min(line[0] if line else 0, some.get(at[index], 9))
+    busy = sorted((mark for mark, some in tally.items() if len(some) > 2 or mark in heads), key=lambda mark: -len(tally[mark]))
+    explained = {index for mark in heads for index, _ in tally.get(mark, ())}
+    for mark in busy[:MOST_SETS]:  # sets without line 0; not one of another version, nor lines with wrong numbers
+        if len({number for index, number in tally[mark] if index not in explained}) > 2 and None not in known.values():
+            if not any(mark ^ remainder([n // 32, n % 32]) in heads for n in range(1024)):
+                heads[mark] = {}
+                explained.update(index for index, _ in tally[mark])
+    busy = [mark for mark in busy if mark in heads] + [mark for mark in heads if mark not in tally]
+    highest = {mark: max([h.data + h.spare for h in some] or [1023]) for mark, some in heads.items()}
+    here, last, lines = {}, collections.Counter(), collections.defaultdict(lambda: collections.defaultdict(set))
+    for index in sorted((i for i in at if at[i]), reverse=True):
+        here[rows[index].file] = packed(VALUE[c] for c in at[index].mark)  # also for what stands above a file's first head line
+    for index, row in enumerate(rows):
+        if at.get(index):
+            here[row.file] = packed(VALUE[c] for c in at[index].mark)
+        if index in at or not row.ways:
+            continue
+        near, number = here.get(row.file), row.ways[0][0]
+        found = [((0, n, characters), mark) for mark, n, characters in exact(row.ways, last[row.file])
+                 if mark in heads and 0 < n <= highest[mark]][:1]
+        if not found:
+            ways = [(min(last[row.file] + 1, 1023), text) for n, text in row.ways if n is None] + row.ways
+            marks = dict.fromkeys([near] * (near is not None) + busy[:MOST_SETS])
+            some = [(line, mark) for mark in marks for line in [mended(ways, mark, highest[mark])] if line]
+            found = [one for one in some if one[0][0] == min(some)[0][0]]
+            found = [one for one in found if one[1] == near] or found  # of equals, the set that the row stands under
+        name = f"line {'without a number' if number is None else number}: "
+        if len(found) == 1:
+            line, mark = found[0]
+            lines[mark_of(mark)][line[1]].add(line)
+            last[row.file] = line[1]
+            if line[0]:
+                tell(name + f"mended, is line {line[1]} of set {mark_of(mark)}: {' '.join(re.findall('....', line[2]))}")
+        else:
+            tell(name + ("fits several sets: " + ", ".join(mark_of(mark) for _, mark in found) if found else
+                         "WRONG and not to be mended: compare it with the paper"))
+    for count, what in ((told - 999, "more such messages"), (-left, "attempts to mend a row were not made: give fewer files at a time")):
+        if count > 0:
+            say(f"... {count} {what}")
+    return {mark_of(mark): some for mark, some in heads.items()}, lines
 
 # ---- Lines and spare lines to the body ----
 def solutions(head, lines, doubts):
@@ -284,7 +289,7 @@ def body_of(head, found, say):
         digest = base64.b32encode(hashlib.sha256(head.text[:15].encode() + body).digest()).decode()[:9]
         if digest == head.digest and not any(padding):
             if head.threshold and base64.b32encode(body[:15]).decode()[:5] != head.backup:
-                raise Failure(f"set {head.mark}: refused: the backup number in its line 0 is not that of its line 1")
+                raise Refused(f"set {head.mark}: refused: the backup number in its line 0 is not that of its line 1")
             solved = [n for n in range(1, head.data + 1) if n not in lines or n in doubted]
             say(f"set {head.mark}: the digest agrees; lines solved for with the spare lines: {solved or 'none'}")
             return body
@@ -295,45 +300,47 @@ def body_of(head, found, say):
 def whole_payload(body):
     return len(body) > 32 and hashlib.sha256(body[:-32]).digest() == body[-32:]
 def guesses(mark, found):
-    """(Head, body) of each guess of line 0 under which the digest begins with the set mark."""
+    """(Head, body) of each guess of line 0 under which the digest begins with the set mark. A payload's SHA-256 proves a guess;
+    seals and shares are proved later."""
     lines, costs = usable(found)
-    top, target, sure, seen = max(found), functools.reduce(lambda all, c: all << 5 | VALUE[c], mark, 0), [], []
+    top, target = max(found), packed(VALUE[c] for c in mark)
     two = lambda n: ALPHABET[n // 32] + ALPHABET[n % 32]
     shares = ["".join(ALPHABET[v] for v in (x, t, n)) for n in range(2, 17) for t in range(2, n + 1) for x in range(1, n + 1)]
-    for data in range(1, top + 1):
-        for spare in sorted({max(4, -(-data // 4)), max(4, data // 4), top - data}):
-            if not (top <= data + spare < 1024 and 0 <= spare <= 254 * data):
-                continue
+    for plain in (True, False):
+        guessed = {}
+        for data, spare in ((data, spare) for data in range(1, top + 1)
+                            for spare in {max(4, -(-data // 4)), max(4, data // 4), top - data}):
             blank = Head("", 0, data, spare, 0, 0, 0, 0, "AAAAA", mark, "")
-            for _, padded in solutions(blank, lines, itertools.islice(doubts(costs), 12)):
+            fits = top <= data + spare < 1024 and spare <= 254 * data
+            for _, padded in solutions(blank, lines, itertools.islice(doubts(costs), 12)) if fits else ():
                 backup = base64.b32encode(padded[:15]).decode()[:5]
                 for padding in range(min(15, len(padded) - len(padded.rstrip(b"\0")) + 1)):
                     body = padded[:len(padded) - padding]
-                    for flags, split in itertools.product("AB", ["AAAAAAAA"] + [s + backup for s in shares]):
+                    if plain and not whole_payload(body):
+                        continue
+                    rest = [("A", "A" * 8)] if plain else [("B", "A" * 8), *((f, s + backup) for f in "AB" for s in shares)]
+                    for flags, split in rest:
                         c = "B" + flags + two(data) + two(spare) + ALPHABET[padding] + split
                         digest = hashlib.sha256(c.encode() + body).digest()
                         if int.from_bytes(digest[:4], "big") >> 7 == target:
-                            head = head_of(c + base64.b32encode(digest).decode()[:9], print)
-                            plain = not head.flags and not head.threshold
-                            if (not plain or whole_payload(body)) and (head, body) not in sure + seen:
-                                (sure if plain else seen).append((head, body))
-    return sure or seen
+                            guessed[head_of(c + base64.b32encode(digest).decode()[:9], print)] = body
+        if guessed:
+            break
+    return list(guessed.items())
 Part = collections.namedtuple("Part", "name head body first problem")  # a set: what to call it, its body or what is wrong with it
-def parts_of(sets, say):
-    bare, computed = [mark for mark in sets.marks if mark not in sets.lines], 0
+def parts_of(heads_of, lines_of, say):
+    bare, computed = [mark for mark in heads_of if mark not in lines_of], 0
     if bare:
         say(f"head lines with no other line of their sets, passed over: {' '.join(bare[:50])}" + " ..." * (len(bare) > 50))
-    for mark in sets.marks:
-        heads, found = sets.heads.get(mark, {}), sets.lines.get(mark)
-        if not found:
-            continue
-        line_1, parts, problem = usable({1: found.get(1, set())} if 1 in found else {})[0].get(1), [], ""
+    for mark, found in lines_of.items():
+        heads = heads_of[mark]
+        line_1, parts, problem = usable({n: some for n, some in found.items() if n == 1})[0].get(1), [], None
         for wanted in (False, True):  # the heads as read; then, if none of them tells a whole set, the mended ones
             for head in [h for h, cost in heads.items() if (cost > 0) == wanted][:20] if not parts else []:
                 try:
                     parts.append((head, body_of(head, found, say)))
                 except Failure as failure:
-                    problem = problem or str(failure)
+                    problem = failure if isinstance(failure, Refused) else problem or failure
         if not parts and 0 not in heads.values() and len(found) > 2 and computed < MOST_SETS:
             computed += 1
             say(f"set {mark}: its line 0 was not read and is computed; with many lines that takes minutes")
@@ -341,9 +348,11 @@ def parts_of(sets, say):
             say(f"set {mark}: line 0 may be " + (" or ".join(head.text for head, _ in parts) or "nothing that fits"))
         for head, body in parts:
             yield Part(head.digest if len(parts) > 1 else mark, head, body, body[:15], "")
-        if not parts:
+        if isinstance(problem, Refused):
+            say(str(problem))
+        elif not parts:
             problem = problem or f"set {mark}: line 0 was not read and cannot be computed: type it, or more lines"
-            yield Part(mark, min(heads, key=heads.get) if heads else None, None, line_1, problem)
+            yield Part(mark, min(heads, key=heads.get) if heads else None, None, line_1, str(problem))
 
 # ---- Which set, or which shares ----
 def joined(shares, at):
@@ -374,7 +383,7 @@ def certificate_of(part):
     plain = part.body and not part.head.flags and not part.head.threshold
     return part.body[1:-32] if plain and part.body[0] == 7 and whole_payload(part.body) else None
 def names_of(part):
-    return {part.name, part.name[:5], part.head.digest if part.head else part.name}
+    return {part.name, part.name[:5], *([part.head.digest, part.head.backup] if part.head else [])}
 def choose(parts, marks, say):
     """(sealed, split, body proper) of the one set or backup at hand, or of the one that --mark names."""
     named = [part for part in parts if names_of(part) & marks] if marks else parts
@@ -410,7 +419,7 @@ def choose(parts, marks, say):
             raise Failure(one.problem)
         return one.head.flags, False, one.body
     side = [part for part in parts if key(part) == key(one)]
-    whole, trusted = [p for p in side if p.body is not None], [p for p in pool if p.body is not None] if marks else []
+    whole, trusted = [p for p in side if p.body is not None], [p for p in pool if p.body is not None and names_of(p) & (marks - {p.head.backup})]
     sides = {key(one): side}
     if len({(p.head.share, p.body) for p in trusted or whole}) != len({p.head.share for p in trusted or whole}):
         ask("two shares of one number differ. Name one that you believe with --mark MARK:")
@@ -607,7 +616,7 @@ def main():
         rows = list(itertools.islice(itertools.chain.from_iterable(map(rows_of, given.files)), MOST_ROWS + 1))
         if len(rows) > MOST_ROWS:
             say(f"more than {MOST_ROWS} rows: those from {rows.pop().file} row {rows[-1].place} on are not looked at")
-        parts = list(parts_of(Sets(rows, say), say))
+        parts = list(parts_of(*collect(rows, say), say))
         if not parts:
             raise Failure("neither a head line (line 0) of version 1 with its lines nor three lines of one set could be read")
         sealed, split, body = choose(parts, marks, say)
