@@ -171,7 +171,10 @@ def test_shares(compact_shares, source):
 
 
 def test_the_letter(shares):
-    """Before the sheets of each share, with its number, and nothing of the share's lines."""
+    """
+    Before the sheets of each share, with its number, and nothing of the share's lines but the
+    backup number, with which line 1 begins.
+    """
     desk, number = shares, number_of(shares)
     pages = pypdfium2.PdfDocument(desk.folder / "sheets/share-2.pdf")
     for page in list(pages)[1:]:
@@ -187,7 +190,8 @@ def test_the_letter(shares):
         for row in desk.read("lines/share-2.txt").decode().splitlines()
         if not row.startswith("#")
     ]
-    assert not any(part in letter for row in rows[1:] for part in row)
+    assert "".join(rows[1]).startswith(number)
+    assert not any(part in letter for row in rows[2:] for part in row)
 
 
 def test_a_forged_share_is_named(shares):
