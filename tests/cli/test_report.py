@@ -120,7 +120,7 @@ SAID = {
         [
             "Not used:",
             (
-                "  lines.txt, row 13: line 900, the check fails, and more than two characters are "
+                "  lines.txt, row 14: line 900, the check fails, and more than two characters are "
                 "wrong"
             ),
         ],
@@ -171,7 +171,7 @@ def test_the_same_as_json():
     assert one["lines"][1]["characters"] == [{"column": 7, "was": was, "now": now}]
     assert one["lines"][2]["characters"] == [{"column": column} for column in (1, 2, 3, 4)]
     assert [(stray["number"], stray["place"]) for stray in told["strays"]] == [
-        (900, "lines.txt, row 12")
+        (900, "lines.txt, row 13")
     ]
 
 
