@@ -27,7 +27,7 @@ from cryptography.hazmat.primitives.serialization import (
 from paperkey_alt.errors import DamagedKeyFile, KeyPairMismatch, UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
 from paperkey_alt.keys import pem, rsa
-from paperkey_alt.keys.secret import Extract, Rebuilt
+from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -51,6 +51,7 @@ _MALFORMED = (ValueError, InternalError)
 # And what computing one raises where the numbers make none.
 _NO_KEY = (ZeroDivisionError, *_MALFORMED)
 
+_SORT = Sort.PRIVATE_KEY
 _UNOPENED = (
     "Print it without --prove and --compact: it is carried byte for byte, with its passphrase over "
     "it."
@@ -114,11 +115,13 @@ def extract(
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
     opened = open_(data, ask)
     if opened is None:
-        return Extract(File(shown, data), "Private key", shown, None, None, protected=True)
+        return Extract(
+            File(shown, data), "Private key", shown, None, None, protected=True, sort=_SORT
+        )
     if not opened.protected and not allow_unprotected:
         raise UnprotectedSecret(
-            f"no passphrase protects the private key ({opened.kind}): who finds the sheet has "
-            "the key"
+            f"no passphrase protects the private key ({opened.kind}): anyone with the sheet "
+            "has the key"
         )
     reduced = _reduced(opened, data, shown) if compact else None
     notes = (_NOT_REDUCED,) if compact and reduced is None else ()
@@ -131,6 +134,7 @@ def extract(
         None,
         opened.protected,
         notes,
+        sort=_SORT,
     )
 
 
