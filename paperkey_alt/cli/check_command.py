@@ -133,7 +133,7 @@ def _legible(findings: Findings, mark: str | None) -> list[str]:
     """
     shares = [report.standing(standing) for standing in backup.standings(findings)]
     if shares:
-        return shares
+        return [*report.shares(findings), *shares]
     joined = backup.join(findings, mark)
     if isinstance(joined.body, SealedBody):
         return ["It is sealed; whether a passphrase opens it was not tried (--prove does)."]

