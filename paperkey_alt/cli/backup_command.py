@@ -148,7 +148,15 @@ def command(
             contents[lines] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=force)
     sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
-    say(words.printed(line_sets, extract.notes, captions[0], sheets_each))
+    say(
+        words.printed(
+            line_sets,
+            extract.notes,
+            captions[0],
+            sheets_each,
+            is_revocable=extract.is_revocable,
+        )
+    )
     say(passphrases.unneeded(ask))
     weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
     if weighty:

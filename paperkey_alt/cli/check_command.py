@@ -135,7 +135,11 @@ def _legible(findings: Findings, marks: tuple[str, ...]) -> list[str]:
     shares = backup.standings(findings, marks)
     if shares:
         told = [sentence for standing in shares for sentence in report.not_joined(standing)]
-        return [*dict.fromkeys(told), *map(report.standing, shares)]
+        return [
+            *report.shares(findings),
+            *dict.fromkeys(told),
+            *map(report.standing, shares),
+        ]
     joined = backup.join(findings, marks)
     told = report.not_joined(joined)
     if isinstance(joined.body, SealedBody):

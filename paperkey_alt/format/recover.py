@@ -386,6 +386,9 @@ def _set_finding(head: Head, placed: Iterable[_Placed], *, computed: bool) -> Se
         problem = _shortfall(findings, needed) if needed else error
         line_1 = readings.get(1)
         first = line_1.line.data if line_1 and not line_1.spent else None
+        is_mended = any(finding.status is Status.MENDED for finding in findings)
+        if isinstance(problem, DigestMismatch) and is_mended:
+            problem = DigestMismatch(problem.what, advice=_COMPARE)
         return SetFinding(head, findings, None, problem, needed, first, computed)
     findings = tuple(
         _finding_confirmed(Line(number, data), seen[number], head.mark)
@@ -416,6 +419,9 @@ def _least_spent(placed: Iterable[_Placed]) -> DecodedLine | None:
     least = min((decoded.spent for decoded in readings), default=0)
     best = {decoded.line: decoded for decoded in readings if decoded.spent == least}
     return next(iter(best.values())) if len(best) == 1 else None
+
+
+_COMPARE = "Compare the mended lines with the paper first, then read all lines of this set afresh."
 
 
 def _mended(head: Head, seen: Mapping[int, Sequence[_Placed]]) -> tuple[bytes, ...]:
