@@ -1,8 +1,8 @@
 """
-The registration marks of a sheet on a picture: `find` gives the poses that they allow, likeliest
+The corner marks of a sheet on a picture: `find` gives the poses that they allow, likeliest
 first.
 
-A sheet has three solid squares and a hollow one, lower right (`paperkey_alt.sheet.layout.marks`). A
+A sheet has three solid squares and a hollow one, lower right (`layout.corner_marks`). A
 dark spot is told to be a square by its second moments, which say so whatever the slant it is seen
 at: for any parallelogram its area is 12 times the square root of the determinant of its covariance.
 """
@@ -64,7 +64,7 @@ def find(picture: Picture, paper: Paper) -> Iterator[Pose]:
     small = picture.copy()
     small.thumbnail((_SIDE, _SIDE), Image.Resampling.BOX)
     shrunk = np.array([picture.width / small.width, picture.height / small.height])
-    middles = np.array(layout.marks(paper)) + layout.MARK / 2
+    middles = np.array(layout.corner_marks(paper)) + layout.CORNER_MARK / 2
     ranked = []
     for blur, dark in _LEVELS:
         spots = _spots(np.asarray(small.filter(ImageFilter.GaussianBlur(blur)), np.float32), dark)
@@ -134,7 +134,7 @@ def _misfit(taken: Sequence[Spot], middles: Points) -> float | None:
         [complex(spot.x, spot.y) for spot in taken],
         [complex(*middle) for middle in middles],
     )
-    per_pixel = layout.MARK * len(sides) / sum(sides)
+    per_pixel = layout.CORNER_MARK * len(sides) / sum(sides)
     ratios = [
         math.log(abs(seen[one] - seen[other]) * per_pixel / abs(true[one] - true[other]))
         for one, other in combinations(range(len(taken)), 2)

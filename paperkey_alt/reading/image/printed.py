@@ -113,7 +113,7 @@ class PrintedSheet:
 def find(picture: Picture, read: Sequence[Symbol]) -> tuple[LocatedSheet, ...]:
     """
     Return the sheets on *picture*: those that the symbols *read* are of, or else one that lies as
-    its registration marks say.
+    its corner marks say.
     """
     found = tuple(_by_symbols(picture, read))
     if found or read:

@@ -1,4 +1,4 @@
-"""Where a sheet lies on a picture, from points known on both and from its registration marks."""
+"""Where a sheet lies on a picture, from points known on both and from its corner marks."""
 
 import numpy as np
 import pytest
