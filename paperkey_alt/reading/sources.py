@@ -1,6 +1,5 @@
 """
-Sources of any kind: `read` takes a file's bytes apart into parts, a page of pictures or a whole
-text.
+Sources of any kind: `read` takes a file's bytes apart into pages; a text is one.
 """
 
 from __future__ import annotations

@@ -58,20 +58,21 @@ def read(rows: Sequence[tuple[Place, str]]) -> Iterator[tuple[frozenset[int], Ra
     of.
     """
     words = [_Word(text, row) for row, (_, content) in enumerate(rows) for text in content.split()]
-    found = sorted(
+    runs = sorted(
         (run for first in range(len(words)) for run in _runs(words, first)),
         key=lambda run: run.oddness,
     )
-    taken: set[int] = set()
-    best: list[_Run] = []
-    for run in found:
-        if taken.isdisjoint(range(run.first, run.end)):
-            taken.update(range(run.first, run.end))
-            best.append(run)
-    for run in sorted(best, key=lambda run: run.first):
+    # Greedy: the least odd run first, then the least odd of those that share no word with it.
+    used: set[int] = set()
+    kept: list[_Run] = []
+    for run in runs:
+        if used.isdisjoint(range(run.first, run.end)):
+            used.update(range(run.first, run.end))
+            kept.append(run)
+    for run in sorted(kept, key=lambda run: run.first):
         # Where a line ends is not sure: the check will tell.
         ways = dict.fromkeys(
-            (one.number, one.text) for one in (run, *found) if one.first == run.first
+            (other.number, other.text) for other in (run, *runs) if other.first == run.first
         )
         yield (
             frozenset(word.row for word in words[run.first : run.end]),
@@ -81,10 +82,8 @@ def read(rows: Sequence[tuple[Place, str]]) -> Iterator[tuple[frozenset[int], Ra
 
 def _runs(words: Sequence[_Word], first: int) -> Iterator[_Run]:
     """Yield the runs from *first* on that may be a line."""
-    numbered, glued = (
-        _NUMBER.fullmatch(words[first].text),
-        _NUMBER_AND_GROUP.fullmatch(words[first].text),
-    )
+    numbered = _NUMBER.fullmatch(words[first].text)
+    glued = _NUMBER_AND_GROUP.fullmatch(words[first].text)
     if numbered and int(numbered[1]) <= LAST_NUMBER:
         yield from _of_length(words, first, int(numbered[1]), [])
     if glued and int(glued[1]) <= LAST_NUMBER:
