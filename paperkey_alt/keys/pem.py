@@ -18,11 +18,24 @@ _LABELS = {
 }
 _LABEL = re.compile(rb"(?m)^-----BEGIN ([A-Z0-9 ]+)-----\r?$")
 _DER_SEQUENCE = 0x30
+# Text has no control characters but these; in a packet of a key its version or length is one, in
+# DER the tag of an integer.
+_BINARY = re.compile(rb"[^\t\n\v\f\r\x1b-\xff]")
+_BEGINNING = 512  # bytes
+
+
+def is_text(data: bytes) -> bool:
+    """
+    Tell by the first bytes whether *data* is text, in which rows say what it is.
+
+    What stands further on, in user IDs and the like, anyone may have written.
+    """
+    return not _BINARY.search(data, 0, _BEGINNING)
 
 
 def label(data: bytes) -> str | None:
-    """Return the first label in *data*, None where there is none."""
-    match = _LABEL.search(data)
+    """Return the first label in the text *data*, None where there is none."""
+    match = _LABEL.search(data) if is_text(data) else None
     return match[1].decode() if match else None
 
 

@@ -10,6 +10,7 @@ import codecs
 import re
 
 from paperkey_alt.errors import DamagedKeyFile, NotASecretKey
+from paperkey_alt.keys import pem
 from paperkey_alt.keys.openpgp import armor, packets
 from paperkey_alt.keys.openpgp.armor import ArmorKind
 from paperkey_alt.keys.openpgp.key import Key
@@ -25,7 +26,13 @@ def read(data: bytes) -> tuple[Key, ...]:
     data = _ascii(data)
     if not data.strip():
         raise DamagedKeyFile("the file is empty")
-    if not _ARMOR.search(data):
+    is_text = pem.is_text(data)
+    if not (is_text and _ARMOR.search(data)):
+        if is_text and _PEM.search(data):
+            raise NotASecretKey(
+                "the file holds a PEM or SSH key, which is not OpenPGP",
+                advice="Give an OpenPGP key file.",
+            )
         _require_keys(data)
         return _keys(data)
     blocks = armor.dearmor(data)
@@ -97,11 +104,6 @@ def _require_keys(data: bytes) -> None:
     if data.startswith(_COMPRESSED):
         raise NotASecretKey(
             "the file is compressed", advice="Unpack it first and give the key file that is in it."
-        )
-    if _PEM.search(data):
-        raise NotASecretKey(
-            "the file holds a PEM or SSH key, which is not OpenPGP",
-            advice="Give an OpenPGP key file.",
         )
     tag = packets.tag_of(data[0]) if data else None
     if tag in _OTHERS_BEGIN:
