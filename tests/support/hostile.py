@@ -2,9 +2,13 @@
 Files and keys that somebody makes who means harm: each is made here, none was found elsewhere.
 """
 
+import base64
+import random
 
 from samples import only
 
+from paperkey_alt.format import head_line, lines
+from paperkey_alt.format.head_line import Head
 from paperkey_alt.keys.openpgp import packets
 from paperkey_alt.keys.openpgp.key import Key
 from paperkey_alt.keys.openpgp.rfc9580 import PacketType
@@ -76,3 +80,37 @@ def with_additions(data, place, texts):
     key = only(data)
     added = (ADDITIONS[place](text) for text in texts)
     return packets.join(Key((*key.packets, *added)).packets)
+
+
+def heads_and_junk(heads=200, junk=1000):
+    """Text of many head lines, each of a set of its own, and rows that are almost lines."""
+    chance = random.Random(15)
+    marks = ["".join(chance.choices(lines.ALPHABET, k=5)) for _ in range(heads)]
+    rows = [
+        lines.encode(
+            head_line.pack(Head(data_lines=500, spare_lines=500, padding=0, mark=mark)),
+            lines.NO_MARK,
+        )
+        for mark in marks
+    ]
+    return "\n".join(
+        [f"0 {row}" for row in rows]
+        + [f"{1 + at % 999} {''.join(chance.choices(lines.ALPHABET, k=29))}" for at in range(junk)]
+    ).encode()
+
+
+def base64_text(size):
+    """Random base64 in rows of 76 characters, of about *size* bytes."""
+    chance = random.Random(15)
+    block = base64.encodebytes(chance.randbytes(57 * 4096))
+    return block * (size // len(block) + 1)
+
+
+def words_text(size):
+    """One row of numbers and groups that may each begin a line, of about *size* bytes."""
+    return b"7 ABCD " * (size // 7)
+
+
+def short_rows(size):
+    """Rows of a number each, of about *size* bytes."""
+    return b"12\n" * (size // 3)
