@@ -158,16 +158,16 @@ class _Page:
             raise TextTooLong("the letter does not fit its page")
 
     def _marks(self) -> None:
-        *solid, hollow = layout.marks(self.plan.paper)
+        *solid, hollow = layout.corner_marks(self.plan.paper)
         for x, y in solid:
-            self._box(x, y, layout.MARK, layout.MARK, fill=True)
-        stroke = layout.MARK / 4
+            self._box(x, y, layout.CORNER_MARK, layout.CORNER_MARK, fill=True)
+        stroke = layout.CORNER_MARK / 4
         self.canvas.setLineWidth(stroke)
         self._box(
             hollow[0] + stroke / 2,
             hollow[1] + stroke / 2,
-            layout.MARK - stroke,
-            layout.MARK - stroke,
+            layout.CORNER_MARK - stroke,
+            layout.CORNER_MARK - stroke,
             fill=False,
         )
 
