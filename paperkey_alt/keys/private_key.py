@@ -93,8 +93,6 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
     The library proves on loading that the parts of a key belong together. Raises DamagedKeyFile,
     WrongPassphrase.
     """
-    if pem.is_pkcs12(data):
-        raise KeyFileError("the file is PKCS #12, a key and certificates in one", advice=_PKCS12)
     kind, load = pem.kind(data), _loader(pem.label(data))
     data = pem.without_parameters(data)
     try:
@@ -123,6 +121,14 @@ def open_(data: bytes, ask: Ask | None) -> Opened | None:
             continue
 
 
+def _require_readable(data: bytes) -> None:
+    """Raise KeyFileError for PKCS #12, which begins as a private key in DER does."""
+    if pem.is_pkcs12(data):
+        raise KeyFileError(
+            "the file is PKCS #12, which holds keys and certificates", advice=_PKCS12
+        )
+
+
 def extract(
     data: bytes, name: str, *, compact: bool, allow_unprotected: bool, ask: Ask | None
 ) -> Extract:
@@ -134,6 +140,7 @@ def extract(
     them. Raises UnprotectedSecret unless *allow_unprotected* is set.
     """
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
+    _require_readable(data)
     opened = open_(data, ask)
     if opened is None:
         return Extract(

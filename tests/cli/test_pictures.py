@@ -80,7 +80,7 @@ def test_a_page_with_nothing_on_it_is_told(scans):
             append_images=[Image.new("L", first.size, 255)],
         )
     assert (
-        "both.tif: page 2: no QR block and no printed line that can be read"
+        "both.tif: page 2: no lines on this page"
         in scans.run("check", "both.tif").err
     )
 
