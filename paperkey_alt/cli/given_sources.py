@@ -141,12 +141,8 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
         except KeyFileError as error:
             raise CertificateError(error.what, place=error.place) from None
     if key.secret_packets:
-        say(
-            [
-                f"Caution: {name} is a secret key file; only what is public is taken from it. "
-                "The public certificate is enough here."
-            ]
-        )
+        caution = f"Caution: {name} is a secret key file; only what is public is taken from it."
+        say([caution, "  The public certificate is enough here: keep the secret key elsewhere."])
     return key
 
 

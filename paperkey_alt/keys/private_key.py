@@ -127,8 +127,6 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
 
 def _open_unprotected(data: bytes) -> Opened | None:
     """Return the key in *data*, None where a passphrase is over it; raises DamagedKeyFile."""
-    if pem.is_pkcs12(data):
-        raise KeyFileError("the file is PKCS #12, a key and certificates in one", advice=_PKCS12)
     kind, load = pem.kind(data), _loader(pem.label(data))
     data = pem.without_parameters(data)
     try:
@@ -140,6 +138,14 @@ def _open_unprotected(data: bytes) -> Opened | None:
         if not _is_protected_openssh(data):
             raise _damaged(kind) from None
         return None
+
+
+def _require_readable(data: bytes) -> None:
+    """Raise KeyFileError for PKCS #12, which begins as a private key in DER does."""
+    if pem.is_pkcs12(data):
+        raise KeyFileError(
+            "the file is PKCS #12, which holds keys and certificates", advice=_PKCS12
+        )
 
 
 def extract(  # noqa: PLR0913 - each is a wish of its own
@@ -159,6 +165,7 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
     them. Raises UnprotectedSecret unless *allow_unprotected* is set.
     """
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
+    _require_readable(data)
     opened = _open_unprotected(data) if ask is None else open_(data, ask)
     if opened is None:
         return Extract(

@@ -72,7 +72,7 @@ _LONGEST_NOTES = 110  # characters
 # Of a name in the letter, where each character that the font lacks takes eight and more.
 _LONGEST_NAME = 60  # characters
 _SOME_LACKING = "Not every secret is here."
-_UNDER_PASSPHRASE = (
+_TAKES = (
     "It takes {passphrase}. Anyone with this sheet and {it} has the {noun}: never keep {it} beside "
     "it."
 )
@@ -99,8 +99,8 @@ _REVOCATION_CAUTIONS = (
         "OpenPGP program, publish."
     ),
     (
-        "It cannot be undone. Anyone with this sheet can end the key, and can neither read nor sign "
-        "anything with it."
+        "It cannot be undone. Anyone with this sheet can end the key, and can neither read nor "
+        "sign anything with it."
     ),
     (
         "Keep it where you get at it after the loss of the key: apart from the key's own sheets, "
@@ -112,8 +112,8 @@ _REVOCATION_TOO = (
 )
 _AFTERWARDS = (
     (
-        "Next: print, then look whether the print can be read: ragleaf check on a scan of it, or on "
-        "what you typed from it."
+        "Next: print, then look whether the print can be read: ragleaf check on a scan of it, or "
+        "on what you typed from it."
     ),
     _REVOCATION_TOO,
     (
@@ -237,7 +237,7 @@ def _first_caution(extract: Extract, line_set: LineSet, printed: dt.date) -> str
     if not needed:
         return _UNSEALED if extract.sort is Sort.FILE else _UNPROTECTED
     it = "them" if len(needed) > 1 else "it"
-    return _UNDER_PASSPHRASE.format(noun="{noun}", passphrase=passphrase, it=it)
+    return _TAKES.format(noun="{noun}", passphrase=passphrase, it=it)
 
 
 def _passphrases(extract: Extract, line_set: LineSet, printed: dt.date) -> tuple[str, ...]:

@@ -233,15 +233,15 @@ def test_a_share_is_named():
         "backup": named,
     }
     (standing,) = backup.standings(found)
-    expected = f"Backup {named}: share 1 of 3 can be read in full; 1 more would give the key back."
+    expected = f"Backup {named}: share 1 of 3 can be read in full; 1 more would give it back."
     assert report.standing(standing) == expected
 
 
 @pytest.mark.parametrize(
     ("pages", "said"),
     [
-        (1, "scan.png: no QR block and no printed line that can be read"),
-        (3, "scan.png: page 2: no QR block and no printed line"),
+        (1, "scan.png: no lines on this page; a letter, or a page of another kind, has none"),
+        (3, "scan.png: page 2: no lines on this page"),
     ],
 )
 def test_an_empty_page_is_named(pages, said):

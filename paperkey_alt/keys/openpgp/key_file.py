@@ -9,7 +9,7 @@ from __future__ import annotations
 import codecs
 import re
 
-from paperkey_alt.errors import DamagedKeyFile, NotASecretKey
+from paperkey_alt.errors import DamagedKeyFile, NotASecretKey, TooLarge
 from paperkey_alt.keys import pem
 from paperkey_alt.keys.openpgp import armor, packets
 from paperkey_alt.keys.openpgp.armor import ArmorKind
@@ -116,8 +116,7 @@ def _require_keys(data: bytes) -> None:
             "the file is compressed", advice="Unpack it first and give the key file that is in it."
         )
     tag = packets.tag_of(data[0]) if data else None
-    # One octet in three begins such a packet; only where all of the file is packets is it one.
-    if tag in _OTHERS_BEGIN and _is_packets(data):
+    if tag in _OTHERS_BEGIN and _is_first_of(tag, data):
         raise NotASecretKey(f"the file holds {_OTHERS_BEGIN[tag]}, not a key", advice=_MESSAGE)
     if tag not in _KEYS_BEGIN:
         raise DamagedKeyFile(
@@ -126,12 +125,40 @@ def _require_keys(data: bytes) -> None:
         )
 
 
-def _is_packets(data: bytes) -> bool:
+def _is_first_of(tag: int, data: bytes) -> bool:
+    """
+    Tell whether *data* begins with a packet of type *tag*: its body begins with a version that
+    there is, or the file is packets to its end. The first octet alone says little: one in three of
+    all octets begins such a packet.
+    """
+    if tag in _FIRST_OCTETS:
+        # RFC 9580 §4.2: how many octets the header has, a partial length included.
+        old = (2, 3, 5, 1)[data[0] & 3]
+        length = data[1] if len(data) > 1 else 0
+        new = 6 if length == 255 else (3 if 192 <= length < 224 else 2)
+        width = new if data[0] & 0x40 else old
+        return data[width : width + 1] in _FIRST_OCTETS[tag]
     try:
         packets.split(data)
-    except DamagedKeyFile:
+    except (DamagedKeyFile, TooLarge):
         return False
     return True
+
+
+# With what the body of a packet begins: a version, or of compressed and literal data an algorithm
+# and a format (RFC 9580 §5).
+_FIRST_OCTETS: dict[int, tuple[bytes, ...]] = {
+    PacketType.PUBLIC_KEY_ENCRYPTED_SESSION_KEY: (b"\3", b"\6"),
+    PacketType.SIGNATURE: (b"\3", b"\4", b"\5", b"\6"),
+    PacketType.SYMMETRIC_KEY_ENCRYPTED_SESSION_KEY: (b"\4", b"\5", b"\6"),
+    PacketType.ONE_PASS_SIGNATURE: (b"\3", b"\6"),
+    PacketType.SECRET_SUBKEY: (b"\3", b"\4", b"\5", b"\6"),
+    PacketType.COMPRESSED_DATA: (b"\0", b"\1", b"\2", b"\3"),
+    PacketType.LITERAL_DATA: (b"b", b"t", b"u"),
+    PacketType.PUBLIC_SUBKEY: (b"\3", b"\4", b"\5", b"\6"),
+    PacketType.SYMMETRICALLY_ENCRYPTED_INTEGRITY_PROTECTED_DATA: (b"\1", b"\2"),
+    PacketType.AEAD_ENCRYPTED_DATA: (b"\1",),
+}
 
 
 _MESSAGE = (
