@@ -224,8 +224,7 @@ class _Page:
             room = self.height - layout.FOOT_WORDS
             if bottom > room:
                 raise TextTooLong(
-                    f"{heading}: {bottom - room:.0f} points too much at the "
-                    "foot of a sheet"
+                    f"{heading}: {bottom - room:.0f} points too much at the foot of a sheet"
                 )
             x += width + _GUTTER
 
