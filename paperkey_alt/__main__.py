@@ -1,6 +1,50 @@
 """``python -m paperkey_alt`` is the command ``ragleaf``."""
 
-from paperkey_alt.cli.group import main
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from typing import TYPE_CHECKING
+
+from paperkey_alt.cli import process
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+_NO_ROOM = (
+    b"ragleaf: this program cannot be loaded: there is not enough memory, or a part of it is \
+missing.\n"
+)
+
+
+def main() -> None:
+    """Run the command line; a signal at any moment, also while it is loaded, ends it in order."""
+    process.end_on_signals()
+    try:
+        _load()()
+    except process.Ended as end:
+        # What a terminal was asked for is left behind in a row of its own.
+        begun = "\n" if sys.stderr is not None and sys.stderr.isatty() else ""
+        told = f"{begun}ragleaf: ended by a signal ({end.name}). No file is left half written.\n"
+        with contextlib.suppress(OSError):
+            os.write(2, told.encode())
+        raise
+    finally:
+        process.end_as_usual()
+
+
+def _load() -> Callable[[], None]:
+    """Return the command line, or end with a sentence where it cannot be loaded."""
+    try:
+        from paperkey_alt.cli import group  # noqa: PLC0415 - signals are minded before
+    except (MemoryError, ImportError, SystemError):
+        # Without memory the interpreter ends an import also by the last of these.
+        with contextlib.suppress(OSError):
+            os.write(2, _NO_ROOM)
+        sys.exit(2)
+    return group.main
+
 
 if __name__ == "__main__":
     main()

@@ -4,7 +4,7 @@ import ast
 from pathlib import Path
 
 PACKAGE = Path(__file__).parents[1] / "paperkey_alt"
-MODULES = ("__init__", "errors", "wording")
+MODULES = ("__init__", "foreign_text", "errors", "wording")
 FOLDERS = ("format", "keys", "sheet", "reading", "entry", "records", "computer", "cli")
 ORDER = (*MODULES, *FOLDERS, "__main__")
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -117,17 +116,23 @@ def command(
     form = _form(whole=whole, compact=compact, plain=plain)
     terms = _terms(threshold, count, holders)
     outputs = _outputs(output, text, terms)
-    files.require_free([name for pair in outputs for name in pair if name], force=force)
+    register_file = None if no_register else given_register.place(register_path)
+    files.require_free(
+        [name for pair in outputs for name in pair if name],
+        inputs=[keyfile, passphrase_from, register_file],
+        force=force,
+    )
+    ask = passphrases.source(passphrase_from)
     with in_file(keyfile):
         extract = keys.extract(
             files.read(keyfile, files.LONGEST_KEY_FILE),
-            Path(keyfile).name,
+            files.name_in_payload(keyfile),
             form=form,
             sealed=seal,
             prove=prove,
             allow_unprotected=allow_unprotected,
             fingerprint=fingerprint,
-            ask=passphrases.source(passphrase_from),
+            ask=ask,
             blind=os.urandom(BLIND_BYTES),
         )
     line_sets = _line_sets(extract, terms, spare, paper)
@@ -143,7 +148,16 @@ def command(
             contents[lines] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=force)
     sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
-    say(words.printed(line_sets, extract.notes, captions[0], sheets_each))
+    say(
+        words.printed(
+            line_sets,
+            extract.notes,
+            captions[0],
+            sheets_each,
+            is_revocable=extract.is_revocable,
+        )
+    )
+    say(passphrases.unneeded(ask))
     weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
     if weighty:
         say([f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"])

@@ -10,7 +10,9 @@ import click
 
 from paperkey_alt import keys
 from paperkey_alt.cli import files, given_sources, options, passphrases, report
-from paperkey_alt.cli.terminal import say
+from paperkey_alt.cli.terminal import say, show
+from paperkey_alt.errors import IncompleteKey
+from paperkey_alt.foreign_text import clean
 from paperkey_alt.format import backup
 from paperkey_alt.format.body import SealedBody, read_plain
 
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 
     from PIL.Image import Image as Picture
 
-    from paperkey_alt.format.body import Ask
+    from paperkey_alt.cli.passphrases import FromFile, Prompt
     from paperkey_alt.format.recover import Findings
     from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.reading.page import Page
@@ -28,6 +30,11 @@ if TYPE_CHECKING:
 @click.command()
 @options.sources
 @click.option("--json", "as_json", is_flag=True, help="Say it as JSON.")
+@click.option(
+    "--characters",
+    is_flag=True,
+    help="Of mended lines, show the mended characters themselves, which are of the secret.",
+)
 @click.option(
     "--prove",
     is_flag=True,
@@ -53,6 +60,7 @@ def command(
     sources: tuple[str, ...],
     *,
     as_json: bool,
+    characters: bool,
     prove: bool,
     public: str | None,
     map_name: str | None,
@@ -63,7 +71,8 @@ def command(
     force: bool,
 ) -> None:
     """
-    Tell what stands on the paper, line by line: fine, mended, wrong or missing. Shows no secret.
+    Tell what stands on the paper, line by line: fine, mended, wrong or missing. Shows no secret,
+    unless you ask for --characters or an unveiled --map.
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
@@ -73,17 +82,20 @@ def command(
         raise click.UsageError(
             "a map is drawn over pictures in files; save what comes on standard input first"
         )
-    files.require_free([map_name] if map_name else [], force=force)
+    files.require_free(
+        [map_name] if map_name else [], inputs=[*sources, public, passphrase_from], force=force
+    )
     pages = given_sources.read(sources, thorough=map_name is not None)
     if map_name:
         pdf = map_name.lower().endswith(".pdf")
         files.write({map_name: _map(pages, pdf=pdf, veil=veil)}, force=force)
     findings = given_sources.collect(pages)
-    click.echo(report.json_text(findings) if as_json else report.table(findings))
+    tell = report.json_text if as_json else report.table
+    show(tell(findings, characters=characters))
     say(report.wanted(findings))
     if prove:
         certificate = given_sources.certificate(public, fingerprint)
-        say(_prove(findings, marks, certificate, passphrases.source(passphrase_from)))
+        _prove(findings, marks, certificate, passphrases.source(passphrase_from))
     else:
         say(_legible(findings, marks))
 
@@ -108,7 +120,7 @@ def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
         for source, of_source in groupby(pictured, key=lambda page: page.source):
             pictures = scans.pages(files.read(source, files.LONGEST_SOURCE), source)
             for page, picture in zip(of_source, pictures, strict=True):
-                title = f"{Path(source).name}, page {page.page} of {page.pages}{note}"
+                title = f"{clean(Path(source).name)}, page {page.page} of {page.pages}{note}"
                 places = damage_map.examine(picture, page, known)
                 yield damage_map.draw(picture, places, title, veil=veil)
 
@@ -123,7 +135,11 @@ def _legible(findings: Findings, marks: tuple[str, ...]) -> list[str]:
     shares = backup.standings(findings, marks)
     if shares:
         told = [sentence for standing in shares for sentence in report.not_joined(standing)]
-        return [*dict.fromkeys(told), *map(report.standing, shares)]
+        return [
+            *report.shares(findings),
+            *dict.fromkeys(told),
+            *map(report.standing, shares),
+        ]
     joined = backup.join(findings, marks)
     told = report.not_joined(joined)
     if isinstance(joined.body, SealedBody):
@@ -133,11 +149,24 @@ def _legible(findings: Findings, marks: tuple[str, ...]) -> list[str]:
 
 
 def _prove(
-    findings: Findings, marks: tuple[str, ...], certificate: Key | None, ask: Ask
-) -> list[str]:
+    findings: Findings, marks: tuple[str, ...], certificate: Key | None, ask: Prompt | FromFile
+) -> None:
     """
-    Prove that the sheets carry secrets that belong to their public keys; return what to say of it.
+    Prove that the sheets carry secrets that belong to their public keys, and say what came back;
+    raise IncompleteKey where the key came back without one of its secrets.
     """
     rebuilt, passphrase = given_sources.rebuild(findings, marks, certificate, ask)
     unproven = keys.check_pairs(rebuilt, ask, () if passphrase is None else (passphrase,))
-    return [*(f"Not proven: {what}." for what in unproven), f"Read back in full: {rebuilt.title}"]
+    lacking = [] if rebuilt.key is None else rebuilt.key.without_secret
+    whole = " in full" if not lacking else ""
+    say(
+        [
+            *rebuilt.notes,
+            *(f"Not proven: {what}." for what in unproven),
+            f"Read back{whole}: {rebuilt.title}",
+            *passphrases.unneeded(ask),
+        ]
+    )
+    if lacking:
+        titles = " and the ".join(part.title for part in lacking)
+        raise IncompleteKey(f"this paper does not have the secret of the {titles}")

@@ -1,7 +1,7 @@
 """
-The register that a command is given, or the usual one: `opened` to list it; `note` a print in it
-and `note_rehearsal`, which say what went wrong and raise nothing: the sheets are there, and the
-result of a rehearsal is what it is, whatever became of the register.
+The register that a command is given, or the usual one: its `place`; `opened` to list it; `note` a
+print in it and `note_rehearsal`, which say what went wrong and raise nothing: the sheets are there,
+and the result of a rehearsal is what it is, whatever became of the register.
 """
 
 from __future__ import annotations
@@ -24,6 +24,20 @@ if TYPE_CHECKING:
 
 _NONE_THERE = "Look at the name. ragleaf backup makes a register when it notes a print."
 _NOT_THERE = "The register has no backup of this key with the set mark"
+
+
+def place(path: str | None) -> str | None:
+    """
+    Return the file *path*, or if that is None where the register is kept; None where that cannot be
+    told.
+    """
+    if path is not None:
+        return path
+    try:
+        home = Path("~").expanduser()
+    except RuntimeError:
+        return None
+    return str(default_path(os.environ, sys.platform, home))
 
 
 def opened(path: str | None) -> Register:
@@ -88,13 +102,10 @@ def note_rehearsal(
 
 
 def _register(path: str | None) -> Register:
-    if path:
-        return Register(Path(path))
-    try:
-        home = Path.home()
-    except RuntimeError:
-        raise RegisterError("nothing says where your home folder is, and so the register") from None
-    return Register(default_path(os.environ, sys.platform, home))
+    file = place(path)
+    if file is None:
+        raise RegisterError("this user has no home folder, where the register would be kept")
+    return Register(Path(file))
 
 
 def _say_trouble(what: str, error: RegisterError) -> None:

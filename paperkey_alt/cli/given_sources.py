@@ -14,9 +14,16 @@ import click
 from paperkey_alt import keys
 from paperkey_alt.cli import files, report
 from paperkey_alt.cli.terminal import say
-from paperkey_alt.errors import CertificateError, PaperError, in_file
+from paperkey_alt.errors import (
+    CertificateError,
+    KeyFileError,
+    NoSuchKey,
+    PaperError,
+    SeveralKeys,
+    UnsupportedKey,
+    in_file,
+)
 from paperkey_alt.format import backup, body
-from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.recover import recover
 from paperkey_alt.reading import sources
 
@@ -60,13 +67,8 @@ def known_lines(pages: Iterable[Page]) -> dict[Head, Sequence[str]]:
         findings = collect(pages)
     except PaperError:
         return {}
-    return {
-        one.head: lay_out(
-            one.body, one.head.spare_lines, sealed=one.head.sealed, share=one.head.share
-        ).lines
-        for one in findings.sets
-        if one.body is not None
-    }
+    line_sets = (finding.laid_out() for finding in findings.sets)
+    return {line_set.head: line_set.lines for line_set in line_sets if line_set is not None}
 
 
 @contextmanager
@@ -99,15 +101,19 @@ def rebuild(
     """
     Return the secret that the sheets carry, and the passphrase of the seal if one was over it.
     """
+    say(report.shares(findings))
     joined = backup.join(findings, marks)
     say(report.not_joined(joined))
     unwrapped = body.unwrap(joined.body, ask)
-    rebuilt = keys.rebuild(
-        unwrapped.payload,
-        certificate=certificate or _printed_certificate(findings, marks),
-        passphrase=unwrapped.passphrase,
-        ask=ask,
-    )
+    try:
+        rebuilt = keys.rebuild(
+            unwrapped.payload,
+            certificate=certificate or _printed_certificate(findings, marks),
+            passphrase=unwrapped.passphrase,
+            ask=ask,
+        )
+    except UnsupportedKey as error:
+        raise UnsupportedKey(error.what, advice=_READ, place=error.place) from None
     return rebuilt, unwrapped.passphrase
 
 
@@ -126,5 +132,21 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
     """Return the public certificate in the file *name*, if one is named."""
     if name is None:
         return None
+    data = files.read(name, files.LONGEST_KEY_FILE)
     with in_file(name):
-        return keys.certificate(files.read(name, files.LONGEST_KEY_FILE), fingerprint)
+        try:
+            key = keys.certificate(data, fingerprint)
+        except (SeveralKeys, NoSuchKey):
+            raise
+        except KeyFileError as error:
+            raise CertificateError(error.what, place=error.place) from None
+    if key.secret_packets:
+        caution = f"Caution: {name} is a secret key file; only what is public is taken from it."
+        say([caution, "  The public certificate is enough here: keep the secret key elsewhere."])
+    return key
+
+
+_READ = (
+    "The lines of these sheets could be read; this Ragleaf cannot work with what they carry. Use a "
+    "newer one, or follow the recipe printed on the sheet."
+)

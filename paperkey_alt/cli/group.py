@@ -7,14 +7,21 @@ none of the libraries that draw, compute or see.
 
 from __future__ import annotations
 
+import io
+import os
+import sys
 from importlib import import_module
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from paperkey_alt import __version__
-from paperkey_alt.cli.terminal import say
+from paperkey_alt.cli import process
+from paperkey_alt.cli.terminal import say, settle
 from paperkey_alt.errors import RagleafError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
 
 # name → what the list of commands says of it; the module has the same name
 COMMANDS = {
@@ -61,8 +68,52 @@ class _Commands(click.Group):
 
 
 def main() -> None:
-    """Run the command line."""
-    commands(prog_name="ragleaf")
+    """Run the command line and end with its status; whatever happens is told in a sentence."""
+    process.lock_down()
+    process.mend_streams()
+    try:
+        status = commands.main(prog_name="ragleaf", standalone_mode=False)
+    except click.ClickException as error:
+        said = io.StringIO()
+        error.show(said)
+        # Rows before the message are click's; in the message, an argument may hold more of them.
+        usage, sign, message = said.getvalue().rstrip("\n").partition("Error: ")
+        rows = [*usage.split("\n")[:-1], _shortened(f"{sign}{message}")]
+        say([*rows, *_files_like_options(sys.argv[1:])])
+        status = error.exit_code
+    except click.Abort:
+        say(["", "ragleaf: the input ended before an answer."])
+        status = 1
+    except MemoryError:
+        say(["ragleaf: this computer has not enough memory for it.", f"  {_ROOM}"])
+        status = 2
+    except (OSError, ImportError) as error:
+        # What is foreseen is told by what it happened to; this is what the system refuses besides.
+        reason = getattr(error, "strerror", None) or str(error)
+        say([f"ragleaf: the system does not let it: {reason}.", f"  {_ROOM}"])
+        status = 2
+    settle()
+    sys.exit(status or 0)
+
+
+_ROOM = "Look at the memory, the disk and the limits of this terminal (ulimit -a), and try again."
+
+
+def _shortened(row: str) -> str:
+    """Return *row* without the middle of an argument that is longer than anybody reads."""
+    if len(row) <= _LONGEST_ROW:
+        return row
+    return f"{row[: _LONGEST_ROW // 2]} … {row[-_LONGEST_ROW // 2 :]}"
+
+
+_LONGEST_ROW = 400  # characters
+
+
+def _files_like_options(arguments: Sequence[str]) -> Iterator[str]:
+    """Yield how to name files that click took for options."""
+    for argument in arguments:
+        if argument.startswith("-") and argument.strip("-") and os.path.lexists(argument):
+            yield f"  A file whose name begins with - is named with its folder: ./{argument}"
 
 
 @click.group(

@@ -9,12 +9,14 @@ from 8.5 on it wants two parameters that it cannot be given before.
 from __future__ import annotations
 
 import datetime as dt
+import re
 
 import click
 
 from paperkey_alt.sheet.layout import MOST_SPARE_PERCENT, Spare
 
 _LONGEST_NOTE = 200
+_NUMBER = re.compile(r"[0-9]{1,9}")
 
 
 def spare(text: str) -> Spare:
@@ -22,7 +24,7 @@ def spare(text: str) -> Spare:
     if text == "sheet":
         return Spare(None)
     percent = text.removesuffix("%")
-    if not percent.isdecimal() or int(percent) > MOST_SPARE_PERCENT:
+    if not _NUMBER.fullmatch(percent) or int(percent) > MOST_SPARE_PERCENT:
         raise click.BadParameter(f"{text}: say 0% to {MOST_SPARE_PERCENT}%, or sheet")
     return Spare(int(percent))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from paperkey_alt.cli import option_types
 from paperkey_alt.sheet.layout import PAPERS
 
 force = click.option("--force", is_flag=True, help="Replace an output that exists.")
@@ -25,6 +26,7 @@ marks = click.option(
     "marks",
     multiple=True,
     metavar="MARK",
+    type=option_types.mark,
     help="A set mark or backup number to choose, where sheets of several are given; a share that "
     "you name is believed. May be given several times.",
 )

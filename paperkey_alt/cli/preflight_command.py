@@ -8,9 +8,10 @@ import click
 
 from paperkey_alt import keys
 from paperkey_alt.cli import files, options
-from paperkey_alt.cli.terminal import say
+from paperkey_alt.cli.terminal import say, show
 from paperkey_alt.computer import machine, preflight
 from paperkey_alt.errors import in_file
+from paperkey_alt.foreign_text import rows
 from paperkey_alt.wording import counted
 
 
@@ -42,8 +43,14 @@ def command(*, output: str, keyfile: str | None, fingerprint: str | None) -> Non
             created = key.created
     seen = preflight.observe(machine.look(), str(Path(output).resolve()), created)
     for observation in seen:
-        click.echo(f"{observation.weight.value}: {observation.what}.")
-        click.echo(f"  {observation.why} {observation.mend}")
+        show(
+            rows(
+                (
+                    f"{observation.weight.value}: {observation.what}.",
+                    f"  {observation.why} {observation.mend}",
+                )
+            )
+        )
     weighty = preflight.weighty(seen)
     if not weighty:
         say(["Nothing was found that matters."])

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from paperkey_alt.cli import files, given_register, option_types, options, register_report
-from paperkey_alt.cli.terminal import say
+from paperkey_alt.cli.terminal import say, show
 from paperkey_alt.computer import machine
-from paperkey_alt.errors import NoSuchEntry, OutputError
+from paperkey_alt.errors import NoSuchEntry
 from paperkey_alt.records import entry, tasks
 
 if TYPE_CHECKING:
@@ -20,7 +19,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from paperkey_alt.records.entry import Entry
-    from paperkey_alt.records.register import Register
 
     # a set mark, and what is to become of the entries that have it
     Change = tuple[str, Callable[[Entry], Entry]]
@@ -94,7 +92,7 @@ def command(
         raise click.UsageError("--json and --calendar - both want standard output")
     register, now = given_register.opened(register_path), machine.now()
     if calendar:
-        _require_free(calendar, register, force=force)
+        files.require_free([calendar], force=force, inputs=[str(register.path)])
     changes = [
         *((mark, partial(entry.destroyed, mark=mark, day=now.date())) for mark in destroyed),
         *((mark, partial(entry.kept_at, mark=mark, where=where)) for mark, where in notes),
@@ -110,19 +108,13 @@ def command(
         _tell(entries, now, as_json=as_json)
 
 
-def _require_free(calendar: str, register: Register, *, force: bool) -> None:
-    files.require_free([calendar], force=force)
-    if Path(calendar).exists() and register.exists() and register.path.samefile(calendar):
-        raise OutputError(f"{calendar} is the register", advice="Name another file.")
-
-
 def _tell(entries: Sequence[Entry], now: dt.datetime, *, as_json: bool) -> None:
     today = now.date()
     due, keep = tasks.due(entries, today), tasks.keep(entries, today)
     if as_json:
-        click.echo(register_report.json_text(entries, due, keep, today))
+        show(register_report.json_text(entries, due, keep, today))
         return
-    click.echo(register_report.table(entries, due, keep))
+    show(register_report.table(entries, due, keep))
     if entries:
         need = f"{len(due)} of {len(entries)} need something done"
         say([f"By this computer's clock it is {now.isoformat(' ', 'minutes')}; {need}."])
@@ -137,17 +129,17 @@ def _changed(
     """
     changed = list(entries)
     for mark in not_destroyed:
-        at = [at for at, one in enumerate(changed) if mark in one.destroyed]
+        at = [at for at, backup in enumerate(changed) if mark in backup.destroyed]
         if not at:
             raise NoSuchEntry(f"no backup in the register has {mark} marked destroyed")
         # The last of them: the same set may have been destroyed and printed again before.
         changed[at[-1]] = entry.not_destroyed(changed[at[-1]], mark)
     for mark, change in changes:
-        if not any(mark in one.left for one in changed):
+        if not any(mark in backup.left for backup in changed):
             raise NoSuchEntry(
                 f"no backup in the register has the set mark {mark}, or it is marked destroyed"
             )
-        changed = [change(one) if mark in one.left else one for one in changed]
+        changed = [change(backup) if mark in backup.left else backup for backup in changed]
     return changed
 
 

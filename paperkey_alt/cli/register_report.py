@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
+from paperkey_alt import foreign_text
+from paperkey_alt.foreign_text import clean_values
 from paperkey_alt.records import stored
 from paperkey_alt.wording import counted
 
@@ -47,7 +49,7 @@ def json_text(
         for entry in entries
     ]
     value = {"today": today.isoformat(), "backups": backups}
-    return json.dumps(value, indent=1, ensure_ascii=False)
+    return json.dumps(clean_values(value), indent=1, ensure_ascii=False)
 
 
 def _entry(entry: Entry, due: Sequence[str], keep: Sequence[str]) -> str:
@@ -71,7 +73,7 @@ def _entry(entry: Entry, due: Sequence[str], keep: Sequence[str]) -> str:
     rows.extend(f"  {_of(entry, mark)}destroyed {day}" for mark, day in entry.destroyed.items())
     rows.extend(f"  DUE: {what}" for what in due)
     rows.extend(f"  KEEP: {why}" for why in keep)
-    return "\n".join(rows)
+    return foreign_text.rows(rows)
 
 
 def _of(entry: Entry, mark: str) -> str:

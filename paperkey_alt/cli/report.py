@@ -2,15 +2,17 @@
 What was read, in words for people and as JSON for programs: of a page `page`, of everything `table`
 and `json_text`, and `wanted`.
 
-None shows a secret: of a mended line the mended characters alone are named, of a wrong one only
-their columns.
+None shows a secret: of a line that is mended or wrong the columns are named. What the mended
+characters are is told on request, and these are of the secret.
 """
 
 from __future__ import annotations
 
 import json
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
+from paperkey_alt import foreign_text
 from paperkey_alt.format.backup import Joined
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import is_swap
@@ -30,17 +32,23 @@ if TYPE_CHECKING:
 _LOST = (Status.WRONG, Status.MISSING)
 
 
-def table(findings: Findings) -> str:
-    """Return what was found, a paragraph for each set and one for what belongs to none."""
-    tables = [*map(_set_table, findings.sets), _stray_table(findings.strays)]
-    return "\n\n".join(filter(None, tables))
+def table(findings: Findings, *, characters: bool = False) -> str:
+    """
+    Return what was found, a paragraph for each set and one for what belongs to none; with the
+    mended *characters* themselves only if that is wished.
+    """
+    tables = [_set_table(finding, characters=characters) for finding in findings.sets]
+    return "\n\n".join(filter(None, [*tables, _stray_table(findings.strays)]))
 
 
-def json_text(findings: Findings) -> str:
-    """Return what was found as one JSON object; docs/commands.md lists its fields."""
+def json_text(findings: Findings, *, characters: bool = False) -> str:
+    """
+    Return what was found as one JSON object, whose fields docs/commands.md lists; with the mended
+    *characters* themselves only if that is wished.
+    """
     value = {
         "restorable": any(finding.body is not None for finding in findings.sets),
-        "sets": [_set_value(finding) for finding in findings.sets],
+        "sets": [_set_value(finding, characters=characters) for finding in findings.sets],
         "strays": [
             {
                 "place": str(stray.place),
@@ -51,7 +59,7 @@ def json_text(findings: Findings) -> str:
             for stray in findings.strays
         ],
     }
-    return json.dumps(value, indent=1, ensure_ascii=False)
+    return json.dumps(foreign_text.clean_values(value), indent=1, ensure_ascii=False)
 
 
 def page(read: Page) -> str:
@@ -64,10 +72,12 @@ def page(read: Page) -> str:
     if printed:
         parts.append(f"printed {noun(printed, 'line')} {ranges(printed)}")
     where = f"{read.source}: page {read.page}" if read.pages > 1 else read.source
-    return f"{where}: {' and '.join(parts) or _NOTHING_READ}"
+    nothing = _NOTHING_READ if read.sheets or read.blocks else _NO_SHEET
+    return f"{where}: {' and '.join(parts) or nothing}"
 
 
 _NOTHING_READ = "no QR block and no printed line that can be read"
+_NO_SHEET = "no lines on this page; a letter, or a page of another kind, has none"
 
 
 def wanted(findings: Findings) -> list[str]:
@@ -75,10 +85,40 @@ def wanted(findings: Findings) -> list[str]:
     return [_wanted(finding) for finding in findings.sets if finding.needed]
 
 
+def shares(findings: Findings) -> list[str]:
+    """
+    Return what is to be said of shares that lie together: that they are of several backups, or one
+    was given more than once.
+    """
+    told = []
+    backups: dict[str, list[str]] = defaultdict(list)
+    for finding in findings.sets:
+        share = finding.head.share
+        if share is None:
+            continue
+        backup = backup_characters(share.backup)
+        backups[backup].append(str(share.number))
+        given = [line.places for line in finding.lines if line.status is not Status.MISSING]
+        if given and all(len({place.source for place in places}) > 1 for places in given):
+            told.append(
+                f"Share {share.number} of backup {backup} was given more than once; it counts once."
+            )
+    if len(backups) > 1:
+        listed = "; ".join(
+            f"{backup}: {noun(numbers, 'share')} {', '.join(numbers)}"
+            for backup, numbers in backups.items()
+        )
+        told.append(
+            f"Shares of {len(backups)} backups were given ({listed}); only shares of one backup "
+            "give back what they carry."
+        )
+    return told
+
+
 def standing(shares: Standing) -> str:
     """Return in one sentence how the shares of a backup stand."""
     more = max(0, shares.needed - len(shares.complete))
-    rest = f"{more} more would give the key back" if more else "enough to give the key back"
+    rest = f"{more} more would give it back" if more else "enough to give it back"
     return (
         f"Backup {shares.backup}: {noun(shares.complete, 'share')} "
         f"{', '.join(map(str, shares.complete))} of {shares.count} can be read in full; {rest}."
@@ -123,7 +163,7 @@ def _wanted(finding: SetFinding) -> str:
     return f"To complete set {finding.head.mark}: type {', '.join(where)}, or scan again{enough}."
 
 
-def _set_table(finding: SetFinding) -> str:
+def _set_table(finding: SetFinding, *, characters: bool) -> str:
     head = finding.head
     verdict = (
         f"not complete: {finding.problem.what}"
@@ -147,11 +187,11 @@ def _set_table(finding: SetFinding) -> str:
             numbers = data
         if numbers or status is Status.FINE:
             rows.append(_row(status.value, numbers))
-    rows.extend(_details(finding.lines))
+    rows.extend(_details(finding.lines, characters=characters))
     lost = _lost_lines(finding)
     if finding.body is not None and lost:
         rows.append(f"  Spare lines stood in for {noun(lost, 'line')} {ranges(lost)}.")
-    return "\n".join(rows)
+    return foreign_text.rows(rows)
 
 
 def _row(word: str, numbers: Sequence[int]) -> str:
@@ -168,10 +208,11 @@ def _share(head: Head) -> str:
     )
 
 
-def _details(lines: Iterable[LineFinding]) -> Iterator[str]:
+def _details(lines: Iterable[LineFinding], *, characters: bool) -> Iterator[str]:
     for line in lines:
         if line.status is Status.MENDED:
-            yield f"  line {line.number}: {_mended(line.mends)}{_at(line)}"
+            mended = _mended(line.mends) if characters else _mended_places(line.mends)
+            yield f"  line {line.number}: {mended}{_at(line)}"
         elif line.status is Status.WRONG:
             known = "; ".join(filter(None, (_columns(line.mends), line.remark)))
             yield f"  line {line.number}: {known}{_at(line)}"
@@ -189,6 +230,24 @@ def _mended(mends: tuple[Mend, ...]) -> str:
             f"{first.now}{second.now}"
         )
     return ", ".join(map(_mend, mends))
+
+
+def _mended_places(mends: tuple[Mend, ...]) -> str:
+    """Return where a line was mended, and nothing of what stands there."""
+    if is_swap(mends):
+        first, second = mends
+        return f"characters {first.column} and {second.column} exchanged"
+    return ", ".join(map(_mend_place, mends))
+
+
+def _mend_place(mend: Mend) -> str:
+    if mend.column == 0:
+        return f"number {mend.was} taken for {mend.now}"
+    if not mend.was:
+        return f"character {mend.column} was missing"
+    if not mend.now:
+        return f"character {mend.column} was one too many"
+    return f"character {mend.column} mended"
 
 
 def _mend(mend: Mend) -> str:
@@ -210,7 +269,9 @@ def _columns(mends: tuple[Mend, ...]) -> str:
 def _stray_table(strays: tuple[Stray, ...]) -> str:
     if not strays:
         return ""
-    return "\n".join(["Not used:", *(f"  {stray.place}: {_stray(stray)}" for stray in strays)])
+    return foreign_text.rows(
+        ["Not used:", *(f"  {stray.place}: {_stray(stray)}" for stray in strays)]
+    )
 
 
 def _stray(stray: Stray) -> str:
@@ -218,7 +279,7 @@ def _stray(stray: Stray) -> str:
     return f"{number}, {stray.reason}{f' {stray.mark}' if stray.mark else ''}"
 
 
-def _set_value(finding: SetFinding) -> dict[str, object]:
+def _set_value(finding: SetFinding, *, characters: bool) -> dict[str, object]:
     return {
         "mark": finding.head.mark,
         "data_lines": finding.head.data_lines,
@@ -228,7 +289,7 @@ def _set_value(finding: SetFinding) -> dict[str, object]:
         "restorable": finding.body is not None,
         "needed": finding.needed,
         "problem": finding.problem.what if finding.problem else None,
-        "lines": [_line_value(line) for line in finding.lines],
+        "lines": [_line_value(line, characters=characters) for line in finding.lines],
     }
 
 
@@ -240,8 +301,8 @@ def _share_value(head: Head) -> dict[str, object] | None:
     return {"number": share.number, "needed": share.threshold, "of": share.count, "backup": backup}
 
 
-def _line_value(line: LineFinding) -> dict[str, object]:
-    told = line.status is Status.MENDED
+def _line_value(line: LineFinding, *, characters: bool) -> dict[str, object]:
+    told = characters and line.status is Status.MENDED
     return {
         "number": line.number,
         "status": line.status.value,

@@ -34,6 +34,7 @@ def command(*, output: str, sheet: str | None, paper: Paper, force: bool) -> Non
     python3 rescue.py FILES -o OUT reads typed text and text from QR readers, and needs no Ragleaf.
     """
     source = resources.files("paperkey_alt").joinpath("rescue/rescue.py").read_text("utf-8")
+    files.require_free([name for name in (output, sheet) if name], inputs=(), force=force)
     contents = {output: source.encode()}
     if sheet:
         from paperkey_alt.sheet import listing  # noqa: PLC0415 - reportlab is slow to load

@@ -35,11 +35,11 @@ def command(
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
-    files.require_free([output], force=force)
+    files.require_free([output], inputs=[*sources, public, passphrase_from], force=force)
     findings = given_sources.collect(given_sources.read(sources))
-    say([report.table(findings), *report.wanted(findings)])
+    say([*report.table(findings).split("\n"), *report.wanted(findings)])
     certificate = given_sources.certificate(public, fingerprint)
     ask = passphrases.source(passphrase_from)
     rebuilt, _ = given_sources.rebuild(findings, marks, certificate, ask)
     files.write({output: rebuilt.binary if binary else rebuilt.data}, force=force)
-    say([*rebuilt.notes, f"Restored: {rebuilt.title}"])
+    say([*rebuilt.notes, f"Restored: {rebuilt.title}", *passphrases.unneeded(ask)])

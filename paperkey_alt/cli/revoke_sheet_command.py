@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 from typing import TYPE_CHECKING
 
@@ -27,6 +28,12 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Paper
 
 _REASONS = {reason.name.lower(): reason for reason in RevocationReason}
+_LONGEST_COMMENT = 2000  # bytes
+_LAST_DATE = dt.datetime.fromtimestamp((1 << 32) - 1, dt.UTC)  # of four bytes, RFC 9580 §3.5
+_LATE = (
+    "A revocation is dated, and this computer's clock is past 2106, the last year that OpenPGP can "
+    "name. Set the clock first."
+)
 _SOON = (
     "A revocation is dated: by this computer's clock it is made before the key. Set the clock "
     "first."
@@ -76,14 +83,20 @@ def command(
     Whoever has the sheet can end the key, and do nothing else with it: keep it, but not with the
     sheets of the key.
     """
-    files.require_free([name for name in (output, text) if name], force=force)
+    register_file = None if no_register else given_register.place(register_path)
+    files.require_free(
+        [name for name in (output, text) if name],
+        inputs=[keyfile, certificate, passphrase_from, register_file],
+        force=force,
+    )
+    ask = passphrases.source(passphrase_from)
     with in_file(keyfile):
         key = keys.revocable(files.read(keyfile, files.LONGEST_KEY_FILE), fingerprint)
     if certificate:
         with in_file(certificate):
             payload = keys.read_revocation(files.read(certificate, files.LONGEST_KEY_FILE), key)
     else:
-        payload = _made(key, reason, comment, passphrases.source(passphrase_from))
+        payload = _made(key, reason, comment, ask)
     data, today = body.wrap(payload, None).data, machine.today()
     line_set = lay_out(data, Spare(DEFAULT_SPARE_PERCENT).lines_for(len(data), paper))
     caption = words.revocation_caption(key, line_set, payload, today=today)
@@ -91,7 +104,7 @@ def command(
     if text:
         contents[text] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=force)
-    say(words.revocation_printed(line_set))
+    say([*words.revocation_printed(line_set), *passphrases.unneeded(ask)])
     if not no_register:
         entry = printed(
             payload,
@@ -109,6 +122,16 @@ def _made(key: Key, reason: str | None, comment: str, ask: Ask) -> Revocation:
     now = machine.now()
     if now < key.created:
         raise click.UsageError(_SOON)
+    if now > _LAST_DATE:
+        raise click.UsageError(_LATE)
+    try:
+        length = len(comment.encode())
+    except UnicodeEncodeError:
+        raise click.UsageError("--comment is not UTF-8 text") from None
+    if length > _LONGEST_COMMENT:
+        raise click.UsageError(
+            f"--comment has {length:,} bytes; more than {_LONGEST_COMMENT:,} are not for paper"
+        )
     if reason is None:
         choice = click.Choice(list(_REASONS))
         reason = click.prompt("Why is the key revoked", type=choice, default="none", err=True)

@@ -1,25 +1,94 @@
-"""The one way to say something: `say`."""
+"""
+The two ways out to a terminal: `say` for what there is to know, on standard error; `show` and `put`
+for what was asked for, on standard output.
+"""
 
 from __future__ import annotations
 
+import os
 import shutil
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 import click
+
+from paperkey_alt.errors import OutputError
+from paperkey_alt.foreign_text import clean
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+# What stands for our own signs where a terminal has not got them.
+_PLAIN = str.maketrans({"–": "-", "—": "-", "…": "...", "·": "-", "’": "'", "“": '"', "”": '"'})
+
 
 def say(texts: Iterable[str]) -> None:
     """
-    Write *texts* to standard error, in rows no wider than the terminal if it is one: standard
-    output is for what was asked for.
+    Write *texts* to standard error, each a row, no wider than the terminal if it is one. Where
+    nobody hears it, nothing happens: a job is not given up for that.
     """
-    width = shutil.get_terminal_size().columns if sys.stderr.isatty() else 0
-    for row in (row for text in texts for row in text.split("\n")):
-        click.echo(_wrapped(row, width) if len(row) > width > 0 else row, err=True)
+    stream = sys.stderr
+    width = shutil.get_terminal_size().columns if stream.isatty() else 0
+    for row in map(clean, texts):
+        told = _wrapped(row, width) if len(row) > width > 0 else row
+        try:
+            stream.write(_encodable(f"{told}\n", stream))
+            stream.flush()
+        except OSError:
+            _drain(stream)
+
+
+def show(text: str) -> None:
+    """Write *text*, which is clean, and the end of a row to standard output; raises OutputError."""
+    _put(_encodable(f"{text}\n", sys.stdout).encode(sys.stdout.encoding, "replace"))
+
+
+def put(data: bytes) -> None:
+    """Write *data* to standard output as it is; raises OutputError."""
+    _put(data)
+
+
+def _put(data: bytes) -> None:
+    try:
+        sys.stdout.flush()
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+    except OSError as error:
+        _drain(sys.stdout)
+        reason = (error.strerror or str(error)).lower()
+        raise OutputError(
+            f"standard output cannot be written: {reason}",
+            advice="Look where it goes, or name a file; what was written there is not all.",
+        ) from None
+
+
+def settle() -> None:
+    """
+    Write what still waits for the standard streams, or drop it where it cannot be written: the
+    interpreter would end with an error of its own.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            _drain(stream)
+
+
+def _drain(stream: TextIO) -> None:
+    """Lead *stream* nowhere: what waits in it would end the process with an error of its own."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
+
+
+def _encodable(text: str, stream: TextIO) -> str:
+    """Return *text* with what the encoding of *stream* lacks as plainer signs, or as ``?``."""
+    encoding = stream.encoding or "utf-8"
+    try:
+        text.encode(encoding)
+    except UnicodeEncodeError:
+        return text.translate(_PLAIN).encode(encoding, "replace").decode(encoding)
+    return text
 
 
 def _wrapped(row: str, width: int) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import re
 import sys
 from functools import partial
 from pathlib import Path
@@ -12,6 +14,7 @@ import click
 from paperkey_alt.cli import files, given_sources, report
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.entry import line_by_line, transcript
+from paperkey_alt.errors import SourceError
 from paperkey_alt.format.recover import recover
 from paperkey_alt.reading.text import typed
 from paperkey_alt.sheet import text_file
@@ -39,8 +42,8 @@ def command(lines: str, *, others: tuple[str, ...], plain: bool) -> None:
 
     A line is checked as its last character is typed. Right ones are saved at once.
     """
-    files.require_free([lines], force=True)
-    there = _raw_lines(lines)
+    files.require_typed(lines, others)
+    there = _typed_lines(lines)
     read = [raw_line for page in given_sources.read(others) for raw_line in page.raw_lines]
     begun, saved = transcript.begin([*there, *read]), transcript.begin(there)
 
@@ -60,6 +63,30 @@ def _raw_lines(name: str) -> tuple[RawLine, ...]:
     if not Path(name).exists():
         return ()
     return typed.read(files.read(name, files.LONGEST_KEY_FILE).decode("utf-8", "replace"), name)
+
+
+# A row as this command writes it, or as much of one as a loss of power left.
+_OWN_ROW = re.compile(r"(?:#.*| *[0-9]{0,4} *[A-Z2-7 ]*)", re.ASCII)
+
+
+def _typed_lines(name: str) -> tuple[RawLine, ...]:
+    """
+    Return what the text file *name* holds already; raises SourceError where it is not of this
+    command's kind: nothing is added to a key, a scan or a letter.
+    """
+    if not Path(name).exists():
+        return ()
+    data = files.read(name, files.LONGEST_KEY_FILE)
+    with contextlib.suppress(UnicodeDecodeError):
+        text = data.decode()
+        raw_lines = typed.read(text, name)
+        is_typed = bool(transcript.begin(raw_lines).lines)
+        if is_typed or all(map(_OWN_ROW.fullmatch, text.splitlines())):
+            return raw_lines
+    raise SourceError(
+        f"{name} is there already, and is no file of typed lines",
+        advice="Name a new file for the lines you type, or the one you began.",
+    )
 
 
 def _front_end(*, plain: bool) -> Callable[[Transcript, Callable[[Transcript], None]], Transcript]:
@@ -94,6 +121,6 @@ def _ended(left: Transcript, name: str) -> list[str]:
     # What counts is the file, as it will be read.
     findings = recover(_raw_lines(name))
     return [
-        report.table(findings),
+        *report.table(findings).split("\n"),
         f"All lines needed are in {name}. Next: ragleaf restore {name} -o KEYFILE",
     ]

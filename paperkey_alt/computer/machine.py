@@ -8,6 +8,8 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import getpass
+import os
+import re
 import socket
 import sys
 from pathlib import Path
@@ -122,8 +124,16 @@ def _removable() -> Iterator[str]:
 
 
 def _core_limit() -> int | None:
+    """
+    Return the limit that other programs have which are started beside this one, for this one has
+    set its own to 0: that of the parent process, where the system tells it.
+    """
     if sys.platform == "win32":
         return None
+    limits = _text(_PROC / str(os.getppid()) / "limits") or ""
+    beside = re.search(r"^Max core file size +([0-9]+|unlimited)", limits, re.MULTILINE)
+    if beside:
+        return -1 if beside[1] == "unlimited" else int(beside[1])
     with contextlib.suppress(ImportError, OSError):
         import resource  # noqa: PLC0415 - not there on every system
 

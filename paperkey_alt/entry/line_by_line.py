@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     Say = Callable[[Iterable[str]], None]
     Ask = Callable[[str], str | None]
 
+_MOST_DIGITS = 9
 _HELP = (
     (
         "Type the characters of the line that is named, in any grouping; ? stands for one that "
@@ -53,7 +54,8 @@ def run(begun: Transcript, save: Callable[[Transcript], None], *, say: Say, ask:
         if words == ["skip"]:
             typed = transcript.skip(typed, number)
         elif words[:1] == ["go"] and len(words) == 2 and words[1].isdecimal():
-            number = min(int(words[1]), typed.head.total if typed.head else 0)
+            # Of a number that is too long for any set, the first digits are.
+            number = min(int(words[1][:_MOST_DIGITS]), typed.head.total if typed.head else 0)
             continue
         elif words:
             accepted = _accept(typed, number, answer, say=say, ask=ask)

@@ -46,6 +46,7 @@ from paperkey_alt.errors import (
     UnknownFormat,
 )
 from paperkey_alt.format import computed_head, head_line, lines, spare_lines
+from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import NO_MARK, DecodedLine, Line, Mend
 from paperkey_alt.wording import counted, ranges
 
@@ -54,6 +55,7 @@ if TYPE_CHECKING:
 
     from paperkey_alt.errors import Place
     from paperkey_alt.format.head_line import Head
+    from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.raw_line import RawLine
 
 # A line is doubtful where more check symbols than this were spent on it. By reasoning: what is left
@@ -134,6 +136,13 @@ class SetFinding:
     needed: int
     first: bytes | None = None
     computed: bool = False
+
+    def laid_out(self) -> LineSet | None:
+        """Return the set as it was printed; None where its lines are not known in full."""
+        if self.body is None:
+            return None
+        head = self.head
+        return lay_out(self.body, head.spare_lines, sealed=head.sealed, share=head.share)
 
     def count(self, status: Status) -> int:
         """Return how many lines have *status*."""
@@ -377,6 +386,9 @@ def _set_finding(head: Head, placed: Iterable[_Placed], *, computed: bool) -> Se
         problem = _shortfall(findings, needed) if needed else error
         line_1 = readings.get(1)
         first = line_1.line.data if line_1 and not line_1.spent else None
+        is_mended = any(finding.status is Status.MENDED for finding in findings)
+        if isinstance(problem, DigestMismatch) and is_mended:
+            problem = DigestMismatch(problem.what, advice=_COMPARE)
         return SetFinding(head, findings, None, problem, needed, first, computed)
     findings = tuple(
         _finding_confirmed(Line(number, data), seen[number], head.mark)
@@ -407,6 +419,9 @@ def _least_spent(placed: Iterable[_Placed]) -> DecodedLine | None:
     least = min((decoded.spent for decoded in readings), default=0)
     best = {decoded.line: decoded for decoded in readings if decoded.spent == least}
     return next(iter(best.values())) if len(best) == 1 else None
+
+
+_COMPARE = "Compare the mended lines with the paper first, then read all lines of this set afresh."
 
 
 def _mended(head: Head, seen: Mapping[int, Sequence[_Placed]]) -> tuple[bytes, ...]:

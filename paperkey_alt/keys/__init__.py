@@ -16,7 +16,7 @@ from paperkey_alt.keys import any_file, pem
 from paperkey_alt.keys.openpgp import choice, extraction, key_file
 from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
 from paperkey_alt.keys.openpgp.rfc9580 import SALT_BYTES, RevocationReason
-from paperkey_alt.keys.secret import Extract, Form, Rebuilt
+from paperkey_alt.keys.secret import Extract, Form, Lack, Rebuilt, Sort
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -29,8 +29,10 @@ if TYPE_CHECKING:
 __all__ = [
     "Extract",
     "Form",
+    "Lack",
     "Rebuilt",
     "RevocationReason",
+    "Sort",
     "certificate",
     "check_pairs",
     "extract",
@@ -108,7 +110,11 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     own = next((secret.passphrase for secret in secrets if secret.passphrase is not None), None)
     passphrase = ask.new("seal") if sealed or own is None else own
     reduced, kept = compact.compact(secrets, passphrase)
-    return replace(extraction.as_extract(key, reduced, (*notes, *kept)), seal_passphrase=passphrase)
+    return replace(
+        extraction.as_extract(key, reduced, (*notes, *kept)),
+        seal_passphrase=passphrase,
+        seal_is_own=own is not None and passphrase == own,
+    )
 
 
 def rebuild(
@@ -166,7 +172,7 @@ def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[
     if pem.recognises(rebuilt.data):
         from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
 
-        private_key.open_(rebuilt.data, ask)
+        private_key.open_(rebuilt.data, ask, known)
         return ()
     return ("a file of any kind has nothing to be proven by",)
 

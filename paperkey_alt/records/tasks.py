@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import datetime as dt
 import enum
+from collections import defaultdict, deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -18,12 +19,15 @@ from paperkey_alt.records.entry import GIVES, GIVES_NOT, REVOCATION
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from paperkey_alt.records.entry import Entry
 
 EXPIRES_SOON = dt.timedelta(days=60)
 DRILL_EVERY = dt.timedelta(days=365)
+# Only the last prints of a key, and those of a name, are compared with each of its sheets: what is
+# said of a register with thousands of them takes no longer than reading it.
+_COMPARED = 30
 
 
 class What(enum.Enum):
@@ -46,8 +50,11 @@ class Task:
 
 def tasks(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[Task, ...]]:
     """Return for each entry by its number what is to be done, now or later, as seen *today*."""
+    by_key = _last(entries, lambda entry: entry.fingerprint)
     return {
-        entry.number or 0: tuple(_tasks(entry, entries, today)) for entry in entries if entry.left
+        entry.number or 0: tuple(_tasks(entry, _later(entry, by_key[entry.fingerprint]), today))
+        for entry in entries
+        if entry.left
     }
 
 
@@ -68,16 +75,43 @@ def keep(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[str, ...]]
     Return for each entry by its number why its sheets are to be kept although something is newer,
     in a sentence each; entries of which nothing is to be said are left out.
     """
+    by_key = _last(entries, lambda entry: entry.fingerprint)
+    by_name = _last(entries, lambda entry: entry.name)
     sentences = {
-        entry.number or 0: tuple(_keep(entry, entries, today))
+        entry.number or 0: tuple(
+            _keep(
+                entry,
+                _later(entry, by_key[entry.fingerprint]),
+                _later(entry, by_name[entry.name]),
+                today,
+            )
+        )
         for entry in entries
-        if entry.left and not _replacements(entry, entries)
+        if entry.left
     }
     return {number: found for number, found in sentences.items() if found}
 
 
-def _tasks(entry: Entry, entries: Iterable[Entry], today: dt.date) -> Iterator[Task]:
-    replacements = _replacements(entry, entries)
+def _last(
+    entries: Iterable[Entry], what: Callable[[Entry], str | None]
+) -> dict[str | None, deque[Entry]]:
+    """Return the last of *entries* that are the same in *what*, by that."""
+    found: dict[str | None, deque[Entry]] = defaultdict(lambda: deque(maxlen=_COMPARED))
+    for entry in entries:
+        if what(entry) is None:
+            found[None] = deque()  # what is not known is not the same
+        else:
+            found[what(entry)].append(entry)
+    return found
+
+
+def _later(entry: Entry, others: Iterable[Entry]) -> list[Entry]:
+    """Return those of *others* that were noted after *entry* and are not all destroyed."""
+    return [other for other in others if other.left and _number(other) > _number(entry)]
+
+
+def _tasks(entry: Entry, of_key: Iterable[Entry], today: dt.date) -> Iterator[Task]:
+    replacements = _replacements(entry, of_key)
     if replacements:
         latest = replacements[-1]
         rehearsed = latest.drilled or latest.printed
@@ -137,31 +171,32 @@ def _rehearsal(entry: Entry) -> Task:
     )
 
 
-def _keep(entry: Entry, entries: Sequence[Entry], today: dt.date) -> Iterator[str]:
-    newer = [other for other in entries if other.left and _number(other) > _number(entry)]
-    unrehearsed = [other for other in newer if _carries_more(other, entry)]
+def _keep(
+    entry: Entry, of_key: Sequence[Entry], of_name: Iterable[Entry], today: dt.date
+) -> Iterator[str]:
+    if _replacements(entry, of_key):
+        return
+    unrehearsed = [other for other in of_key if _carries_more(other, entry)]
     if unrehearsed:
         latest = unrehearsed[-1]
         yield (
             f"Printed anew as {_named(latest.left)} on {latest.printed}, but no rehearsal shows "
             "that those sheets give the key back: keep these."
         )
-    copies = [other for other in newer if entry.contents and other.contents == entry.contents]
+    copies = [other for other in of_key if entry.contents and other.contents == entry.contents]
     for copy in copies[-1:]:
         carries = "carries" if len(copy.left) == 1 else "carry"
         yield (
             f"{_named(copy.left)} {carries} the same secrets as these sheets, and no others: that "
-            "is a second print, not a replacement. These still open with the passphrase of their "
-            "day."
+            "is a second print, not a replacement. If a passphrase was changed since, these still "
+            "open with the old one."
         )
     if entry.kind == REVOCATION:
         return
     next_key = any(
-        entry.name is not None
-        and other.name == entry.name
-        and None not in (entry.fingerprint, other.fingerprint)
+        None not in (entry.fingerprint, other.fingerprint)
         and other.fingerprint != entry.fingerprint
-        for other in newer
+        for other in of_name
     )
     if next_key or (entry.expires is not None and entry.expires < today):
         reason = "A newer key of this name has sheets" if next_key else "The key has expired"
@@ -170,27 +205,21 @@ def _keep(entry: Entry, entries: Sequence[Entry], today: dt.date) -> Iterator[st
         )
 
 
-def _replacements(entry: Entry, entries: Iterable[Entry]) -> list[Entry]:
+def _replacements(entry: Entry, of_key: Iterable[Entry]) -> list[Entry]:
     """Return the later prints that replace *entry* and were rehearsed, in their order."""
-    return [
-        other
-        for other in entries
-        if _number(other) > _number(entry) and _carries_more(other, entry) and _is_rehearsed(other)
-    ]
+    return [other for other in of_key if _carries_more(other, entry) and _is_rehearsed(other)]
 
 
 def _carries_more(other: Entry, entry: Entry) -> bool:
     """
-    Tell whether *other* is a print of the same key that carries all secrets of *entry*, and not
-    only these as they are there.
+    Tell whether *other*, a print of the same key, carries all secrets of *entry*, and not only
+    these as they are there.
 
     A share and a single backup are kept for different ends, and so are revocations, which have no
     contents here.
     """
     return (
-        entry.fingerprint is not None
-        and other.fingerprint == entry.fingerprint
-        and (other.threshold is None) == (entry.threshold is None)
+        (other.threshold is None) == (entry.threshold is None)
         and len(entry.contents) > 0
         and entry.contents.keys() <= other.contents.keys()
         and other.contents != entry.contents

@@ -8,7 +8,6 @@ rectangles, and the metadata says nothing of the key. The same input gives the s
 from __future__ import annotations
 
 import io
-import unicodedata
 from functools import cache
 from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
@@ -18,6 +17,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
+from paperkey_alt.foreign_text import clean
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import group
 from paperkey_alt.sheet import fonts, layout, qr
@@ -102,16 +102,14 @@ def draw(
 
 def shown(text: str) -> str:
     """
-    Return *text* with every character that the prose font lacks, or that would not stand still, as
+    Return *text* with every character that does not show itself, or that the prose font lacks, as
     its code point.
     """
     register_fonts()
     glyphs = pdfmetrics.getFont(PROSE).face.charToGlyph
     return "".join(
-        character
-        if ord(character) in glyphs and unicodedata.category(character)[0] != "C"
-        else f"[U+{ord(character):04X}]"
-        for character in text
+        character if ord(character) in glyphs else f"[U+{ord(character):04X}]"
+        for character in clean(text)
     )
 
 
@@ -160,16 +158,16 @@ class _Page:
             raise TextTooLong("the letter does not fit its page")
 
     def _marks(self) -> None:
-        *solid, hollow = layout.marks(self.plan.paper)
+        *solid, hollow = layout.corner_marks(self.plan.paper)
         for x, y in solid:
-            self._box(x, y, layout.MARK, layout.MARK, fill=True)
-        stroke = layout.MARK / 4
+            self._box(x, y, layout.CORNER_MARK, layout.CORNER_MARK, fill=True)
+        stroke = layout.CORNER_MARK / 4
         self.canvas.setLineWidth(stroke)
         self._box(
             hollow[0] + stroke / 2,
             hollow[1] + stroke / 2,
-            layout.MARK - stroke,
-            layout.MARK - stroke,
+            layout.CORNER_MARK - stroke,
+            layout.CORNER_MARK - stroke,
             fill=False,
         )
 

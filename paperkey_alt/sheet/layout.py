@@ -20,8 +20,8 @@ ADVANCE = 0.6  # of the type size: a Courier character's width
 NUMBER_CHARACTERS = 4
 ROW_CHARACTERS = NUMBER_CHARACTERS + 2 + CHARACTERS + DATA_CHARACTERS // GROUP
 
-EDGE = 8 * MM  # between the paper's edge and the registration marks
-MARK = 4 * MM  # the side of a registration mark
+EDGE = 8 * MM  # between the paper's edge and the corner marks
+CORNER_MARK = 4 * MM  # the side of a corner mark
 MARGIN = 14 * MM  # left and right of everything else
 MARGIN_ENDS = 10 * MM  # above and below
 HEAD_ROW = 6.0  # from the head line's baseline to the first band
@@ -182,13 +182,13 @@ def row_width(preset: Preset) -> float:
     return ROW_CHARACTERS * ADVANCE * preset.type_size
 
 
-def marks(paper: Paper) -> tuple[tuple[float, float], ...]:
+def corner_marks(paper: Paper) -> tuple[tuple[float, float], ...]:
     """
-    Return the upper left corners of the registration marks; the last, lower right on the sheet, is
+    Return the upper left corners of the corner marks; the last, lower right on the sheet, is
     hollow.
     """
-    left, right = EDGE, paper.width - EDGE - MARK
-    top, bottom = EDGE, paper.height - EDGE - MARK
+    left, right = EDGE, paper.width - EDGE - CORNER_MARK
+    top, bottom = EDGE, paper.height - EDGE - CORNER_MARK
     return ((left, top), (right, top), (left, bottom), (right, bottom))
 
 

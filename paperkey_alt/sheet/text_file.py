@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from paperkey_alt.foreign_text import clean
 from paperkey_alt.format.head_line import NUMBER
 from paperkey_alt.format.lines import group
 
@@ -23,7 +24,7 @@ def write(line_set: LineSet, notes: Iterable[str]) -> str:
     number.
     """
     head = line_set.head
-    rows = [f"{COMMENT} {note}" for note in notes]
+    rows = [f"{COMMENT} {clean(note)}" for note in notes]
     rows += [row(NUMBER, line_set.head_line)]
     rows += [row(number, characters) for number, characters in enumerate(line_set.lines, 1)]
     if head.spare_lines:

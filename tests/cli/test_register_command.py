@@ -127,7 +127,7 @@ def test_no_home(desk):
     desk.write("note", "The bell buoy is off station.\n")
     done = without_home(desk, "backup", "note", "--plain", "--allow-unprotected", "-o", "n.pdf")
     assert done.status == 0
-    assert "Not noted: nothing says where your home folder is" in done.err
+    assert "Not noted: this user has no home folder" in done.err
     done = without_home(desk, "register")
     assert done.status == 2
     assert "home folder" in done.err
@@ -237,7 +237,7 @@ def test_a_calendar(desk, book):
     os.link(desk.folder / "r", desk.folder / "also-r")
     for name in ("r", "./r", "also-r"):
         done = desk.run("register", "--register", "r", "--calendar", name, "--force")
-        assert (done.status, f"{name} is the register" in done.err) == (2, True)
+        assert (done.status, f"{name} is read too, as r" in done.err) == (2, True)
     assert book.entries() == before
 
 

@@ -4,6 +4,7 @@ What is said of what was read: every kind of finding in words and as JSON, and n
 
 import json
 import random
+from types import SimpleNamespace
 
 import pytest
 
@@ -134,7 +135,7 @@ def test_every_finding_in_words(name):
     otherwise.
     """
     change, said = SAID[name]
-    table = report.table(findings(change(list(ROWS))))
+    table = report.table(findings(change(list(ROWS))), characters=True)
     for words in said:
         assert words in table
     assert not any(group(text[:24]).split()[0] in table for text in SET.lines)
@@ -149,7 +150,7 @@ def test_the_same_as_json():
         *ROWS[5:],
         f"900 {LAST_YEAR.lines[0]}",
     ]
-    told = json.loads(report.json_text(findings(rows)))
+    told = json.loads(report.json_text(findings(rows), characters=True))
     (one,) = told["sets"]
     assert told["restorable"] is one["restorable"] is True
     assert (one["mark"], one["data_lines"], one["spare_lines"], one["share"], one["needed"]) == (
@@ -172,6 +173,37 @@ def test_the_same_as_json():
     assert [(stray["number"], stray["place"]) for stray in told["strays"]] == [
         (900, "lines.txt, row 13")
     ]
+
+
+PLACES = {
+    "one character is wrong": "  line 3: character 7 mended  (lines.txt, row 4)",
+    "one is missing": "  line 3: character 29 was missing  (lines.txt, row 4)",
+    "one is too many": "  line 3: character 30 was one too many  (lines.txt, row 4)",
+    "two are exchanged": f"  line 3: characters {EXCHANGED + 1} and {EXCHANGED + 2} exchanged",
+}
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_unless_asked_for_no_character_is_shown(name):
+    """Mended characters are named by place, in words and as JSON: nothing of the secret is told."""
+    found = findings(SAID[name][0](list(ROWS)))
+    assert PLACES[name] in report.table(found)
+    assert " taken for " not in report.table(found)
+    (told,) = json.loads(report.json_text(found))["sets"]
+    mended = [line["characters"] for line in told["lines"] if line["status"] == "mended"]
+    assert mended
+    assert all(set(character) == {"column"} for line in mended for character in line)
+
+
+def test_characters_through_the_command(tmp_path, desk):
+    """`check` shows mended characters with --characters alone."""
+    desk.write("l.txt", "\n".join([*ROWS[:3], spoilt(ROWS[3], 7), *ROWS[4:]]))
+    words = f"character 7: {other(LINE[6])} taken for {LINE[6]}"
+    for extra in ((), ("--json",)):
+        assert "taken for" not in desk.ok("check", "l.txt", *extra).out
+        assert '"now"' not in desk.ok("check", "l.txt", *extra).out
+    assert words in desk.ok("check", "l.txt", "--characters").out
+    assert f'"now": "{LINE[6]}"' in desk.ok("check", "l.txt", "--characters", "--json").out
 
 
 def test_what_to_type_is_named():
@@ -201,17 +233,70 @@ def test_a_share_is_named():
         "backup": named,
     }
     (standing,) = backup.standings(found)
-    expected = f"Backup {named}: share 1 of 3 can be read in full; 1 more would give the key back."
+    expected = f"Backup {named}: share 1 of 3 can be read in full; 1 more would give it back."
     assert report.standing(standing) == expected
 
 
 @pytest.mark.parametrize(
     ("pages", "said"),
     [
-        (1, "scan.png: no QR block and no printed line that can be read"),
-        (3, "scan.png: page 2: no QR block and no printed line"),
+        (1, "scan.png: no lines on this page; a letter, or a page of another kind, has none"),
+        (3, "scan.png: page 2: no lines on this page"),
     ],
 )
 def test_an_empty_page_is_named(pages, said):
     """The page of several, the file alone where it has one."""
     assert report.page(Page("scan.png", 2, pages, ())).startswith(said)
+
+
+def read_page(blocks, rows, pages=1):
+    """A page with QR blocks and printed rows that carry these lines."""
+    return Page(
+        "scan.png",
+        1,
+        pages,
+        (),
+        tuple(
+            SimpleNamespace(lines=[(0, ""), *((number, "") for number in block)])
+            for block in blocks
+        ),
+        (SimpleNamespace(rows=[SimpleNamespace(number=number) for number in rows]),),
+    )
+
+
+PAGES = {
+    "blocks alone": (read_page([range(1, 13), range(13, 25)], []), "2 QR blocks with lines 1–24"),
+    "one block": (read_page([range(1, 13)], [5]), "1 QR block with lines 1–12"),
+    "rows alone": (read_page([], [0, 1, 2, 4]), "printed lines 0–2, 4"),
+    "one row beside a block": (
+        read_page([range(1, 13)], [12, 13]),
+        "1 QR block with lines 1–12 and printed line 13",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_what_was_read_of_a_page(name):
+    """Blocks and the lines in them; printed rows that no block carries."""
+    page, said = PAGES[name]
+    assert report.page(page) == f"scan.png: {said}"
+
+
+def test_a_page_of_several_is_numbered():
+    """Which of the file's pages it is."""
+    page = read_page([], [7], pages=3)
+    assert report.page(page) == "scan.png: page 1: printed line 7"
+
+
+def test_a_wrong_number_is_named():
+    """The line is the one that its check says."""
+    rows = [*ROWS[:3], f"30 {LINE}", *ROWS[4:]]
+    assert "  line 3: number 30 taken for 3  (lines.txt, row 4)" in report.table(findings(rows))
+
+
+def test_lines_to_type_are_named_for_each_sheet():
+    """Where the lines that are not there stand on more than one sheet."""
+    large = lay_out(random.Random(3).randbytes(184 * 15), 46)
+    rows = [f"0 {large.head_line}", *(f"{at} {text}" for at, text in enumerate(large.lines, 1))]
+    (words,) = report.wanted(findings(rows[:100]))
+    assert ": type lines 100–120 of sheet 1, lines 121–184 of sheet 2, or scan again" in words

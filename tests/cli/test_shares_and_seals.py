@@ -156,7 +156,7 @@ def test_shares(compact_shares, source):
     ]
     alone = desk.ok("check", source(desk, 2))
     assert (
-        f"Backup {number}: share 2 of 3 can be read in full; 1 more would give the key back."
+        f"Backup {number}: share 2 of 3 can be read in full; 1 more would give it back."
         in alone.err
     )
     few = desk.run(*RESTORE, "lines/share-3.txt")

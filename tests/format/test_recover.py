@@ -378,3 +378,14 @@ def test_expected_numbers_follow_each_other():
     (found,) = recover(bare).sets
     assert found.lines[4].status is Status.MENDED
     assert all(a.number + 1 == b.number for a, b in pairwise(found.lines))
+
+
+@pytest.mark.parametrize("sealed", [False, True])
+def test_a_set_that_is_known_in_full_is_laid_out_as_it_was(sealed):
+    """Line by line, those that were lost too; nothing where too many are lost."""
+    line_set = lay_out(random.Random(5).randbytes(200), 4, sealed=sealed)
+    seen = raw_lines_of(line_set)
+    (complete,) = recover(seen[:1] + seen[5:]).sets
+    assert complete.laid_out() == line_set
+    (incomplete,) = recover(seen[:1] + seen[6:]).sets
+    assert incomplete.laid_out() is None

@@ -36,8 +36,8 @@ def boxes(made, sheet):
         for block in sheet.blocks
     }
     marks = {
-        f"mark {at}": (x, y, x + layout.MARK, y + layout.MARK)
-        for at, (x, y) in enumerate(layout.marks(paper))
+        f"mark {at}": (x, y, x + layout.CORNER_MARK, y + layout.CORNER_MARK)
+        for at, (x, y) in enumerate(layout.corner_marks(paper))
     }
     left, right = layout.MARGIN, paper.width - layout.MARGIN
     bottom = paper.height - layout.FOOT_WORDS

@@ -9,12 +9,14 @@ certificate by that check, so no fingerprint needs to be carried.
 from __future__ import annotations
 
 import hashlib
+import unicodedata
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import CertificateError, DigestMismatch, RagleafError, UnsupportedKey
 from paperkey_alt.format.payload import CHECK_BYTES, Compact, Lean, ReducedPart, SecretPart
 from paperkey_alt.keys.openpgp import protection, reduction
 from paperkey_alt.keys.openpgp.unlocked import public_part
+from paperkey_alt.keys.spelling import spellings
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -78,9 +80,10 @@ def _reduce(secret: Unlocked, passphrase: str) -> ReducedPart | None:
     own = passphrase if secret.passphrase is None else secret.passphrase
     if protection.lock(secret.clear, how, public_part(packet), own.encode()) != packet.secret:
         return None
-    return ReducedPart(
-        reduced.form, reduced.value, how.prefix, _check(packet.secret), own != passphrase
-    )
+    # A seal opens in every spelling of its passphrase, and of these only the ones that are tried on
+    # restoring give this secret back whichever was typed.
+    other = own not in spellings(unicodedata.normalize("NFC", passphrase))
+    return ReducedPart(reduced.form, reduced.value, how.prefix, _check(packet.secret), other)
 
 
 def _expand(
@@ -92,9 +95,11 @@ def _expand(
     how = protection.parse(part.prefix, packet.version)
     own = ask(packet.title) if part.other_passphrase else passphrase
     while True:
-        secret = protection.lock(clear, how, public_part(packet), own.encode())
-        if _check(secret) == part.check:
-            return SecretPart(packet.fingerprint, secret)
+        # The seal opens in any spelling, and the key was protected in one.
+        for spelling in spellings(own):
+            secret = protection.lock(clear, how, public_part(packet), spelling.encode())
+            if _check(secret) == part.check:
+                return SecretPart(packet.fingerprint, secret)
         if not part.other_passphrase:
             raise DigestMismatch(f"the secret of the {packet.title} does not come back as it was")
         own = ask(packet.title)

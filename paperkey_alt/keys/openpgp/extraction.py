@@ -37,12 +37,14 @@ from paperkey_alt.keys.openpgp.rfc9580 import (
     TO_SECRET,
     PacketType,
     S2KUsage,
+    SignatureType,
 )
-from paperkey_alt.keys.secret import Extract, Rebuilt
+from paperkey_alt.keys.secret import Extract, Lack, Rebuilt
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from paperkey_alt.keys.openpgp.key_packet import KeyPacket
     from paperkey_alt.keys.openpgp.packets import Packet
 
 MOST_PARTS = 0xFF
@@ -96,6 +98,8 @@ def as_extract(key: Key, payload: Lean | Whole | Compact, notes: Iterable[str]) 
         key.protected,
         tuple(notes),
         key.expires,
+        lacks=tuple(_lack(part) for part in key.key_packets if not part.has_secret),
+        is_revocable=not _carries_revocation(key),
     )
 
 
@@ -143,6 +147,23 @@ def _rebuilt(key: Key, binary: bytes) -> Rebuilt:
 
 # Onto paper.
 
+
+def _lack(part: KeyPacket) -> Lack:
+    title = "primary key" if part.is_primary else f"subkey {part.key_id.hex().upper()}"
+    return Lack(title, is_stub=part.secrecy is Secrecy.STUB)
+
+
+def _carries_revocation(key: Key) -> bool:
+    """Tell whether the file has a revocation that names this key as its issuer; not verified."""
+    claims = (
+        signature.parse(packet.body) for packet in key.packets if packet.tag == PacketType.SIGNATURE
+    )
+    return any(
+        claim.kind == SignatureType.KEY_REVOCATION and claim.issuers & key.primary.names
+        for claim in claims
+    )
+
+
 _WITHOUT_SECRET = {
     Secrecy.STUB: (
         "the secret of the {}: the file has a stub in its place, the secret is kept elsewhere, on "
@@ -179,7 +200,8 @@ def _require_protected(key: Key) -> None:
     bare = [part.title for part in key.secret_packets if part.secrecy is Secrecy.UNPROTECTED]
     if bare:
         raise UnprotectedSecret(
-            f"no passphrase protects the {' and the '.join(bare)}: who finds the sheet has the key"
+            f"no passphrase protects the {' and the '.join(bare)}: anyone with the sheet has "
+            "the key"
         )
 
 

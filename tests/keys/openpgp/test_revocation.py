@@ -88,6 +88,14 @@ def test_sequoia_believes_it(name):
     assert pysequoia.Cert.from_bytes(certificate_with(name, made(name))).is_revoked
 
 
+@pytest.mark.parametrize("length", [0, 189, 190, 191, 300, 9000])
+def test_sequoia_believes_a_reason_of_any_length(length):
+    """The subpacket's length is one octet, two or five (RFC 9580 §5.2.3.7)."""
+    packet = made("curve25519-legacy", comment="x" * length)
+    assert revocation.read(packet, key_of("curve25519-legacy")[0].primary) == packet
+    assert pysequoia.Cert.from_bytes(certificate_with("curve25519-legacy", packet)).is_revoked
+
+
 @pytest.mark.skipif(
     shutil.which("node") is None or not (ORACLES / "node_modules/openpgp").is_dir(),
     reason="needs node, and npm ci in tests/oracles",
