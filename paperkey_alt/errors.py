@@ -112,8 +112,9 @@ class UnprotectedSecret(KeyFileError):
     """The secret would stand on paper without any passphrase over it."""
 
     advice = (
-        "Give the key a passphrase in your OpenPGP program and export it again, or say "
-        "--allow-unprotected if the sheet will be guarded as well as the key itself."
+        "Give the key a passphrase in your OpenPGP program and export it again, or seal the sheets "
+        "with --seal, or say --allow-unprotected if the sheet will be guarded as well as the key "
+        "itself."
     )
 
 
@@ -167,8 +168,8 @@ class DigestMismatch(PaperError):
     """All lines passed their checks, and yet what they carry is not what was printed."""
 
     advice = (
-        "Nothing was written. Compare the mended lines with the paper first, then read all sheets "
-        "afresh."
+        "Nothing was written. Read all sheets afresh, or type them: a wrong character that passes "
+        "the check of its line is among what was read."
     )
 
 

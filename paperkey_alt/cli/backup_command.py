@@ -147,7 +147,7 @@ def command(
     files.write(contents, force=force)
     sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
     say(words.printed(line_sets, extract.notes, captions[0], sheets_each))
-    say(passphrases.unneeded(ask))
+    say([*words.cautions(extract), *passphrases.unneeded(ask)])
     weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
     if weighty:
         say([f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"])
