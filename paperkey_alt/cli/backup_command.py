@@ -16,6 +16,7 @@ from paperkey_alt.format import backup, body, shares
 from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.body import Seal
 from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.payload import BLIND_BYTES
 from paperkey_alt.keys import Form
 from paperkey_alt.records.entry import printed
 from paperkey_alt.sheet import draw, layout, letter, text_file, words
@@ -132,6 +133,7 @@ def command(
             allow_unprotected=allow_unprotected,
             fingerprint=fingerprint,
             ask=ask,
+            blind=os.urandom(BLIND_BYTES),
         )
     line_sets = _line_sets(extract, terms, spare, paper)
     now = machine.now()
@@ -146,7 +148,15 @@ def command(
             contents[lines] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=force)
     sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
-    say(words.printed(line_sets, extract.notes, captions[0], sheets_each))
+    say(
+        words.printed(
+            line_sets,
+            extract.notes,
+            captions[0],
+            sheets_each,
+            is_revocable=extract.is_revocable,
+        )
+    )
     say([*words.cautions(extract), *passphrases.unneeded(ask)])
     weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
     if weighty:

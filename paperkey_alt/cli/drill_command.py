@@ -16,17 +16,18 @@ from paperkey_alt.errors import (
     NoTerminal,
     PaperError,
     SeveralSets,
+    SharesConflict,
     UnsupportedKey,
     WrongPassphrase,
     in_file,
 )
-from paperkey_alt.format.head_line import backup_characters
+from paperkey_alt.format import backup
 from paperkey_alt.keys import comparison
 from paperkey_alt.keys.comparison import Result, Verdict
 from paperkey_alt.records import entry
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
 
     from paperkey_alt.errors import RagleafError
     from paperkey_alt.format.body import Ask
@@ -139,7 +140,7 @@ _COMPARE_ELSEWHERE = (
     help="The live secret key file to compare with.",
 )
 @options.passphrase_from
-@options.mark
+@options.marks
 @options.fingerprint
 @options.register
 @options.no_register
@@ -148,7 +149,7 @@ def command(
     *,
     keyfile: str,
     passphrase_from: str | None,
-    mark: str | None,
+    marks: tuple[str, ...],
     fingerprint: str | None,
     register_path: str | None,
     no_register: bool,
@@ -164,7 +165,7 @@ def command(
     findings = None
     try:
         findings = given_sources.collect(given_sources.read(sources))
-        compared = _rehearse(findings, mark, keyfile, live, ask)
+        compared = _rehearse(findings, marks, keyfile, live, ask)
         failure, outcome = _judged(compared)
         texts = list(_told(compared)) if compared.agrees else []
     except (PaperError, CertificateError, WrongPassphrase, NoTerminal) as error:
@@ -176,7 +177,7 @@ def command(
         say([f"ragleaf: {failure}.", f"  {failure.advice}"])
     say(passphrases.unneeded(ask))
     if findings is not None and outcome is not None and not no_register:
-        chosen = _chosen(findings, mark)
+        chosen = _chosen(findings, marks)
         if outcome == entry.GIVES:
             # A set that was given beside and is not complete was not rehearsed.
             chosen = [finding for finding in chosen if finding.body is not None]
@@ -186,7 +187,7 @@ def command(
 
 
 def _rehearse(
-    findings: Findings, mark: str | None, keyfile: str, live: LiveFile, ask: Ask
+    findings: Findings, marks: tuple[str, ...], keyfile: str, live: LiveFile, ask: Ask
 ) -> Comparison:
     """
     Return what the sheets give back beside the live file; raise PaperError, CertificateError or
@@ -194,7 +195,7 @@ def _rehearse(
     is needed.
     """
     try:
-        rebuilt, passphrase = given_sources.rebuild(findings, mark, live.key, ask)
+        rebuilt, passphrase = given_sources.rebuild(findings, marks, live.key, ask)
     except CertificateError:
         if live.problem is None:
             raise
@@ -242,7 +243,7 @@ def _failed(error: RagleafError) -> tuple[DrillFailed, str | None]:
     if isinstance(error, CertificateError):
         own = error.advice != CertificateError.advice
         return DrillFailed(f"{_GIVES_NOT}{error}", advice=error.advice if own else _ANOTHER), None
-    outcome = None if isinstance(error, SeveralSets) else entry.GIVES_NOT
+    outcome = None if isinstance(error, SeveralSets | SharesConflict) else entry.GIVES_NOT
     return DrillFailed(f"{_GIVES_NOT}{error}", advice=error.advice), outcome
 
 
@@ -268,15 +269,10 @@ def _told(compared: Comparison) -> Iterator[str]:
         yield "Keep the passphrase of these sheets as long as you keep them."
 
 
-def _chosen(findings: Findings, mark: str | None) -> list[SetFinding]:
-    """Return the sets that *mark*, a set mark or backup number, names; all if it is None."""
-    return [
-        finding
-        for finding in findings.sets
-        if mark is None
-        or finding.head.mark == mark
-        or (finding.head.share and backup_characters(finding.head.share.backup) == mark)
-    ]
+def _chosen(findings: Findings, marks: Collection[str]) -> list[SetFinding]:
+    """Return the sets that *marks*, set marks or backup numbers, name; all if there are none."""
+    named = {mark.upper() for mark in marks}
+    return [finding for finding in findings.sets if not named or named & backup.names(finding.head)]
 
 
 def _note(path: str | None, rehearsed: list[SetFinding], live: LiveFile, outcome: str) -> None:

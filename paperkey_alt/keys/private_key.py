@@ -24,10 +24,16 @@ from cryptography.hazmat.primitives.serialization import (
     load_ssh_private_key,
 )
 
-from paperkey_alt.errors import DamagedKeyFile, KeyPairMismatch, UnprotectedSecret, UnsupportedKey
+from paperkey_alt.errors import (
+    DamagedKeyFile,
+    KeyFileError,
+    KeyPairMismatch,
+    UnprotectedSecret,
+    UnsupportedKey,
+)
 from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
 from paperkey_alt.keys import pem, rsa
-from paperkey_alt.keys.secret import Extract, Rebuilt
+from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
 from paperkey_alt.keys.spelling import spellings
 
 if TYPE_CHECKING:
@@ -52,9 +58,22 @@ _MALFORMED = (ValueError, InternalError)
 # And what computing one raises where the numbers make none.
 _NO_KEY = (ZeroDivisionError, *_MALFORMED)
 
+_SORT = Sort.PRIVATE_KEY
+_PKCS12 = (
+    "Export the private key from it as PKCS #8 and give that file; or print the file as it is with "
+    "--plain."
+)
 _UNOPENED = (
     "Print it without --prove and --compact: it is carried byte for byte, with its passphrase over "
     "it."
+)
+_UNPROTECTED = (
+    "Seal it with --seal, or give the key a passphrase in the program that made it, or say "
+    "--allow-unprotected if the sheet will be guarded as well as the key itself."
+)
+_NOT_READ = (
+    "Give another copy of the file, or export the key again from the program that made it. --plain "
+    "prints the file as it is, whatever it is."
 )
 _NOT_REDUCED = "The file is carried as it stands: it cannot be computed anew to the same bytes."
 
@@ -87,6 +106,7 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
     if unprotected is not None:
         return unprotected
     kind, load = pem.kind(data), _loader(pem.label(data))
+    data = pem.without_parameters(data)
     waiting = list(known)
     while True:
         passphrase = waiting.pop(0) if waiting else ask(f"private key ({kind})")
@@ -107,7 +127,10 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
 
 def _open_unprotected(data: bytes) -> Opened | None:
     """Return the key in *data*, None where a passphrase is over it; raises DamagedKeyFile."""
+    if pem.is_pkcs12(data):
+        raise KeyFileError("the file is PKCS #12, a key and certificates in one", advice=_PKCS12)
     kind, load = pem.kind(data), _loader(pem.label(data))
+    data = pem.without_parameters(data)
     try:
         return Opened(load(data, None), kind, None)
     except TypeError:
@@ -119,11 +142,17 @@ def _open_unprotected(data: bytes) -> Opened | None:
         return None
 
 
-def extract(
-    data: bytes, name: str, *, compact: bool, allow_unprotected: bool, ask: Ask | None
+def extract(  # noqa: PLR0913 - each is a wish of its own
+    data: bytes,
+    name: str,
+    *,
+    compact: bool,
+    allow_unprotected: bool,
+    ask: Ask | None,
+    blind: bytes,
 ) -> Extract:
     """
-    Return the private-key file *name* as something to print.
+    Return the private-key file *name* as something to print; *blind* is 16 random bytes.
 
     With *ask* a protected one is opened, so that its public fingerprint can be shown. With
     *compact* an unprotected RSA key is reduced to its primes where the identical file follows from
@@ -132,23 +161,27 @@ def extract(
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
     opened = _open_unprotected(data) if ask is None else open_(data, ask)
     if opened is None:
-        return Extract(File(shown, data), "Private key", shown, None, None, protected=True)
+        return Extract(
+            File(shown, data, blind), "Private key", shown, None, None, protected=True, sort=_SORT
+        )
     if not opened.protected and not allow_unprotected:
         raise UnprotectedSecret(
-            f"no passphrase protects the private key ({opened.kind}): who finds the sheet has "
-            "the key"
+            f"no passphrase protects the private key ({opened.kind}): anyone with the sheet "
+            "has the key",
+            advice=_UNPROTECTED,
         )
     reduced = _reduced(opened, data, shown) if compact else None
     notes = (_NOT_REDUCED,) if compact and reduced is None else ()
     what = f"Private key ({opened.kind})"
     return Extract(
-        reduced or File(shown, data),
+        reduced or File(shown, data, blind),
         what,
         shown,
         fingerprint(opened.key),
         None,
         opened.protected,
         notes,
+        sort=_SORT,
     )
 
 
@@ -188,7 +221,8 @@ def _is_protected_openssh(data: bytes) -> bool:
 
 def _damaged(kind: str) -> DamagedKeyFile:
     return DamagedKeyFile(
-        f"the private key ({kind}) is damaged, or of a kind that cannot be read here"
+        f"the private key ({kind}) is damaged, or of a kind that cannot be read here",
+        advice=_NOT_READ,
     )
 
 

@@ -42,6 +42,25 @@ class Weak:
     caution: Caution
 
 
+class Sort(enum.Enum):
+    """What a print is of, in the words that its sheets have for it."""
+
+    OPENPGP_KEY = "OpenPGP key"
+    PRIVATE_KEY = "private key"
+    FILE = "file"
+
+
+@dataclass(frozen=True)
+class Lack:
+    """
+    A key packet whose secret the file has not got: *title* names it in short ("primary key",
+    "subkey 5A2B4966AD6AD0D5"); *is_stub* tells whether a stub stands in its place.
+    """
+
+    title: str
+    is_stub: bool
+
+
 @dataclass(frozen=True)
 class Extract:
     """
@@ -52,7 +71,10 @@ class Extract:
     are in UTC, None where they are not known; *protected* tells whether a passphrase of its own is
     over all of it, with a cipher, and not an empty one as far as that was tried; *cautions* say
     what is weak in that; *notes* are sentences on what of it is not printed, or not as was wished;
-    *seal_passphrase* is that of the seal to print it under, None where there is to be no seal.
+    *seal_passphrase* is that of the seal to print it under, None where there is to be no seal;
+    *seal_is_own* tells whether it is the key's own passphrase; *lacks* are the key packets whose
+    secret is not printed; *is_revocable* tells whether a revocation certificate can be made of it
+    that it does not carry already.
     """
 
     payload: Payload
@@ -65,6 +87,10 @@ class Extract:
     expires: datetime | None = None
     seal_passphrase: str | None = field(default=None, repr=False)
     cautions: tuple[Weak, ...] = ()
+    sort: Sort = Sort.OPENPGP_KEY
+    seal_is_own: bool = False
+    lacks: tuple[Lack, ...] = ()
+    is_revocable: bool = False
 
 
 @dataclass(frozen=True)

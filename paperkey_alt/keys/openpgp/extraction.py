@@ -37,8 +37,9 @@ from paperkey_alt.keys.openpgp.rfc9580 import (
     TO_SECRET,
     PacketType,
     S2KUsage,
+    SignatureType,
 )
-from paperkey_alt.keys.secret import Extract, Rebuilt
+from paperkey_alt.keys.secret import Extract, Lack, Rebuilt
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator
@@ -97,6 +98,8 @@ def as_extract(key: Key, payload: Lean | Whole | Compact, notes: Iterable[str]) 
         key.protected,
         tuple(notes),
         key.expires,
+        lacks=tuple(_lack(part) for part in key.key_packets if not part.has_secret),
+        is_revocable=not _carries_revocation(key),
     )
 
 
@@ -125,6 +128,13 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
     return _rebuilt(key, packets.join(key.packets), secrets)
 
 
+def rebuild_certificate(data: bytes) -> Rebuilt:
+    """Return the certificate whose packets are *data*; raises KeyFileError."""
+    key = choice.choose(key_file.read(data), None)
+    armored = key_file.write(key, armored=True)
+    return Rebuilt(armored, data, f"the certificate of {key.title}", key=None)
+
+
 def _rebuilt(key: Key, binary: bytes, printed: Collection[bytes]) -> Rebuilt:
     notes = (
         f"The {part.title} came back without its secret: {_came_as(part, printed)}."
@@ -143,6 +153,23 @@ def _came_as(part: KeyPacket, printed: Collection[bytes]) -> str:
 
 
 # Onto paper.
+
+
+def _lack(part: KeyPacket) -> Lack:
+    title = "primary key" if part.is_primary else f"subkey {part.key_id.hex().upper()}"
+    return Lack(title, is_stub=part.secrecy is Secrecy.STUB)
+
+
+def _carries_revocation(key: Key) -> bool:
+    """Tell whether the file has a revocation that names this key as its issuer; not verified."""
+    claims = (
+        signature.parse(packet.body) for packet in key.packets if packet.tag == PacketType.SIGNATURE
+    )
+    return any(
+        claim.kind == SignatureType.KEY_REVOCATION and claim.issuers & key.primary.names
+        for claim in claims
+    )
+
 
 _WITHOUT_SECRET = {
     Secrecy.STUB: (
@@ -180,7 +207,8 @@ def _require_protected(key: Key) -> None:
     bare = [part.title for part in key.secret_packets if part.secrecy is Secrecy.UNPROTECTED]
     if bare:
         raise UnprotectedSecret(
-            f"no passphrase protects the {' and the '.join(bare)}: who finds the sheet has the key"
+            f"no passphrase protects the {' and the '.join(bare)}: anyone with the sheet has "
+            "the key"
         )
 
 

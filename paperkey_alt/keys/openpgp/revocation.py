@@ -8,6 +8,7 @@ everyone.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,7 @@ from cryptography.hazmat.primitives.hashes import HashAlgorithm as LibraryHash
 
 from paperkey_alt.errors import DamagedKeyFile, NotARevocation, UnsupportedKey
 from paperkey_alt.format.buffer import push_number, push_prefixed
+from paperkey_alt.keys import pem
 from paperkey_alt.keys.openpgp import armor, key_packet, material, packets, signature
 from paperkey_alt.keys.openpgp.key_pair import curve
 from paperkey_alt.keys.openpgp.material import integer, mpi, number
@@ -45,6 +47,9 @@ if TYPE_CHECKING:
     from paperkey_alt.keys.openpgp.unlocked import Unlocked
 
 _HASH = HashAlgorithm.SHA2_512  # of the revocations made here
+# OpenPGP programs put a colon before the armor of a revocation that they keep in store, so that it
+# is not imported by mistake. Whoever prints it wants it read, and it stays as it is in the file.
+_COLON = re.compile(rb"(?m)^[ \t]*:[ \t]*(-----BEGIN PGP )")
 _LIBRARY_HASHES: dict[int, LibraryHash] = {
     HashAlgorithm.SHA2_256: SHA256(),
     HashAlgorithm.SHA2_384: SHA384(),
@@ -109,8 +114,11 @@ def read(data: bytes, primary: KeyPacket) -> bytes:
     Raises NotARevocation where the file holds something else, or a revocation that this key did not
     make; DamagedKeyFile.
     """
-    blocks = armor.dearmor(data)
+    # The reason in a binary one is text of somebody's.
+    blocks = armor.dearmor(_COLON.sub(rb"\1", data)) if pem.is_text(data) else []
     packet = blocks[0].data if blocks else data
+    if not blocks and not (data[:1] and data[0] & 0x80):
+        raise NotARevocation("the file is neither armored nor binary OpenPGP data")
     body = _body(packet)
     claims = signature.parse(body)
     if claims.issuers and not claims.issuers & primary.names:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from PIL.Image import Image as Picture
 
 DPI = 300
+# Bounds set with tests/bench/large_pictures.py, so that no picture takes more than 1 GiB.
 MOST_PIXELS = 150_000_000  # A4 at 1,200 dpi has 139 million
 MOST_PIXELS_A_SIDE = 20_000
 MOST_BYTES = 640 << 20  # of a file and one of its pages, decoded: all of it is in memory at once
@@ -93,13 +94,13 @@ def _grey(picture: Picture) -> Picture:
     ]
     if coarser > 1:
         strips = [strip.reduce(coarser) for strip in strips]
-    whole = Image.new("L", (strips[0].width, sum(strip.height for strip in strips)))
+    joined = Image.new("L", (strips[0].width, sum(strip.height for strip in strips)))
     top = 0
     for strip in strips:
-        whole.paste(strip, (0, top))
+        joined.paste(strip, (0, top))
         top += strip.height
-    whole.info["exif"] = picture.info.get("exif", b"")
-    return whole
+    joined.info["exif"] = picture.info.get("exif", b"")
+    return joined
 
 
 def _grey_strip(strip: Picture) -> Picture:
@@ -130,11 +131,8 @@ def _reported(name: str) -> Iterator[None]:
     except UnidentifiedImageError:
         raise SourceError(f"{name} is not a picture of a kind that can be read here") from None
     except pypdfium2.PdfiumError as error:
-        advice = (
-            "Save it again without a password."
-            if "password" in str(error).lower()
-            else SourceError.advice
-        )
+        is_locked = "password" in str(error).lower()
+        advice = "Save it again without a password." if is_locked else SourceError.advice
         raise SourceError(f"{name} is a PDF that cannot be opened", advice=advice) from None
     except Image.DecompressionBombError:
         raise SourceError(f"{name} has far too many pixels", advice=_LESS) from None

@@ -1,13 +1,12 @@
 """How well a passphrase protects: what is cautioned of, and the empty passphrase."""
 
-import hashlib
 from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 from asking import asks
 from rekeyed import exported
-from samples import USAGES, only, sample, stub, with_secrets
+from samples import USAGES, only, plaintext, sample, stub, with_secrets
 
 from paperkey_alt import keys
 from paperkey_alt.errors import DamagedKeyFile, UnprotectedSecret
@@ -35,6 +34,7 @@ CAUTIONS = {
 def extract(data, *passphrases, form=Form.LEAN, **others):
     """What is printed of a key file."""
     wishes = {"sealed": False, "prove": False, "allow_unprotected": False, "fingerprint": None}
+    wishes["blind"] = bytes(16)
     return keys.extract(data, "key", form=form, ask=asks(*passphrases), **wishes | others)
 
 
@@ -52,17 +52,6 @@ def test_cautions(usage):
 def test_no_caution(name):
     """Argon2, a high count, or no passphrase at all, which is told otherwise."""
     assert strength.cautions(only(sample(name).secret)) == ()
-
-
-def plaintext(usage):
-    """A secret part of version 4 behind cipher 0, with the check of its usage octet."""
-
-    def bare(key):
-        fields = key.secret[1:-2]
-        check = hashlib.sha1(fields).digest() if usage == 254 else key.secret[-2:]
-        return bytes([usage, 0, 3, 8]) + b"Saltmarw" + bytes([0x60]) + fields + check
-
-    return bare
 
 
 @pytest.mark.parametrize("usage", [254, 255])
