@@ -24,7 +24,7 @@ def read(data: bytes) -> tuple[Key, ...]:
     """
     data = _ascii(data)
     if not data.strip():
-        raise DamagedKeyFile("the file is empty")
+        raise DamagedKeyFile("the file is empty", advice="Look at the name, and give the file.")
     if not _ARMOR.search(data):
         _require_keys(data)
         return _keys(data)
