@@ -262,6 +262,8 @@ def solutions(head, lines, doubts):
         amounts = SPARE.corrections(places, syndromes(g))
         return amounts and [(n, xor(lines.get(n, bytes(15)), amount)) for n, amount in zip(lost, amounts)]
     for doubted in doubts:
+        if len(lines.keys() - doubted) < head.data:
+            continue
         whole = dict(lines)
         for g, word in enumerate(words):
             lost = tuple(number for number in word if number not in lines or number in doubted)
@@ -314,7 +316,8 @@ def guesses(mark, found):
                             for spare in {max(4, -(-data // 4)), max(4, data // 4), top - data}):
             blank = Head("", 0, data, spare, 0, 0, 0, 0, "AAAAA", mark, "")
             fits = top <= data + spare < 1024 and spare <= 254 * data
-            for _, padded in solutions(blank, lines, itertools.islice(doubts(costs), 12)) if fits else ():
+            drops = itertools.islice(doubts(costs), 12 if len(lines) < 100 else 2)
+            for _, padded in solutions(blank, lines, drops) if fits else ():
                 backup = base64.b32encode(padded[:15]).decode()[:5]
                 for padding in range(min(15, len(padded) - len(padded.rstrip(b"\0")) + 1)):
                     body = padded[:len(padded) - padding]
