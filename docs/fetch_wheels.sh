@@ -1,7 +1,9 @@
 #!/bin/sh
-# Downloads the wheels that a list names, and refuses one that is not in it or has another SHA-256:
+# Downloads the wheels that a list names, and refuses one that it does not name, or with another
+# SHA-256:
 #   sh docs/fetch_wheels.sh PYTHON LIST FOLDER [OPTION OF PIP...]
-# PYTHON is one that has pip. Nothing of a wheel runs here; FOLDER is made, and is gone again after a refusal.
+# PYTHON is one that has pip. FOLDER is made, and is gone again after a refusal; nothing of a wheel
+# runs here.
 set -eu
 python=$1
 list=$2
@@ -15,8 +17,8 @@ refuse() {
 }
 pins=$(sed -n 's/^[0-9a-f]\{64\}  \([^-]*\)-\([^-]*\)-.*\.whl$/\1==\2/p' "$list" | sort -u)
 # shellcheck disable=SC2086 - the words are meant to be split
-"$python" -m pip --disable-pip-version-check download -q --no-deps --only-binary=:all: "$@" -d "$folder" $pins ||
-  refuse "pip could not get each package that $list names."
+"$python" -m pip --disable-pip-version-check download -q --no-deps --only-binary=:all: "$@" \
+  -d "$folder" $pins || refuse "pip could not get all that $list names."
 for path in "$folder"/*; do
   file=${path##*/}
   hash=$(sha256sum "$path" | cut -c-64)
@@ -25,5 +27,5 @@ for path in "$folder"/*; do
   elif grep -qF "  $file" "$list"; then
     refuse "$file is not the wheel that $list names: its SHA-256 is $hash. Nothing is kept."
   fi
-  refuse "$file is not in $list. Nothing is kept; docs/offline.md says how to add a platform."
+  refuse "$list does not name $file. Nothing is kept; docs/offline.md says how to add a platform."
 done

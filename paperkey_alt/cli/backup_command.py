@@ -157,7 +157,7 @@ def command(
             is_revocable=extract.is_revocable,
         )
     )
-    say(passphrases.unneeded(ask))
+    say([*words.cautions(extract), *passphrases.unneeded(ask)])
     weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
     if weighty:
         say([f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"])

@@ -111,18 +111,19 @@ def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
         )
     # The imaging libraries are an extra.
     from paperkey_alt.reading import damage_map  # noqa: PLC0415
-    from paperkey_alt.reading.image import scans  # noqa: PLC0415
+    from paperkey_alt.reading.image import decoder  # noqa: PLC0415
 
     known = given_sources.known_lines(pages)
     note = ", veiled" if veil else ""
 
     def maps() -> Iterator[Picture]:
         for source, of_source in groupby(pictured, key=lambda page: page.source):
-            pictures = scans.pages(files.read(source, files.LONGEST_SOURCE), source)
-            for page, picture in zip(of_source, pictures, strict=True):
-                title = f"{clean(Path(source).name)}, page {page.page} of {page.pages}{note}"
-                places = damage_map.examine(picture, page, known)
-                yield damage_map.draw(picture, places, title, veil=veil)
+            data = files.read(source, files.LONGEST_SOURCE)
+            with decoder.decoded(data, source) as (_, pictures):
+                for page, picture in zip(of_source, pictures, strict=True):
+                    title = f"{clean(Path(source).name)}, page {page.page} of {page.pages}{note}"
+                    places = damage_map.examine(picture, page, known)
+                    yield damage_map.draw(picture, places, title, veil=veil)
 
     return damage_map.encode(maps(), pdf=pdf)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from paperkey_alt.errors import UnsupportedKey
+from paperkey_alt.errors import UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.keys import any_file, pem
 from paperkey_alt.keys.openpgp import choice, extraction, key_file
@@ -98,22 +98,35 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     extracted = extraction.extract(
         key, whole=form is Form.WHOLE, allow_unprotected=allow_unprotected
     )
+    # The ciphers take long to load.
+    from paperkey_alt.keys.openpgp import compact, strength, unlocked  # noqa: PLC0415
+
+    empty = strength.opened_by_an_empty_one(key)
+    if empty and not allow_unprotected:
+        raise UnprotectedSecret(
+            f"an empty passphrase opens the {' and the '.join(part.title for part in empty)}: "
+            "anyone with the sheet has the key"
+        )
+    extracted = replace(
+        extracted, protected=key.protected and not empty, cautions=strength.cautions(key)
+    )
     if form is not Form.COMPACT and not prove:
         return extracted
-    from paperkey_alt.keys.openpgp import compact, unlocked  # noqa: PLC0415 - the ciphers take long to load
-
     secrets = unlocked.unlock(key, ask)
     unchecked = (f"Not proven: {what}." for what in unlocked.check_pairs(secrets))
     notes = (*extracted.notes, *unchecked)
     if form is not Form.COMPACT:
         return replace(extracted, notes=notes)
-    own = next((secret.passphrase for secret in secrets if secret.passphrase is not None), None)
+    # An empty passphrase is none: a seal needs another one.
+    own = next((secret.passphrase for secret in secrets if secret.passphrase), None)
     passphrase = ask.new("seal") if sealed or own is None else own
-    reduced, kept = compact.compact(secrets, passphrase)
+    reduced, kept = compact.compact(secrets, passphrase, key.stubs)
     return replace(
         extraction.as_extract(key, reduced, (*notes, *kept)),
         seal_passphrase=passphrase,
         seal_is_own=own is not None and passphrase == own,
+        protected=extracted.protected,
+        cautions=extracted.cautions,
     )
 
 

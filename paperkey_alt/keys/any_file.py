@@ -15,7 +15,7 @@ def extract(data: bytes, name: str, *, allow_unprotected: bool, blind: bytes) ->
     unless *allow_unprotected* is set, KeyFileError for an empty file.
     """
     if not data:
-        raise KeyFileError("the file is empty")
+        raise KeyFileError("the file is empty", advice="Look at the name, and give the file.")
     if not allow_unprotected:
         raise UnprotectedSecret(
             "nothing would be over this file: anyone with the sheet has it", advice=_ADVICE

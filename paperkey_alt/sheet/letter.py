@@ -34,8 +34,8 @@ _WHAT = (
 )
 _NOT_GOOD_FOR = (
     "Alone it opens nothing and signs nothing, and nobody learns anything of the {noun} from it "
-    "but its size{fewer}. It is of use to others only in company, so it must never lie beside another "
-    "share."
+    "but its size{fewer}. It is of use to others only in company, so it must never lie beside "
+    "another share."
 )
 _KEEP = (
     "Flat, dry and dark, in a closed envelope with your name across the flap, where you would keep "

@@ -20,13 +20,13 @@ from paperkey_alt.format.payload import (
     RsaFile,
     Whole,
 )
-from paperkey_alt.keys.secret import Sort
+from paperkey_alt.keys.secret import Caution, Sort
 from paperkey_alt.sheet.caption import Caption
 from paperkey_alt.wording import counted, noun
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.payload import Payload
@@ -177,6 +177,37 @@ def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
         *caption.cautions[:1],
     )
     return tuple(row for row in rows if row)
+
+
+def cautions(extract: Extract) -> Iterator[str]:
+    """Yield what is weak in the protection of *extract*, a sentence each, and what to do."""
+    weak: dict[Caution, list[str]] = {}
+    for one in extract.cautions:
+        weak.setdefault(one.caution, []).append(one.title)
+    for caution, titles in weak.items():
+        yield _WEAKNESSES[caution].format(" and the ".join(titles))
+    if weak:
+        yield (
+            "Protect the key anew in your OpenPGP program and print that, or print it under a "
+            "seal, with --seal."
+        )
+
+
+_WEAKNESSES = {
+    Caution.SIMPLE_S2K: (
+        "Caution: the passphrase of the {} is hashed once and without a salt (simple S2K), so that "
+        "guesses cost next to nothing."
+    ),
+    Caution.LOW_COUNT: (
+        "Caution: the passphrase of the {} is hashed over fewer than 65,536 octets, so that "
+        "guesses cost little."
+    ),
+    Caution.MD5: "Caution: the passphrase of the {} is hashed with MD5, which is out of use.",
+    Caution.SUM: (
+        "Caution: a sum of two bytes is all that checks the encrypted secret of the {}; changes to "
+        "it can pass."
+    ),
+}
 
 
 def printed(

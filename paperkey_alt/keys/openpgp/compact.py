@@ -27,10 +27,12 @@ if TYPE_CHECKING:
     from paperkey_alt.keys.openpgp.unlocked import Unlocked
 
 
-def compact(secrets: Iterable[Unlocked], passphrase: str) -> tuple[Compact, tuple[str, ...]]:
+def compact(
+    secrets: Iterable[Unlocked], passphrase: str, stubs: Iterable[KeyPacket] = ()
+) -> tuple[Compact, tuple[str, ...]]:
     """
-    Return the secrets reduced, for a seal under *passphrase*, and in a sentence each those that are
-    carried as they stand.
+    Return *secrets* reduced, for a seal under *passphrase*, the *stubs* of the same key as they stand,
+    and in a sentence each the secrets that are carried as they stand.
 
     Raises KeyPairMismatch, naming the packet, where a secret does not belong to its public key.
     """
@@ -45,6 +47,7 @@ def compact(secrets: Iterable[Unlocked], passphrase: str) -> tuple[Compact, tupl
                 "to the same bytes."
             )
         parts.append(reduced or SecretPart(packet.fingerprint, packet.secret))
+    parts += [SecretPart(stub.fingerprint, stub.secret) for stub in stubs]
     return Compact(tuple(parts)), tuple(notes)
 
 

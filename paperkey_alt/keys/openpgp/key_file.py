@@ -25,7 +25,7 @@ def read(data: bytes) -> tuple[Key, ...]:
     """
     data = _ascii(data)
     if not data.strip():
-        raise DamagedKeyFile("the file is empty")
+        raise DamagedKeyFile("the file is empty", advice="Look at the name, and give the file.")
     is_text = pem.is_text(data)
     if not (is_text and _ARMOR.search(data)):
         if is_text:

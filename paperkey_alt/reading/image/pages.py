@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import Place
 from paperkey_alt.format.raw_line import RawLine
-from paperkey_alt.reading.image import scans, symbols
+from paperkey_alt.reading.image import decoder, symbols
 from paperkey_alt.reading.page import Page
 from paperkey_alt.sheet import layout
 
@@ -30,13 +30,13 @@ def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Page]:
     Yield what each page of the file *name* gives; of its rows those that no QR symbol carries, or
     if *thorough* all.
 
-    Raises SourceError as `scans.pages` does.
+    Raises SourceError as `decoder.decoded` does.
     """
-    count = scans.count(data, name)
-    for number, picture in enumerate(scans.pages(data, name), 1):
-        blocks, sheets = _read(picture, thorough=thorough)
-        raw_lines = tuple(_raw_lines(blocks, sheets, Place(source=name, sheet=number)))
-        yield Page(name, number, count, raw_lines, blocks, sheets)
+    with decoder.decoded(data, name) as (count, pictures):
+        for number, picture in enumerate(pictures, 1):
+            blocks, sheets = _read(picture, thorough=thorough)
+            raw_lines = tuple(_raw_lines(blocks, sheets, Place(source=name, sheet=number)))
+            yield Page(name, number, count, raw_lines, blocks, sheets)
 
 
 def _read(
