@@ -16,7 +16,6 @@ from pathlib import Path
 from paperkey_alt.errors import PaperError
 from paperkey_alt.format import backup, body, shares
 from paperkey_alt.format.backup import Terms
-from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET, CHARACTERS
 from paperkey_alt.format.recover import recover
 from paperkey_alt.format.spare_lines import spare_count
@@ -25,6 +24,10 @@ from paperkey_alt.reading.text import typed
 from paperkey_alt.sheet import layout, text_file
 
 ROOT = Path(__file__).parents[2]
+sys.path.insert(0, str(ROOT / "tests/support"))
+
+import liars  # noqa: E402
+
 RSA, ED25519 = ROOT / "demo/buoy-keepers.asc", ROOT / "tests/keys/corpus/curve25519.asc"
 PASSPHRASE = "low water at dawn"
 TERMS = (Terms(2, 3), Terms(3, 5), Terms(5, 8))
@@ -63,26 +66,15 @@ def times():
         start = time.perf_counter()
         every = shares.split(secret, terms.threshold, terms.count, os.urandom)
         middle = time.perf_counter()
-        found, _ = shares.join(
-            dict(list(enumerate(every, 1))[: terms.threshold]),
-            terms.threshold,
-            lambda found: found == secret,
-        )
+        given = {number: [share] for number, share in enumerate(every[: terms.threshold], 1)}
+        joined = shares.join(given, terms.threshold, secret.__eq__)
         end = time.perf_counter()
-        assert found == secret
+        assert joined.secret == secret
         split, join = 1000 * (middle - start), 1000 * (end - middle)
         print(
             f"12 kB, {terms.threshold:>2} of {terms.count:<2}  split {split:6.1f} ms, join "
             f"{join:6.1f} ms"
         )
-
-
-def forged(line_set, choose):
-    """Another body under the same numbers."""
-    head = line_set.head
-    return lay_out(
-        choose.randbytes(head.body_length), head.spare_lines, sealed=head.sealed, share=head.share
-    )
 
 
 def damaged(rows, choose):
@@ -112,7 +104,7 @@ def chunk(seed):
             backup.split(body.PlainBody(secret), terms, spare=4, random_bytes=choose.randbytes)
         )
         at = choose.randrange(terms.count)
-        line_sets[at] = forged(line_sets[at], choose)
+        line_sets[at] = liars.drawn(line_sets[at], choose)
         brought = choose.sample(line_sets, choose.randrange(1, terms.count + 1))
         rows = [
             row
@@ -122,7 +114,7 @@ def chunk(seed):
         # The head line stands on every sheet and in every QR block, so some copy of it is legible.
         rows += [f"0 {line_set.head_line}" for line_set in brought]
         try:
-            joined = backup.join(recover(typed.read("\n".join(rows), "typed")), None)
+            joined = backup.join(recover(typed.read("\n".join(rows), "typed")))
         except PaperError as error:
             outcomes[f"refused: {type(error).__name__}"] += 1
             continue

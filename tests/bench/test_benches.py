@@ -14,6 +14,7 @@ BENCHES = {
     "shares.py": (("250",), "12 kB, 16 of 16"),
     "damage.py": (("500",), "within  exact"),
     "hypotheses.py": (("3",), "dropped at most"),
+    "liars.py": (("14", "2"), "| 16 of 16, 8 numbers forged"),
     "typist.py": (("1",), "  lines with a slip"),
 }
 

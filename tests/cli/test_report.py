@@ -10,7 +10,7 @@ import pytest
 
 from paperkey_alt.cli import report
 from paperkey_alt.format import backup
-from paperkey_alt.format.backup import Terms
+from paperkey_alt.format.backup import Joined, Standing, Terms
 from paperkey_alt.format.body import PlainBody
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.line_set import lay_out
@@ -204,6 +204,31 @@ def test_characters_through_the_command(tmp_path, desk):
         assert '"now"' not in desk.ok("check", "l.txt", *extra).out
     assert words in desk.ok("check", "l.txt", "--characters").out
     assert f'"now": "{LINE[6]}"' in desk.ok("check", "l.txt", "--characters", "--json").out
+
+
+def test_a_computed_head_line_is_said():
+    """In the table, and in JSON of every set."""
+    table = report.table(findings(ROWS[1:]))
+    assert "  Line 0 was not read; it was computed from the other lines." in table.splitlines()
+    assert "Line 0" not in report.table(findings(ROWS))
+    for rows, computed in ((ROWS, False), (ROWS[1:], True)):
+        (one,) = json.loads(report.json_text(findings(rows)))["sets"]
+        assert one["computed"] is computed
+
+
+def test_sets_that_were_not_used_are_said():
+    """Each with its set mark and the reason, and none called a forgery."""
+    joined = Joined(PlainBody(b"x"), ("AAAAA",), ("BBBBB",), ("CCCCC",))
+    apart, left_out, strange = report.not_joined(joined)
+    assert apart == (
+        "Set AAAAA was not used: it does not fit the sets that the secret was joined from. Some "
+        "holder altered a sheet; which one cannot be told from this."
+    )
+    assert left_out == "Set BBBBB was left out: it contradicts the set that you named."
+    assert strange == "Set CCCCC is no share as Ragleaf prints it, and was left out."
+    standing = Standing("KMJUB", (1, 2), 2, 3, ("BBBBB",), ("CCCCC",))
+    assert report.not_joined(standing) == [left_out, strange]
+    assert report.not_joined(Joined(PlainBody(b"x"))) == []
 
 
 def test_what_to_type_is_named():

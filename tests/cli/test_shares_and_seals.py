@@ -6,9 +6,11 @@ import sys
 
 import pypdfium2
 import pytest
-from desks import CERTIFICATE, CORPUS, KEY, PASSPHRASE, SMALL
+from desks import CERTIFICATE, CORPUS, KEY, PASSPHRASE, SMALL, SMALL_CERTIFICATE
+from samples import only
 
 from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.payload import Certificate, pack
 from paperkey_alt.format.recover import recover
 from paperkey_alt.keys.openpgp import key_file
 from paperkey_alt.reading.text import typed
@@ -242,6 +244,33 @@ def test_shares_that_contradict_each_other(shares):
     assert left in desk.ok("check", *sources, "--mark", one).err
     assert left in desk.ok("restore", *given, "--mark", one.lower(), "--mark", three).err
     assert desk.read("k.asc") == KEY.read_bytes()
+
+
+def test_a_certificate_among_the_sheets(desk):
+    """
+    Sheets of the public certificate serve as the certificate; alone they are restored as it; with
+    those of another one beside them it is asked which is meant.
+    """
+    desk.ok("backup", SMALL, "-o", "s.pdf", "--text", "s.txt")
+    sets = [
+        lay_out(pack(Certificate(key_file.write(only(one.read_bytes()), armored=False))), 4)
+        for one in (SMALL_CERTIFICATE, CORPUS / "nist-p256.cert.asc")
+    ]
+    for at, line_set in enumerate(sets):
+        desk.write(f"certificate-{at}.txt", text_file.write(line_set, ()))
+    desk.ok("restore", "s.txt", "certificate-0.txt", "-o", "k.asc")
+    assert desk.read("k.asc") == SMALL.read_bytes()
+    desk.ok("restore", "certificate-0.txt", "-o", "c.asc")
+    assert only(desk.read("c.asc")) == only(SMALL_CERTIFICATE.read_bytes())
+    both = ("restore", "s.txt", "certificate-0.txt", "certificate-1.txt", "-o", "again.asc")
+    done = desk.run(*both)
+    assert (done.status, "again.asc" in desk.files()) == (1, False)
+    assert "the sheets of 2 public certificates were given" in done.err
+    done = desk.run("restore", "s.txt", "certificate-1.txt", "-o", "again.asc")
+    assert (done.status, "again.asc" in desk.files()) == (1, False)
+    names = (mark_of(desk, "s.txt"), sets[0].head.mark)
+    desk.ok(*both, "--mark", names[0], "--mark", names[1])
+    assert desk.read("again.asc") == SMALL.read_bytes()
 
 
 def mark_of(desk, name):

@@ -318,7 +318,7 @@ def shares(rng):
         retyped(one, rng) if at == 0 else one
         for at, one in enumerate(rng.sample(DEALT, rng.choice((2, 3))))
     ]
-    joined = backup.join(recover([one for part in texts for one in typed.read(part, "text")]), None)
+    joined = backup.join(recover([one for part in texts for one in typed.read(part, "text")]))
     assert joined.body == body.PlainBody(BODY)
 
 

@@ -330,7 +330,7 @@ def outcome(game, findings, marks):
 
 
 def play(kind, seed):
-    """Play one game; the outcomes by what was named, and the seconds of the longer one."""
+    """Play one game; the outcomes by what was named, and the seconds of CPU of the longer one."""
     choose = random.Random(f"{kind} {seed}")
     game = KINDS[kind](choose)
     given = [
@@ -338,18 +338,18 @@ def play(kind, seed):
         for name, rows in files_of(game, choose)
         for row, (number, text) in enumerate(rows, 1)
     ]
-    start = time.perf_counter()
+    start = time.process_time()
     findings = recover(given)
-    read = time.perf_counter()
+    read = time.process_time()
     outcomes = {NOBODY: outcome(game, findings, ())}
-    middle = time.perf_counter()
+    middle = time.process_time()
     outcomes[TRUSTED] = outcome(game, findings, [choose.choice(game.ours).head.mark])
-    end = time.perf_counter()
+    end = time.process_time()
     return outcomes, read - start + max(middle - read, end - middle)
 
 
 def counted(kind, seeds):
-    """The outcomes of several games, and the seconds of the longest."""
+    """The outcomes of several games, and the seconds of CPU of the longest."""
     total = {NOBODY: Counter(), TRUSTED: Counter()}
     longest = 0.0
     for seed in seeds:
