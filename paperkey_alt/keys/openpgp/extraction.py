@@ -265,12 +265,12 @@ def _own_packets(key: Key) -> tuple[list[Packet], list[str]]:
 
 # And back.
 
-# A stub of the file is on the paper and comes back as it stood. A key packet for which the paper has
-# no part was public in the file, or is of a newer certificate, which a lean payload cannot tell
-# apart; it becomes a stub: in a trial with two independent OpenPGP
-# libraries both load it and use the packets beside it, with usage 255 in version 4 and with usage
-# 254 and its two counts in version 6; a public packet among secret ones makes one of them refuse
-# the whole key. Cipher and hash are 0, none.
+# A stub of the file is on the paper and comes back as it stood. A key packet for which the paper
+# has no part was public in the file, or is of a newer certificate: a lean payload cannot tell. It
+# becomes a stub: in a trial with two independent OpenPGP libraries both load it and use the packets
+# beside it, with usage 255 in version 4 and with usage 254 and its two counts in version 6; a
+# public packet among secret ones makes one of them refuse the whole key. Cipher and hash are 0,
+# none.
 _STUB_SPECIFIER = bytes([STUB_S2K_TYPE, 0]) + STUB_MARK + bytes([STUB_ELSEWHERE])
 _STUBS = {
     4: bytes([S2KUsage.CFB_SUM, 0]) + _STUB_SPECIFIER,
