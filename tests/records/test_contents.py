@@ -27,6 +27,7 @@ def payload(form):
         allow_unprotected=False,
         fingerprint=None,
         ask=Asking(),
+        blind=bytes(16),
     ).payload
 
 
