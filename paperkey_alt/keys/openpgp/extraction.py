@@ -153,8 +153,8 @@ def _came_as(part: KeyPacket, printed: Collection[bytes]) -> str:
     if part.fingerprint in printed:
         return "the paper has the stub that was in the file, and that came back as it was"
     return (
-        "the paper has none of it, and a stub stands in its place, for some OpenPGP programs refuse "
-        "a secret key with a public key packet in it"
+        "the paper has none of it, and a stub stands in its place, for some OpenPGP programs "
+        "refuse a secret key with a public key packet in it"
     )
 
 
