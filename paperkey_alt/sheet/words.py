@@ -180,7 +180,12 @@ def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
 
 
 def cautions(extract: Extract) -> Iterator[str]:
-    """Yield what is weak in the protection of *extract*, a sentence each, and what to do."""
+    """
+    Yield what is weak in the protection of *extract*, a sentence each, and what to do; nothing
+    where a seal is over it.
+    """
+    if extract.seal_passphrase is not None:
+        return
     weak: dict[Caution, list[str]] = {}
     for one in extract.cautions:
         weak.setdefault(one.caution, []).append(one.title)

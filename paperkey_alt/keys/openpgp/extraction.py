@@ -144,12 +144,18 @@ def _rebuilt(key: Key, binary: bytes, printed: Collection[bytes]) -> Rebuilt:
 
 
 def _came_as(part: KeyPacket, printed: Collection[bytes]) -> str:
-    """Return what stands in place of a secret; of the fingerprints *printed* the paper has a part."""
+    """
+    Return what stands in place of a secret; *printed* are the fingerprints of which the paper has a
+    part.
+    """
     if part.secrecy is Secrecy.PUBLIC:
         return "the paper has none of it, and it came back as a public key packet"
     if part.fingerprint in printed:
         return "the paper has the stub that was in the file, and that came back as it was"
-    return "the paper has none of it, a stub stands in its place"
+    return (
+        "the paper has none of it, and a stub stands in its place, for some OpenPGP programs "
+        "refuse a secret key with a public key packet in it"
+    )
 
 
 # Onto paper.
@@ -259,10 +265,12 @@ def _own_packets(key: Key) -> tuple[list[Packet], list[str]]:
 
 # And back.
 
-# A key packet for which there is no secret becomes a stub: in a trial with two independent OpenPGP
-# libraries both load it and use the packets beside it, with usage 255 in version 4 and with usage
-# 254 and its two counts in version 6; a public packet among secret ones makes one of them refuse
-# the whole key. Cipher and hash are 0, none.
+# A stub of the file is on the paper and comes back as it stood. A key packet for which the paper
+# has no part was public in the file, or is of a newer certificate: a lean payload cannot tell. It
+# becomes a stub: in a trial with two independent OpenPGP libraries both load it and use the packets
+# beside it, with usage 255 in version 4 and with usage 254 and its two counts in version 6; a
+# public packet among secret ones makes one of them refuse the whole key. Cipher and hash are 0,
+# none.
 _STUB_SPECIFIER = bytes([STUB_S2K_TYPE, 0]) + STUB_MARK + bytes([STUB_ELSEWHERE])
 _STUBS = {
     4: bytes([S2KUsage.CFB_SUM, 0]) + _STUB_SPECIFIER,
