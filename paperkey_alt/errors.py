@@ -197,11 +197,19 @@ class OutputError(RagleafError):
 
 
 class DrillFailed(RagleafError):
-    """A rehearsal in which the paper did not give the key back."""
+    """A rehearsal in which the paper did not give the key back, or that was not found out."""
 
     advice = (
         "While the live key is there, print it anew and rehearse that print; keep these sheets "
         "until then."
+    )
+
+
+class IncompleteKey(RagleafError):
+    """A key back from paper without all of its secrets."""
+
+    advice = (
+        "Keep the other backup or the card that has this secret, or print the key file that has it."
     )
 
 
@@ -263,6 +271,15 @@ class SharesDisagree(PaperError):
     """Shares that do not belong to one secret."""
 
     advice = "Bring one more share, or leave out the one you trust least."
+
+
+class SharesConflict(PaperError):
+    """Complete shares of one backup that contradict each other."""
+
+    advice = (
+        "Ask each holder which sheet is theirs: line 1 begins with the same "
+        "24 characters on all true shares. Then name a set that you trust with --mark."
+    )
 
 
 class NotEnoughShares(PaperError):

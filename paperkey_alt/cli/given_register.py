@@ -1,7 +1,7 @@
 """
-The register that a command is given, or the usual one: its `place`; `opened` to list it; `note` a print in it
-and `note_rehearsal`, which say what went wrong and raise nothing: the sheets are there, and the
-result of a rehearsal is what it is, whatever became of the register.
+The register that a command is given, or the usual one: its `place`; `opened` to list it; `note` a
+print in it and `note_rehearsal`, which say what went wrong and raise nothing: the sheets are there,
+and the result of a rehearsal is what it is, whatever became of the register.
 """
 
 from __future__ import annotations

@@ -21,11 +21,14 @@ public = click.option(
     metavar="CERT",
     help="The public certificate, for sheets that carry only what is secret.",
 )
-mark = click.option(
+marks = click.option(
     "--mark",
+    "marks",
+    multiple=True,
     metavar="MARK",
     type=option_types.mark,
-    help="Which set mark or backup number, where several are given.",
+    help="A set mark or backup number to choose, where sheets of several are given; a share that "
+    "you name is believed. May be given several times.",
 )
 sources = click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
 paper = click.option(

@@ -129,17 +129,17 @@ def _changed(
     """
     changed = list(entries)
     for mark in not_destroyed:
-        at = [at for at, one in enumerate(changed) if mark in one.destroyed]
+        at = [at for at, backup in enumerate(changed) if mark in backup.destroyed]
         if not at:
             raise NoSuchEntry(f"no backup in the register has {mark} marked destroyed")
         # The last of them: the same set may have been destroyed and printed again before.
         changed[at[-1]] = entry.not_destroyed(changed[at[-1]], mark)
     for mark, change in changes:
-        if not any(mark in one.left for one in changed):
+        if not any(mark in backup.left for backup in changed):
             raise NoSuchEntry(
                 f"no backup in the register has the set mark {mark}, or it is marked destroyed"
             )
-        changed = [change(one) if mark in one.left else one for one in changed]
+        changed = [change(backup) if mark in backup.left else backup for backup in changed]
     return changed
 
 

@@ -13,6 +13,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from paperkey_alt import foreign_text
+from paperkey_alt.format.backup import Joined
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import is_swap
 from paperkey_alt.format.recover import Status
@@ -124,6 +125,20 @@ def standing(shares: Standing) -> str:
     )
 
 
+def not_joined(joined: Joined | Standing) -> list[str]:
+    """Return in sentences which complete sets were not used, and why."""
+    words = (
+        (
+            joined.apart if isinstance(joined, Joined) else (),
+            "Set {} was not used: it does not fit the sets that the secret was joined from. Some "
+            "holder altered a sheet; which one cannot be told from this.",
+        ),
+        (joined.left_out, "Set {} was left out: it contradicts the set that you named."),
+        (joined.strange, "Set {} is no share as Ragleaf prints it, and was left out."),
+    )
+    return [sentence.format(mark) for marks, sentence in words for mark in marks]
+
+
 def _lost_lines(finding: SetFinding) -> list[int]:
     """Return the data lines that were not read."""
     return [
@@ -161,6 +176,8 @@ def _set_table(finding: SetFinding, *, characters: bool) -> str:
             f"spare lines: {verdict}."
         )
     ]
+    if finding.computed:
+        rows.append("  Line 0 was not read; it was computed from the other lines.")
     for status in Status:
         numbers = [line.number for line in finding.lines if line.status is status]
         data = [number for number in numbers if number <= head.data_lines]
@@ -268,6 +285,7 @@ def _set_value(finding: SetFinding, *, characters: bool) -> dict[str, object]:
         "data_lines": finding.head.data_lines,
         "spare_lines": finding.head.spare_lines,
         "share": _share_value(finding.head),
+        "computed": finding.computed,
         "restorable": finding.body is not None,
         "needed": finding.needed,
         "problem": finding.problem.what if finding.problem else None,

@@ -7,9 +7,9 @@ from paperkey_alt.format.payload import LONGEST_NAME, File
 from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
 
 
-def extract(data: bytes, name: str, *, allow_unprotected: bool) -> Extract:
+def extract(data: bytes, name: str, *, allow_unprotected: bool, blind: bytes) -> Extract:
     """
-    Return the file *name* as something to print.
+    Return the file *name* as something to print; *blind* is 16 random bytes.
 
     Whether it is secret cannot be told, so it counts as unprotected: raises UnprotectedSecret
     unless *allow_unprotected* is set, KeyFileError for an empty file.
@@ -21,7 +21,15 @@ def extract(data: bytes, name: str, *, allow_unprotected: bool) -> Extract:
             "nothing would be over this file: anyone with the sheet has it", advice=_ADVICE
         )
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
-    return Extract(File(shown, data), "A file", shown, None, None, protected=False, sort=Sort.FILE)
+    return Extract(
+        File(shown, data, blind),
+        "A file",
+        shown,
+        None,
+        None,
+        protected=False,
+        sort=Sort.FILE,
+    )
 
 
 def rebuild(payload: File) -> Rebuilt:

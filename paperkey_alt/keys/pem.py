@@ -19,6 +19,21 @@ _LABELS = {
 _LEADING = "EC PARAMETERS"  # a block that stands before a SEC 1 key, and says what the key says too
 _LABEL = re.compile(rb"(?m)^-----BEGIN ([A-Z0-9 ]+)-----\r?$")
 _DER_SEQUENCE = 0x30
+# Text has no control characters but these; in a packet of a key its version or length is one, in
+# DER the tag of an integer.
+_BINARY = re.compile(rb"[^\t\n\v\f\r\x1b-\xff]")
+_BEGINNING = 512  # bytes
+
+
+def is_text(data: bytes) -> bool:
+    """
+    Tell by the first bytes whether *data* is text, in which rows say what it is.
+
+    What stands further on, in user IDs and the like, anyone may have written.
+    """
+    return not _BINARY.search(data, 0, _BEGINNING)
+
+
 _PKCS12 = re.compile(
     rb"\x30(?:[\0-\x80]|\x81.|\x82..|\x83...|\x84....)"  # a sequence, its length
     rb"\x02\x01\x03"  # version 3
@@ -32,6 +47,8 @@ def label(data: bytes) -> str | None:
     """
     Return the first label in *data* that is not of parameters alone, None where there is none.
     """
+    if not is_text(data):
+        return None
     labels = (match[1].decode() for match in _LABEL.finditer(data))
     return next((own for own in labels if own != _LEADING), None)
 

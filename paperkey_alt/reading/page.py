@@ -1,4 +1,4 @@
-"""A part of a source: what one text, or one page of pictures, gave."""
+"""A page of a source: what one text, or one page of pictures, gave."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from paperkey_alt.format.raw_line import RawLine
-    from paperkey_alt.reading.image.printed import PrintedSheet
+    from paperkey_alt.reading.image.printed_rows import PrintedSheet
     from paperkey_alt.reading.image.symbols import Symbol
 
 
 @dataclass(frozen=True)
 class Page:
     """
-    What a text or one page of pictures gave: its raw_lines, in order.
+    What a text or one page of pictures gave: its raw lines, in order.
 
     Of a page also: which it is, from 1, of how many; the QR blocks that were read; the sheets whose
     printed rows were looked at. A text is page 0 of 0.

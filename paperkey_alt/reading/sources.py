@@ -1,6 +1,5 @@
 """
-Sources of any kind: `read` takes a file's bytes apart into parts, a page of pictures or a whole
-text.
+Sources of any kind: `read` takes a file's bytes apart into pages; a text is one.
 """
 
 from __future__ import annotations
@@ -21,6 +20,10 @@ _BYTE_ORDER_MARKS = {
     codecs.BOM_UTF16_BE: "utf-16",
 }
 _PICTURES = (b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"II*\0", b"MM\0*", b"RIFF", b"BM", b"GIF8")
+# By reasoning: the longest set of lines is 41,000 characters, and what programs leave around lines
+# is not ten times as much. So many take 10 s where each row is almost a line.
+MOST_CHARACTERS = 1_000_000
+_MOST_BYTES_A_CHARACTER = 4
 
 
 def is_picture(data: bytes) -> bool:
@@ -33,7 +36,8 @@ def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
     Yield what the bytes of the source *name* give, page by page; of pages, the rows that no QR
     block carries, or if *thorough* all.
 
-    Raises SourceError where they are neither text nor a picture, MissingExtra where they are one
+    Raises SourceError where they are neither text nor a picture, or text of more than a million
+    characters, MissingExtra where they are one
     and the extra ``scan`` is missing.
     """
     if not is_picture(data):
@@ -51,6 +55,8 @@ def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
 
 
 def _text(data: bytes, name: str) -> str:
+    if len(data) > MOST_CHARACTERS * _MOST_BYTES_A_CHARACTER:
+        raise _too_long(name)
     encoding = next(
         (encoding for mark, encoding in _BYTE_ORDER_MARKS.items() if data.startswith(mark)), "utf-8"
     )
@@ -63,4 +69,14 @@ def _text(data: bytes, name: str) -> str:
             f"{name} is neither text nor a picture",
             advice="Give text, PDF, PNG, JPEG or TIFF files.",
         )
+    if len(text) > MOST_CHARACTERS:
+        raise _too_long(name)
     return text
+
+
+def _too_long(name: str) -> SourceError:
+    return SourceError(
+        f"{name} is longer than a million characters, the limit for text: the longest set of lines "
+        "has 41,000",
+        advice="Give the part of it that has the lines.",
+    )

@@ -128,6 +128,8 @@ class _Page:
         self._foot(caption)
         self._row(sheet.head, self.line_set.head_line)
         self._text(self._legend_x(), sheet.head.baseline, self._legend(), _LEGEND)
+        self._row(sheet.foot, self.line_set.head_line)
+        self._text(self._legend_x(), sheet.foot.baseline, "line 0 once more", _LEGEND)
         for row in sheet.rows:
             self._row(row, self.line_set.lines[row.number - 1])
         for block in sheet.blocks:
@@ -156,16 +158,16 @@ class _Page:
             raise TextTooLong("the letter does not fit its page")
 
     def _marks(self) -> None:
-        *solid, hollow = layout.marks(self.plan.paper)
+        *solid, hollow = layout.corner_marks(self.plan.paper)
         for x, y in solid:
-            self._box(x, y, layout.MARK, layout.MARK, fill=True)
-        stroke = layout.MARK / 4
+            self._box(x, y, layout.CORNER_MARK, layout.CORNER_MARK, fill=True)
+        stroke = layout.CORNER_MARK / 4
         self.canvas.setLineWidth(stroke)
         self._box(
             hollow[0] + stroke / 2,
             hollow[1] + stroke / 2,
-            layout.MARK - stroke,
-            layout.MARK - stroke,
+            layout.CORNER_MARK - stroke,
+            layout.CORNER_MARK - stroke,
             fill=False,
         )
 
@@ -217,10 +219,10 @@ class _Page:
             ("To keep", caption.cautions, (1 - _RECIPE_WIDTH) * both),
         ):
             bottom = self._column(x, top + 11, heading, paragraphs, width)
-            if bottom > self.height - MARGIN_ENDS:
+            room = self.height - layout.FOOT_WORDS
+            if bottom > room:
                 raise TextTooLong(
-                    f"{heading}: {bottom - self.height + MARGIN_ENDS:.0f} points too much at the "
-                    "foot of a sheet"
+                    f"{heading}: {bottom - room:.0f} points too much at the foot of a sheet"
                 )
             x += width + _GUTTER
 

@@ -11,14 +11,22 @@ from paperkey_alt.foreign_text import clean
 from paperkey_alt.format import spare_lines
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import DATA_BYTES
-from paperkey_alt.format.payload import Compact, File, Lean, Revocation, RsaFile, Whole
-from paperkey_alt.keys.secret import Sort
+from paperkey_alt.format.payload import (
+    Certificate,
+    Compact,
+    File,
+    Lean,
+    Revocation,
+    RsaFile,
+    Whole,
+)
+from paperkey_alt.keys.secret import Caution, Sort
 from paperkey_alt.sheet.caption import Caption
 from paperkey_alt.wording import counted, noun
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.payload import Payload
@@ -27,12 +35,12 @@ if TYPE_CHECKING:
 
 _CONTENT = {
     Lean: (
-        "a byte 01, the number of parts, then each part: one byte and as many of fingerprint, two "
-        "bytes and as many of secret. The secret goes behind the body of the public packet with "
-        "this fingerprint; packet type 6 becomes 5, 14 becomes 7 (RFC 9580)."
+        "a byte 01, a byte with the number of secrets, two bytes with the length of each, a byte "
+        "and as many of fingerprint for each, then the secrets. The key file is the certificate "
+        "with each key packet made a secret one: its body, then its secret (RFC 9580, 5.5.3)."
     ),
     Whole: "a byte 02, then the key file in binary form (RFC 9580, 10.2).",
-    File: "a byte 04, one byte and as many bytes of name, then the file.",
+    File: "a byte 04, 16 random bytes, one byte and as many bytes of name, then the file.",
     Revocation: (
         "a byte 06, one byte and as many of fingerprint, then the signature packet (RFC 9580, 5.2)."
     ),
@@ -41,6 +49,7 @@ _CONTENT = {
         "for the rule of the private exponent; one byte and as many of public exponent; twice two "
         "bytes and as many of a prime (RFC 8017)."
     ),
+    Certificate: "a byte 07, then the certificate in binary form (RFC 9580, 10.1).",
     Compact: (
         "a byte 03, then for each secret a byte of form; two bytes and as many of RSA prime or "
         "scalar; one byte and as many that stood before the encrypted ones (RFC 9580, 5.5.3); 8 "
@@ -53,9 +62,9 @@ _SEALED_BODY = (
     "passphrase to 32-byte key; the rest is ChaCha20-Poly1305 (RFC 8439), nonce zero. In it: "
 )
 _JOIN = (
-    "Join the shares byte by byte over GF(256), 0x11b: XOR of each byte times the product of x' / "
-    "(x' XOR x) over the others, x the share's number (Shamir, CACM 1979); cut off 8 bytes of "
-    "SHA-256. "
+    "Leave out the first 15 bytes, equal in all shares. Join the rest byte by byte over GF(256), "
+    "0x11b: XOR of each byte times the product of x' / (x' XOR x) over the others, x the share's "
+    "number (Shamir, CACM 1979); cut off the last 16 bytes. "
 )
 _NOUNS = {Sort.OPENPGP_KEY: "key", Sort.PRIVATE_KEY: "key", Sort.FILE: "file"}
 # Of the notes in the head of a sheet, which are one row there; a test draws the longest.
@@ -168,6 +177,37 @@ def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
         *caption.cautions[:1],
     )
     return tuple(row for row in rows if row)
+
+
+def cautions(extract: Extract) -> Iterator[str]:
+    """Yield what is weak in the protection of *extract*, a sentence each, and what to do."""
+    weak: dict[Caution, list[str]] = {}
+    for one in extract.cautions:
+        weak.setdefault(one.caution, []).append(one.title)
+    for caution, titles in weak.items():
+        yield _WEAKNESSES[caution].format(" and the ".join(titles))
+    if weak:
+        yield (
+            "Protect the key anew in your OpenPGP program and print that, or print it under a "
+            "seal, with --seal."
+        )
+
+
+_WEAKNESSES = {
+    Caution.SIMPLE_S2K: (
+        "Caution: the passphrase of the {} is hashed once and without a salt (simple S2K), so that "
+        "guesses cost next to nothing."
+    ),
+    Caution.LOW_COUNT: (
+        "Caution: the passphrase of the {} is hashed over fewer than 65,536 octets, so that "
+        "guesses cost little."
+    ),
+    Caution.MD5: "Caution: the passphrase of the {} is hashed with MD5, which is out of use.",
+    Caution.SUM: (
+        "Caution: a sum of two bytes is all that checks the encrypted secret of the {}; changes to "
+        "it can pass."
+    ),
+}
 
 
 def printed(

@@ -174,7 +174,7 @@ def test_check_names_every_kind_of_line(printed, desk):
     rows[3] = rows[3][:6] + ("B" if rows[3][6] != "B" else "C") + rows[3][7:]
     rows[5] = f"   5  {rows[5][6:20]}"
     del rows[7]
-    done = desk.ok("check", desk.write("t", "\n".join(rows)))
+    done = desk.ok("check", "--characters", desk.write("t", "\n".join(rows)))
     assert "mended       1   3" in done.out
     assert "wrong        1   5" in done.out
     assert "missing      1   7" in done.out
@@ -196,7 +196,9 @@ def test_check_as_json(printed, desk):
     rows = lines(printed)
     rows[3] = rows[3][:6] + "?" + rows[3][7:]
     rows[9] = f"   9  {'A' * 29}"
-    value = json.loads(desk.ok("check", "--json", desk.write("t", "\n".join(rows))).out)
+    value = json.loads(
+        desk.ok("check", "--json", "--characters", desk.write("t", "\n".join(rows))).out
+    )
     (one,) = value["sets"]
     assert value["restorable"] is one["restorable"] is True
     assert (one["data_lines"], one["spare_lines"], one["needed"], one["problem"], one["share"]) == (

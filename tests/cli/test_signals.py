@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from desks import KEY
+from terminals import terminal
 
 # Runs the command in a child for each event (a file opened, linked, renamed, removed), and sends
 # the child a signal at that event: every place at which the file system changes is tried.
@@ -195,6 +196,15 @@ def test_while_a_row_is_typed(desk, printed):
     assert process.returncode == 143
     assert b"Traceback" not in said
     assert len(desk.read("l.txt").splitlines()) == 1
+
+
+def test_on_a_full_screen(desk):
+    """The typing screen gives the terminal back, and the status is the same."""
+    with terminal(desk, "type", "l.txt") as (send, process):
+        send("", "Ctrl-Q")
+        process.terminate()
+        assert "Traceback" not in send("", "ended by a signal (SIGTERM)")
+        assert process.wait(20) == 143
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="reads /proc")

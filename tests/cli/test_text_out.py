@@ -66,7 +66,7 @@ def require_clean_sheets(desk, name):
 
 
 def test_through_every_command(evil):
-    """Sheets, texts, letters, the register, reports, JSON, errors: clean, and the names are seen."""
+    """Sheets, texts, the register, reports, JSON: clean, and the names are seen."""
     key, certificate, text, pdf = (f"{EVIL}.{end}" for end in ("key", "cert", "txt", "pdf"))
     lines = said(evil.ok("backup", key, "-o", pdf, "--text", text, "--holder", EVIL))
     require_clean(evil.read(text).decode())

@@ -11,8 +11,8 @@ import pytest
 from pictures import LENGTHS, SIZES, encoded, printed, rendered
 from PIL import Image, ImageDraw
 
+from paperkey_alt.format.recover import Status
 from paperkey_alt.reading import damage_map
-from paperkey_alt.reading.damage_map import State
 from paperkey_alt.reading.image import pages
 from paperkey_alt.sheet import layout
 
@@ -26,7 +26,7 @@ def examined(picture, exact=None):
     """The one page of a picture, and what is found at each place of it."""
     (part,) = pages.read(encoded(picture), "scan", thorough=True)
     found = damage_map.examine(picture, part, EXACT if exact is None else exact)
-    return {("symbol" if one.is_symbol else "row", one.first): one.state for one in found}, found
+    return {("symbol" if one.is_symbol else "row", one.first): one.status for one in found}, found
 
 
 def row_box(number):
@@ -43,8 +43,8 @@ def row_box(number):
 def test_a_whole_sheet_is_fine_everywhere():
     """Every row, the head line and every symbol."""
     states, _ = examined(rendered(PDF))
-    expected = {("row", number): State.FINE for number in range(MADE.head.total + 1)}
-    expected |= {("symbol", block.first): State.FINE for block in PLAN.sheets[0].blocks}
+    expected = {("row", number): Status.FINE for number in range(MADE.head.total + 1)}
+    expected |= {("symbol", block.first): Status.FINE for block in PLAN.sheets[0].blocks}
     assert states == expected
 
 
@@ -86,20 +86,20 @@ def test_each_state_at_its_place():
     states, _ = examined(damaged())
     blocks = PLAN.sheets[0].blocks
     expected = {
-        ("row", 4): State.MISSING,
-        ("row", 9): State.UNREADABLE,
-        ("row", 20): State.MENDED,
-        ("symbol", blocks[0].first): State.MISSING,
-        ("symbol", blocks[1].first): State.UNREADABLE,
+        ("row", 4): Status.MISSING,
+        ("row", 9): Status.WRONG,
+        ("row", 20): Status.MENDED,
+        ("symbol", blocks[0].first): Status.MISSING,
+        ("symbol", blocks[1].first): Status.WRONG,
     }
-    assert {key: state for key, state in states.items() if state is not State.FINE} == expected
+    assert {key: state for key, state in states.items() if state is not Status.FINE} == expected
 
 
 def test_a_row_that_says_something_else_is_not_fine():
     """What is known in full from elsewhere decides, not the row's own check."""
     other = (MADE.lines[1], MADE.lines[0], *MADE.lines[2:])
     states, _ = examined(rendered(PDF), {MADE.head: other})
-    assert [key for key, state in states.items() if state is not State.FINE] == [
+    assert [key for key, state in states.items() if state is not Status.FINE] == [
         ("row", 1),
         ("row", 2),
     ]
@@ -150,13 +150,13 @@ def test_a_veiled_map_gives_no_line_and_no_symbol_back():
 def test_states_differ_without_colour():
     """Each state has a pattern of its own: no two look alike in grey."""
     tiles = []
-    for state in State:
-        one = damage_map.Finding(
+    for status in Status:
+        one = damage_map.MappedPlace(
             7,
             7,
             is_symbol=False,
             corners=np.array([(200.0, 100), (900, 100), (900, 140), (200, 140)]),
-            state=state,
+            status=status,
         )
         made = damage_map.draw(Image.new("L", (1600, 300), 255), [one], "", veil=False)
         tiles.append(np.asarray(made.convert("L").crop((300, 90, 900, 150))) < 200)

@@ -26,7 +26,7 @@ PAYLOADS = {
     "lean": Lean((SecretPart(bytes(20), b"x"),)),
     "whole": Whole(b"x"),
     "compact": Compact((ReducedPart(1, b"x", b"\0", bytes(8)),)),
-    "file": File("a file", b"x"),
+    "file": File("a file", b"x", bytes(16)),
     "RSA file": RsaFile("k.pem", 1, 2, 65537, 3, 5),
 }
 
@@ -90,7 +90,9 @@ def test_the_longest_words_fit(lacks, sort, paper):
     for sealed, shared, protected, own in states:
         line_set = line_sets(100, sealed=sealed, shared=shared)[-1]
         made = replace(
-            subject(PAYLOADS["compact"], protected=protected, name="{潮}\N{SAILBOAT}\U0001f30a" * 25),
+            subject(
+                PAYLOADS["compact"], protected=protected, name="{潮}\N{SAILBOAT}\U0001f30a" * 25
+            ),
             what="Secret part of an OpenPGP key, compact",
             fingerprint="AB" * 32,
             sort=sort,

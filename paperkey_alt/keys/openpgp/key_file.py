@@ -10,6 +10,7 @@ import codecs
 import re
 
 from paperkey_alt.errors import DamagedKeyFile, NotASecretKey, TooLarge
+from paperkey_alt.keys import pem
 from paperkey_alt.keys.openpgp import armor, packets
 from paperkey_alt.keys.openpgp.armor import ArmorKind
 from paperkey_alt.keys.openpgp.key import Key
@@ -25,7 +26,10 @@ def read(data: bytes) -> tuple[Key, ...]:
     data = _ascii(data)
     if not data.strip():
         raise DamagedKeyFile("the file is empty", advice="Look at the name, and give the file.")
-    if not _ARMOR.search(data):
+    is_text = pem.is_text(data)
+    if not (is_text and _ARMOR.search(data)):
+        if is_text:
+            _require_no_pem(data)
         _require_keys(data)
         return _keys(data)
     blocks = armor.dearmor(data)
@@ -93,12 +97,8 @@ def _ascii(data: bytes) -> bytes:
     return data
 
 
-def _require_keys(data: bytes) -> None:
-    """Raise what fits where *data*, out of its armor, does not begin as a key does."""
-    if data.startswith(_COMPRESSED):
-        raise NotASecretKey(
-            "the file is compressed", advice="Unpack it first and give the key file that is in it."
-        )
+def _require_no_pem(data: bytes) -> None:
+    """Raise what fits where the text *data* is a key in another form than OpenPGP."""
     if _SSH_PUBLIC.match(data):
         raise NotASecretKey("the file holds an SSH public key, not a secret one", advice=_SSH)
     if _PEM.search(data):
@@ -106,6 +106,14 @@ def _require_keys(data: bytes) -> None:
             "the file holds PEM (a public key, a certificate, or a key of a kind not known here), "
             "and no OpenPGP key",
             advice=_PRIVATE,
+        )
+
+
+def _require_keys(data: bytes) -> None:
+    """Raise what fits where *data*, out of its armor, does not begin as a key does."""
+    if data.startswith(_COMPRESSED):
+        raise NotASecretKey(
+            "the file is compressed", advice="Unpack it first and give the key file that is in it."
         )
     tag = packets.tag_of(data[0]) if data else None
     if tag in _OTHERS_BEGIN and _is_first_of(tag, data):

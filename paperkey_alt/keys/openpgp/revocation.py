@@ -24,6 +24,7 @@ from cryptography.hazmat.primitives.hashes import HashAlgorithm as LibraryHash
 
 from paperkey_alt.errors import DamagedKeyFile, NotARevocation, UnsupportedKey
 from paperkey_alt.format.buffer import push_number, push_prefixed
+from paperkey_alt.keys import pem
 from paperkey_alt.keys.openpgp import armor, key_packet, material, packets, signature
 from paperkey_alt.keys.openpgp.key_pair import curve
 from paperkey_alt.keys.openpgp.material import integer, mpi, number
@@ -113,7 +114,8 @@ def read(data: bytes, primary: KeyPacket) -> bytes:
     Raises NotARevocation where the file holds something else, or a revocation that this key did not
     make; DamagedKeyFile.
     """
-    blocks = armor.dearmor(_COLON.sub(rb"\1", data))
+    # The reason in a binary one is text of somebody's.
+    blocks = armor.dearmor(_COLON.sub(rb"\1", data)) if pem.is_text(data) else []
     packet = blocks[0].data if blocks else data
     if not blocks and not (data[:1] and data[0] & 0x80):
         raise NotARevocation("the file is neither armored nor binary OpenPGP data")

@@ -1,117 +1,174 @@
 """
-The registration marks of a sheet on a picture: `find` gives the poses that they allow, likeliest
-first.
+The corner marks of a sheet on a picture: `CornerMarks.poses` gives the poses that they allow,
+likeliest first.
 
-A sheet has three solid squares and a hollow one, lower right (`paperkey_alt.sheet.layout.marks`). A
-dark spot is told to be a square by its second moments, which say so whatever the slant it is seen
-at: for any parallelogram its area is 12 times the square root of the determinant of its covariance.
+A sheet has three solid squares and a hollow one, lower right (`layout.corner_marks`). The way to
+them is the usual one of fiducial marks:
+
+1. Dark pixels are those darker than a part of the paper around them (`_dark`), for paper is never
+   lit evenly.
+2. Their connected components are labelled, run by run, with union–find (`_labels`).
+3. A component is told to be a square by its second moments (`_spots`), which say so whatever the
+   slant it is seen at.
+4. Spots are assigned to marks, four, three or two of them, and ranked by how far sizes, distances
+   and directions differ from the sheet's (`_assigned`): a search of all assignments, which few
+   spots allow.
+
+Each threshold stands with the bench that it was set or tried by. ``tests/bench/scan_matrix.py`` is
+that bench where no other is named: its pages with blacked-out symbols are found by these marks.
 """
 
 from __future__ import annotations
 
+import heapq
 import math
-from itertools import combinations, permutations, zip_longest
+from itertools import combinations, islice, permutations, zip_longest
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image, ImageFilter
 
 from paperkey_alt.reading.image import pose
 from paperkey_alt.sheet import layout
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
-    from numpy.typing import NDArray
     from PIL.Image import Image as Picture
 
     from paperkey_alt.reading.image.pose import Points, Pose
     from paperkey_alt.sheet.layout import Paper
 
 _SIDE = 1200  # pixels of the longer side on which marks are looked for
-# Standard deviation of a blur in pixels, and how dark a spot is, of the brightness of the paper
-# around: good print, and pale print.
-_LEVELS = ((0.0, 0.62), (2.5, 0.8))
 _CELL = 24  # pixels over which the paper's brightness is taken to be even
-_SOLID, _HOLLOW = (
-    (0.88, 1.08),
-    (0.45, 0.8),
-)  # area over that of the parallelogram with the same moments
-_LEAST, _MOST = (
-    6.0,
-    24.0,
-)  # pixels of a mark's side: the sheet fills between a third and all of the picture
-_MOST_SPOTS = 12
-_MOST_POSES = 12
+# Area over that of the parallelogram with the same moments: 1 for a square, 0.6 for one with the
+# hollow of these marks (half of its side).
+_SOLID, _HOLLOW = (0.88, 1.08), (0.45, 0.8)
+_LEAST, _MOST = 6.0, 24.0  # pixels of a mark's side: the sheet fills a third of the picture to all
+_MOST_SOLID, _MOST_HOLLOW = 12, 4000  # of print there are some 1,200 hollow spots, of noise more
+_MOST_POSES = 12  # by as many marks, of one paper
 _SIZES_ALIKE = 1.6
 _LOG_STRETCH = math.log(1.35)  # of the proportions of a sheet, as a slanted view gives them
 
+Indices = NDArray[np.int64]
+
+
+class Print(NamedTuple):
+    """
+    How spots are looked for: the standard deviation of a blur in pixels, and how dark a spot is, in
+    parts of the brightness of the paper around.
+    """
+
+    blur: float
+    dark: float
+
+
+# Of good print, and of pale or speckled print, which needs the blur to be of one piece. The second
+# was added for the row "loss of ink".
+_PRINTS = (Print(0.0, 0.62), Print(2.5, 0.8))
+
 
 class Spot(NamedTuple):
-    """A dark spot: the middle, the side of the square of its area, whether it is solid."""
+    """A dark spot: the middle, and the side of the square of its area."""
 
     x: float
     y: float
     side: float
-    solid: bool
 
 
-def find(picture: Picture, paper: Paper) -> Iterator[Pose]:
-    """
-    Yield poses of a sheet of *paper* by which its marks lie on spots of *picture*: for good print
-    and for pale print in turn, by four marks, three and two, the likeliest of each first.
-    """
-    small = picture.copy()
-    small.thumbnail((_SIDE, _SIDE), Image.Resampling.BOX)
-    shrunk = np.array([picture.width / small.width, picture.height / small.height])
-    middles = np.array(layout.marks(paper)) + layout.MARK / 2
-    ranked = []
-    for blur, dark in _LEVELS:
-        spots = _spots(np.asarray(small.filter(ImageFilter.GaussianBlur(blur)), np.float32), dark)
-        for count in (4, 3, 2):
-            found = []
-            for misfit, corners, seen in _assigned(spots, middles, count):
-                fitted = pose.fit(middles[list(corners)], (seen + 0.5) * shrunk - 0.5)
-                if fitted is not None:
-                    found.append((misfit + _outside(fitted, paper, picture), fitted))
-            ranked.append(
-                [fitted for _, fitted in sorted(found, key=lambda pair: pair[0])[:_MOST_POSES]]
-            )
-    # The best by four marks, by three, by two, then the second best: none is so much likelier that
-    # the others should wait.
-    yield from (fitted for rank in zip_longest(*ranked) for fitted in rank if fitted is not None)
+class Spots(NamedTuple):
+    """The spots that may be solid marks, and those that may be the hollow one."""
+
+    solid: tuple[Spot, ...]
+    hollow: tuple[Spot, ...]
 
 
-def _outside(fitted: Pose, paper: Paper, picture: Picture) -> float:
-    """
-    Return how far *paper* reaches beyond *picture*, in parts of its size: most pictures are of a
-    whole sheet.
-    """
-    across, down = paper.width, paper.height
-    corners = (
-        fitted.project(np.array([(0, 0), (across, 0), (across, down), (0, down)], float))
-        / picture.size
-    )
-    return float(max(0.0, -corners.min(), corners.max() - 1))
+class CornerMarks:
+    """What may be the corner marks of a sheet on *picture*; looked for when asked for, and once."""
 
+    def __init__(self, picture: Picture) -> None:
+        self._small = picture.copy()
+        self._small.thumbnail((_SIDE, _SIDE), Image.Resampling.BOX)
+        self._size = np.array(picture.size, float)
+        self._spots: dict[Print, Spots] = {}
 
-def _assigned(
-    spots: Sequence[Spot], middles: Points, count: int
-) -> Iterator[tuple[float, tuple[int, ...], Points]]:
-    """
-    Yield ways to take *count* of *spots* for corners: how ill they fit, which corners, and where
-    they were seen.
-    """
-    solid, hollow = ([spot for spot in spots if spot.solid is kind] for kind in (True, False))
-    for corners in _CORNERS[count]:
-        has_hollow = _HOLLOW_CORNER in corners
-        for chosen in permutations(solid, len(corners) - has_hollow):
-            if _misfit(chosen, middles[list(corners[: len(chosen)])]) is None:
-                continue
-            for taken in ((*chosen, last) for last in hollow) if has_hollow else (chosen,):
-                misfit = _misfit(taken, middles[list(corners)])
-                if misfit is not None:
-                    yield misfit, corners, np.array([(spot.x, spot.y) for spot in taken])
+    def spots(self, print_: Print) -> Spots:
+        """Return the spots that may be marks of such a print, in pixels of the small picture."""
+        if print_ not in self._spots:
+            blurred = self._small.filter(ImageFilter.GaussianBlur(print_.blur))
+            self._spots[print_] = _spots(np.asarray(blurred, np.float32), print_.dark)
+        return self._spots[print_]
+
+    def poses(self, papers: Iterable[Paper]) -> Iterator[tuple[Paper, Pose]]:
+        """
+        Yield poses of a sheet, of each of *papers*, by which its marks lie on spots of the picture.
+
+        In turn the likeliest by four marks, by three and by two, of good print and of pale print,
+        then the second likeliest: none is so much likelier that the others should wait.
+        """
+        papers = tuple(papers)
+        ranks = [self._rank(papers, print_, count) for print_ in _PRINTS for count in (4, 3, 2)]
+        while ranks:
+            for rank in tuple(ranks):
+                fitted = next(rank, None)
+                if fitted is None:
+                    ranks.remove(rank)
+                else:
+                    yield from fitted
+
+    def _rank(
+        self, papers: Sequence[Paper], print_: Print, count: int
+    ) -> Iterator[list[tuple[Paper, Pose]]]:
+        """Yield the likeliest pose of each of *papers*, the likelier paper first; and so on."""
+        best = (self._best_poses(paper, print_, count) for paper in papers)
+        for fitted in zip_longest(*best):
+            of_papers = [
+                (paper, *misfit_and_pose)
+                for paper, misfit_and_pose in zip(papers, fitted, strict=True)
+                if misfit_and_pose is not None
+            ]
+            of_papers.sort(key=lambda one: one[1])
+            yield [(paper, fitted_pose) for paper, _, fitted_pose in of_papers]
+
+    def _best_poses(self, paper: Paper, print_: Print, count: int) -> Iterator[tuple[float, Pose]]:
+        """Yield the poses by *count* marks that fit best, with their misfit, the best first."""
+        middles = np.array(layout.corner_marks(paper)) + layout.CORNER_MARK / 2
+        return islice(self._by_misfit(paper, middles, self.spots(print_), count), _MOST_POSES)
+
+    def _by_misfit(
+        self, paper: Paper, middles: Points, spots: Spots, count: int
+    ) -> Iterator[tuple[float, Pose]]:
+        """
+        Yield poses with their misfit: that of the spots, and how far the paper reaches beyond the
+        picture.
+
+        Best-first search: assignments come by the misfit of their spots, and the second summand
+        only adds to it. So a pose whose sum is not above the next assignment's first summand is
+        the best of all that are left, and most need never be fitted.
+        """
+        shrunk = self._size / self._small.size
+        waiting: list[tuple[float, int, Pose]] = []
+        for at, (misfit, corners, seen) in enumerate(_assigned(spots, middles, count)):
+            while waiting and waiting[0][0] <= misfit:
+                total, _, best = heapq.heappop(waiting)
+                yield total, best
+            fitted = pose.fit(middles[list(corners)], (seen + 0.5) * shrunk - 0.5)
+            if fitted is not None:
+                heapq.heappush(waiting, (misfit + self._outside(fitted, paper), at, fitted))
+        while waiting:
+            total, _, best = heapq.heappop(waiting)
+            yield total, best
+
+    def _outside(self, fitted: Pose, paper: Paper) -> float:
+        """
+        Return how far *paper* reaches beyond the picture, in parts of its size: most pictures are
+        of a whole sheet.
+        """
+        across, down = paper.width, paper.height
+        corners = np.array([(0, 0), (across, 0), (across, down), (0, down)], float)
+        seen = fitted.project(corners) / self._size
+        return float(max(0.0, -seen.min(), seen.max() - 1))
 
 
 _HOLLOW_CORNER = 3
@@ -122,69 +179,113 @@ _CORNERS = {
 }
 
 
-def _misfit(taken: Sequence[Spot], middles: Points) -> float | None:
+def _assigned(
+    spots: Spots, middles: Points, count: int
+) -> Iterator[tuple[float, tuple[int, ...], Points]]:
     """
-    Return how far spots differ from marks at *middles*: in size among themselves, against their
-    distances, and in proportion; None where too far, or where the sheet would be seen from behind.
+    Yield ways to take *count* of *spots* for marks at *middles*: how ill they fit, which corners,
+    and where they were seen; the best first.
     """
-    sides = [spot.side for spot in taken]
-    if max(sides) > _SIZES_ALIKE * min(sides):
-        return None
-    seen, true = (
-        [complex(spot.x, spot.y) for spot in taken],
-        [complex(*middle) for middle in middles],
-    )
-    per_pixel = layout.MARK * len(sides) / sum(sides)
-    ratios = [
-        math.log(abs(seen[one] - seen[other]) * per_pixel / abs(true[one] - true[other]))
-        for one, other in combinations(range(len(taken)), 2)
+    ways = [
+        (misfit, corners, places)
+        for corners in _CORNERS[count]
+        for misfit, places in _assigned_to(corners, spots, middles)
     ]
-    if not ratios:
-        return 0.0
-    if max(map(abs, ratios)) > _LOG_STRETCH or max(ratios) - min(ratios) > _LOG_STRETCH:
-        return None
-    if any(
-        _turns(seen, three) != _turns(true, three) for three in combinations(range(len(taken)), 3)
-    ):
-        return None
-    return (
-        max(ratios)
-        - min(ratios)
-        + abs(sum(ratios)) / len(ratios)
-        + math.log(max(sides) / min(sides))
+    return iter(sorted(ways, key=lambda way: way[0]))
+
+
+def _assigned_to(
+    corners: tuple[int, ...], spots: Spots, middles: Points
+) -> Iterator[tuple[float, Points]]:
+    """Yield the ways to take spots for the marks at *corners*, each after how ill it fits."""
+    solid, hollow = (np.array(kind, float).reshape(-1, 3) for kind in spots)
+    solid_corners = [corner for corner in corners if corner != _HOLLOW_CORNER]
+    chosen = np.array(list(permutations(range(len(solid)), len(solid_corners))), np.int64)
+    ways = solid[chosen.reshape(-1, len(solid_corners))]
+    if len(solid_corners) == len(corners):
+        yield from _fitting(ways, middles[solid_corners])
+        return
+    # What does not fit without the hollow mark fits no better with it.
+    for way in ways[np.isfinite(_misfit(ways, middles[solid_corners]))]:
+        with_hollow = np.empty((len(hollow), len(corners), 3))
+        with_hollow[:, :-1], with_hollow[:, -1] = way, hollow
+        yield from _fitting(with_hollow, middles[list(corners)])
+
+
+def _fitting(
+    ways: NDArray[np.float64], middles: Points
+) -> Iterator[tuple[float, NDArray[np.float64]]]:
+    misfit = _misfit(ways, middles)
+    for at in np.flatnonzero(np.isfinite(misfit)):
+        yield float(misfit[at]), ways[at, :, :2]
+
+
+def _misfit(spots: NDArray[np.float64], middles: Points) -> NDArray[np.float64]:
+    """
+    Return how far each row of *spots*, shape (ways, marks, 3), differs from marks at *middles*: in
+    size among themselves, against their distances, and in proportion; infinite where too far, or
+    where the sheet would be seen from behind.
+    """
+    seen, sides = spots[..., 0] + 1j * spots[..., 1], spots[..., 2]
+    true = middles[:, 0] + 1j * middles[:, 1]
+    pairs = list(combinations(range(len(true)), 2))
+    if not pairs:
+        return np.zeros(len(spots))
+    sizes = np.log(sides.max(axis=1) / sides.min(axis=1))
+    with np.errstate(divide="ignore"):
+        # A spot within another one has no distance from it, and no logarithm of that.
+        distances = [
+            np.log(abs(seen[:, a] - seen[:, b]) / abs(true[a] - true[b])) for a, b in pairs
+        ]
+    ratios = np.stack(distances) + np.log(layout.CORNER_MARK / sides.mean(axis=1))
+    with np.errstate(invalid="ignore"):
+        stretch = ratios.max(axis=0) - ratios.min(axis=0)
+    fits = (
+        (sizes <= math.log(_SIZES_ALIKE))
+        & (abs(ratios).max(axis=0) <= _LOG_STRETCH)
+        & (stretch <= _LOG_STRETCH)
     )
+    for three in combinations(range(len(true)), 3):
+        fits &= _clockwise(seen[:, three]) == _clockwise(true[None, three])
+    return np.where(fits, stretch + abs(ratios.mean(axis=0)) + sizes, np.inf)
 
 
-def _turns(points: Sequence[complex], three: tuple[int, ...]) -> bool:
-    """Tell whether the way through *three* of *points* turns clockwise."""
-    first, second, third = (points[at] for at in three)
-    return ((second - first).conjugate() * (third - first)).imag > 0
+def _clockwise(three: NDArray[np.complex128]) -> NDArray[np.bool_]:
+    """Tell of each row of three points whether the way through them turns clockwise."""
+    first, second, third = three.T
+    clockwise: NDArray[np.bool_] = ((second - first).conj() * (third - first)).imag > 0
+    return clockwise
 
 
-def _spots(grey: NDArray[np.float32], dark: float) -> list[Spot]:
-    """Return the dark spots that may be marks, not too many."""
+def _spots(grey: NDArray[np.float32], dark: float) -> Spots:
+    """
+    Return the dark spots that may be marks, not too many.
+
+    For any parallelogram the area is 12 times the square root of the determinant of its covariance:
+    that of the unit square is 1/12 in both directions, and a linear map multiplies area and root
+    by the same determinant. Second moments as a description of shapes are Hu's ("Visual Pattern
+    Recognition by Moment Invariants", 1962; from memory).
+    """
     solid, hollow = [], []
-    for area, x, y, spread in _components(grey < dark * _paper(grey)):
+    for area, x, y, spread in _components(_dark(grey, dark)):
         fill = area / (12 * spread) if spread > 0 else 0
-        if _SOLID[0] <= fill <= _SOLID[1]:
-            solid.append(Spot(x, y, area**0.5, solid=True))
+        if _SOLID[0] <= fill <= _SOLID[1] and _LEAST <= area**0.5 <= _MOST:
+            solid.append(Spot(x, y, area**0.5))
         elif _HOLLOW[0] <= fill <= _HOLLOW[1]:
             # A hollow mark has lost a quarter of its area.
-            hollow.append(Spot(x, y, (area / 0.75) ** 0.5, solid=False))
+            hollow.append(Spot(x, y, (area / 0.75) ** 0.5))
     # The squares in the corners of QR symbols are smaller than the marks.
-    largest = sorted(
-        (spot for spot in solid if _LEAST <= spot.side <= _MOST), key=lambda spot: -spot.side
-    )[:_MOST_SPOTS]
-    alike = (
-        spot
+    largest = sorted(solid, key=lambda spot: -spot.side)[:_MOST_SOLID]
+    unlike = {
+        spot: min((abs(math.log(spot.side / other.side)) for other in largest), default=math.inf)
         for spot in hollow
-        if any(1 / _SIZES_ALIKE < spot.side / one.side < _SIZES_ALIKE for one in largest)
-    )
-    return [*largest, *alike]
+    }
+    alike = [spot for spot in hollow if unlike[spot] < math.log(_SIZES_ALIKE)]
+    return Spots(tuple(largest), tuple(sorted(alike, key=unlike.__getitem__)[:_MOST_HOLLOW]))
 
 
-def _paper(grey: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return the brightness of the paper around each pixel."""
+def _dark(grey: NDArray[np.float32], dark: float) -> NDArray[np.bool_]:
+    """Tell which pixels are darker than *dark* of the paper around: the 90th percentile, smooth."""
     height, width = (-(-size // _CELL) * _CELL for size in grey.shape)
     padded = np.pad(grey, ((0, height - grey.shape[0]), (0, width - grey.shape[1])), mode="edge")
     cells = (
@@ -194,21 +295,23 @@ def _paper(grey: NDArray[np.float32]) -> NDArray[np.float32]:
     )
     bright = np.percentile(cells, 90, axis=2).astype(np.float32)
     smooth = Image.fromarray(bright).resize((width, height), Image.Resampling.BILINEAR)
-    return np.asarray(smooth)[: grey.shape[0], : grey.shape[1]]
+    paper = np.asarray(smooth)[: grey.shape[0], : grey.shape[1]]
+    is_dark: NDArray[np.bool_] = grey < dark * paper
+    return is_dark
 
 
 def _components(dark: NDArray[np.bool_]) -> Iterator[tuple[float, float, float, float]]:
     """
-    Yield for each connected part of *dark*: its area, its middle x and y, and the root of the
+    Yield for each connected component of *dark*: its area, its middle x and y, and the root of the
     determinant of its covariance.
     """
     rows, starts, ends = _runs(dark)
     label = _labels(rows, starts, ends)
     length = (ends - starts).astype(float)
     x = (starts + ends - 1) / 2
-    parts = label.max() + 1 if len(label) else 0
+    components = label.max() + 1 if len(label) else 0
     area, sum_x, sum_y, xx, yy, xy = (
-        np.bincount(label, weights, parts)
+        np.bincount(label, weights, components)
         for weights in (
             length,
             length * x,
@@ -218,24 +321,18 @@ def _components(dark: NDArray[np.bool_]) -> Iterator[tuple[float, float, float, 
             length * x * rows,
         )
     )
-    for part in np.flatnonzero((area >= _LEAST**2 / 2) & (area <= _MOST**2)):
-        size = area[part]
-        mean_x, mean_y = sum_x[part] / size, sum_y[part] / size
+    for at in np.flatnonzero((area >= _LEAST**2 / 2) & (area <= _MOST**2)):
+        size = area[at]
+        mean_x, mean_y = sum_x[at] / size, sum_y[at] / size
         # A pixel is a square with a spread of its own, a twelfth.
-        across, down = xx[part] / size - mean_x**2 + 1 / 12, yy[part] / size - mean_y**2 + 1 / 12
-        together = xy[part] / size - mean_x * mean_y
-        yield (
-            float(size),
-            float(mean_x),
-            float(mean_y),
-            float(max(0.0, across * down - together**2) ** 0.5),
-        )
+        across, down = xx[at] / size - mean_x**2 + 1 / 12, yy[at] / size - mean_y**2 + 1 / 12
+        together = xy[at] / size - mean_x * mean_y
+        spread = max(0.0, across * down - together**2) ** 0.5
+        yield float(size), float(mean_x), float(mean_y), float(spread)
 
 
-def _runs(
-    dark: NDArray[np.bool_],
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-    """Return the rows, starts and ends of the horizontal runs of *dark*."""
+def _runs(dark: NDArray[np.bool_]) -> tuple[Indices, Indices, Indices]:
+    """Return the rows, starts and ends of the horizontal runs of *dark*, row by row."""
     framed = np.zeros((dark.shape[0], dark.shape[1] + 2), np.int8)
     framed[:, 1:-1] = dark
     edges = np.diff(framed, axis=1)
@@ -243,19 +340,28 @@ def _runs(
     return rows, starts, np.nonzero(edges == -1)[1]
 
 
-def _labels(
-    rows: NDArray[np.int64], starts: NDArray[np.int64], ends: NDArray[np.int64]
-) -> NDArray[np.int64]:
-    """Return for each run the number of the connected part it belongs to."""
+def _labels(rows: Indices, starts: Indices, ends: Indices) -> Indices:
+    """
+    Return for each run the number of the connected component it belongs to, neighbours across a
+    corner included (8-connectivity).
+
+    Two scans over the runs: the first unites each with those that it touches in the row above, the
+    second gives each the number of its root. Labelling in two scans is Rosenfeld & Pfaltz's
+    ("Sequential Operations in Digital Picture Processing", 1966), by runs He, Chao & Suzuki's ("A
+    Run-Based Two-Scan Labeling Algorithm", 2008), union–find with path halving Tarjan & van
+    Leeuwen's ("Worst-Case Analysis of Set Union Algorithms", 1984); all from memory.
+    """
+    if not len(rows):
+        return np.zeros(0, np.int64)
     parent = list(range(len(rows)))
 
-    def root(one: int) -> int:
-        while parent[one] != one:
-            parent[one] = one = parent[parent[one]]
-        return one
+    def root(run: int) -> int:
+        while parent[run] != run:
+            parent[run] = run = parent[parent[run]]
+        return run
 
     first, last = starts.tolist(), ends.tolist()
-    bounds = np.searchsorted(rows, np.arange(rows.max() + 2)).tolist() if len(rows) else [0]
+    bounds = np.searchsorted(rows, np.arange(rows.max() + 2)).tolist()
     for above, row, below in zip(bounds, bounds[1:], bounds[2:], strict=False):
         upper, lower = above, row
         while upper < row and lower < below:
@@ -265,8 +371,4 @@ def _labels(
                 upper += 1
             else:
                 lower += 1
-    return (
-        np.unique([root(one) for one in range(len(rows))], return_inverse=True)[1]
-        if len(rows)
-        else np.zeros(0, np.int64)
-    )
+    return np.unique([root(run) for run in range(len(rows))], return_inverse=True)[1]

@@ -1,10 +1,12 @@
 """
-The characters of a line as pictures, and how like them a picture is: `rendered` and `likeness`.
+The characters of a line as templates, and how like them cells of a picture look: `rendered` and
+`scores`.
 
-A sheet is set in one known font (`paperkey_alt.sheet.draw`), so a character is told by comparing
-its cell with all characters of the alphabet: the normalised cross-correlation of template matching
-(Gonzalez & Woods, Digital Image Processing, ch. 12), which neither brightness nor contrast changes.
-A cell is `WIDE` × `HIGH` pixels at `EM` pixels to the type size.
+A sheet is set in one known font (`paperkey_alt.sheet.draw`), so a character is told by template
+matching: its cell is compared with all characters of the alphabet, by the normalised
+cross-correlation (Gonzalez & Woods, Digital Image Processing, ch. 12), which neither brightness nor
+contrast changes. That correlation, from -1 to 1, is called a score here. A cell is `WIDE` × `HIGH`
+pixels at `EM` pixels to the type size, and is given with `ROOM` pixels around it.
 """
 
 from __future__ import annotations
@@ -29,11 +31,13 @@ STEP = round(ADVANCE * EM)  # from a cell to the next
 ABOVE, BELOW = 14, 5  # pixels of a cell above and below the baseline
 SIDE = 1  # pixels of a cell beyond its advance, left and right
 WIDE, HIGH = STEP + 2 * SIDE, ABOVE + BELOW
+ROOM = 1  # pixels around a cell, by which a character may be off
 DIGITS = "0123456789"
 BLURS = (0.6, 1.2, 2.0)  # standard deviations in pixels: a sharp scan, an ordinary one, a photo
 
 _FINE = 10  # as many times finer are characters drawn than they are compared
-_FLAT = 1e-3
+_FLAT = 1e-3  # of the ink's full range: the spread of a cell that is even
+_SAMPLE = 9  # rows by which the sharpness of a picture is judged
 
 
 @cache
@@ -58,10 +62,30 @@ def normalised(cells: NDArray[np.float32]) -> NDArray[np.float32]:
     return even
 
 
-def likeness(cells: NDArray[np.float32], templates: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return the correlation, -1 to 1, of every cell with every template; shape (…, templates)."""
-    product: NDArray[np.float32] = normalised(cells) @ normalised(templates).T
-    return product
+def scores(cells: NDArray[np.float32], templates: NDArray[np.float32]) -> NDArray[np.float32]:
+    """
+    Return the score of each of *cells*, shape (…, HIGH + 2 ROOM, WIDE + 2 ROOM), with each of
+    *templates* where it fits best; shape (…, templates).
+    """
+    known = normalised(templates).T
+    best = np.full((*cells.shape[:-2], len(templates)), -1, np.float32)
+    for down in range(2 * ROOM + 1):
+        for across in range(2 * ROOM + 1):
+            window = cells[..., down : down + HIGH, across : across + WIDE]
+            np.maximum(best, normalised(window) @ known, out=best)
+    return best
+
+
+def fitting_templates(cells: NDArray[np.float32]) -> NDArray[np.float32]:
+    """
+    Return the templates of the alphabet in that sharpness of `BLURS` by which *cells*, shape (rows,
+    characters, …), score best.
+    """
+    sample = cells[:: max(1, len(cells) // _SAMPLE)]
+    return max(
+        (rendered(blur=blur) for blur in BLURS),
+        key=lambda templates: scores(sample, templates).max(axis=2).mean(),
+    )
 
 
 def ink(

@@ -11,15 +11,17 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import Place
 from paperkey_alt.format.raw_line import RawLine
-from paperkey_alt.reading.image import scans, symbols
+from paperkey_alt.reading.image import decoder, symbols
 from paperkey_alt.reading.page import Page
+from paperkey_alt.sheet import layout
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from PIL.Image import Image as Picture
 
-    from paperkey_alt.reading.image.printed import PrintedRow, PrintedSheet
+    from paperkey_alt.reading.image.locate import LocatedSheet
+    from paperkey_alt.reading.image.printed_rows import PrintedRow, PrintedSheet
     from paperkey_alt.reading.image.symbols import Symbol
 
 
@@ -28,61 +30,75 @@ def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Page]:
     Yield what each page of the file *name* gives; of its rows those that no QR symbol carries, or
     if *thorough* all.
 
-    Raises SourceError as `scans.pages` does.
+    Raises SourceError as `decoder.decoded` does.
     """
-    count = scans.count(data, name)
-    for number, picture in enumerate(scans.pages(data, name), 1):
-        yield _page(picture, Place(source=name, sheet=number), count, thorough=thorough)
+    with decoder.decoded(data, name) as (count, pictures):
+        for number, picture in enumerate(pictures, 1):
+            blocks, sheets = _read(picture, thorough=thorough)
+            raw_lines = tuple(_raw_lines(blocks, sheets, Place(source=name, sheet=number)))
+            yield Page(name, number, count, raw_lines, blocks, sheets)
 
 
-def _page(picture: Picture, place: Place, count: int, *, thorough: bool) -> Page:
+def _read(
+    picture: Picture, *, thorough: bool
+) -> tuple[tuple[Symbol, ...], tuple[PrintedSheet, ...]]:
+    """Return the blocks and the printed sheets on *picture*."""
     if min(picture.size) < symbols.LEAST_PIXELS:
-        return Page(str(place.source), place.sheet or 0, count, ())
-    read = symbols.read(picture)
-    sheets: tuple[PrintedSheet, ...] = ()
-    if thorough or not symbols.cover_sheets(read):
-        read, sheets = _with_rows(picture, read, thorough=thorough)
-    return Page(
-        str(place.source),
-        place.sheet or 0,
-        count,
-        tuple(_sightings(read, sheets, place)),
-        read,
-        sheets,
-    )
+        return (), ()
+    blocks = symbols.read(picture)
+    if symbols.cover_sheets(blocks) and not thorough:
+        return blocks, ()
+    return _with_rows(picture, blocks, thorough=thorough)
 
 
 def _with_rows(
-    picture: Picture, read: Iterable[Symbol], *, thorough: bool
+    picture: Picture, blocks: Sequence[Symbol], *, thorough: bool
 ) -> tuple[tuple[Symbol, ...], tuple[PrintedSheet, ...]]:
     """
-    Return the symbols *read*, with those that are found with more effort, and what the rows say
-    that none of them carries.
+    Return *blocks*, with those that are found with more effort, and what the rows say that none of
+    them carries.
     """
-    # It takes longer to load than most pages to read, and pages whose symbols are legible do
+    # They take longer to load than most pages to read, and pages whose symbols are legible do
     # without.
-    from paperkey_alt.reading.image import printed  # noqa: PLC0415 - slow to load, and often not needed
+    from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
 
-    read = list(read)
-    found = printed.find(picture, read)
-    if not (read or found):
-        read = list(symbols.read_harder(picture))
-        found = printed.find(picture, read) if read else ()
-    for sheet in found:
-        read += printed.read_blocks(picture, sheet, {symbol.first for symbol in read})
-    carried = () if thorough else {number for symbol in read for number, _ in symbol.lines}
-    return tuple(read), tuple(printed.read(picture, sheet, carried) for sheet in found)
+    pyramid = Pyramid(picture)
+    located = locate.find(pyramid, blocks)
+    if not (blocks or located):
+        blocks = symbols.read_harder(picture)
+        located = locate.find(pyramid, blocks) if blocks else ()
+    for sheet in located:
+        blocks = (*blocks, *_blocks_at_places(picture, sheet, blocks))
+    carried = () if thorough else {number for block in blocks for number, _ in block.lines}
+    return tuple(blocks), tuple(printed_rows.read(pyramid, sheet, carried) for sheet in located)
 
 
-def _sightings(
-    read: Iterable[Symbol], sheets: Iterable[PrintedSheet], place: Place
+def _blocks_at_places(
+    picture: Picture, located: LocatedSheet, known: Iterable[Symbol]
+) -> Iterator[Symbol]:
+    """Yield the blocks of *located* that are not *known* and can be read at their places."""
+    if located.head is None:
+        return
+    firsts = {symbol.first for symbol in known}
+    fewest = layout.fewest_modules(located.paper, located.preset)
+    for block in located.sheet.blocks:
+        if block.first not in firsts:
+            modules = symbols.modules(block.first, block.last, fewest)
+            symbol = symbols.read_at(picture, located.block_outline(block), modules)
+            if symbol is not None:
+                yield symbol
+
+
+def _raw_lines(
+    blocks: Iterable[Symbol], sheets: Iterable[PrintedSheet], place: Place
 ) -> Iterator[RawLine]:
-    for symbol in read:
-        yield from (RawLine(place, ((number, characters),)) for number, characters in symbol.lines)
+    for block in blocks:
+        yield from (RawLine(place, ((number, characters),)) for number, characters in block.lines)
     for sheet in sheets:
-        yield from (_row(row, place) for row in sheet.rows)
+        yield from (_raw_line(row, place) for row in sheet.rows)
 
 
-def _row(row: PrintedRow, place: Place) -> RawLine:
+def _raw_line(row: PrintedRow, place: Place) -> RawLine:
     seen = row.seen if row.chosen and not row.fine else None
     return RawLine(place, tuple((row.number, text) for text in row.texts), seen)

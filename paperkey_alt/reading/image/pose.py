@@ -1,9 +1,10 @@
 """
 Where a sheet lies on a picture: `Pose`, found by `fit` from points known on both.
 
-A photo of a flat sheet is a projective map of it (a homography: Hartley & Zisserman, Multiple View
-Geometry, 2nd ed., ch. 4). Points of the sheet are in points (1/72 inch), those of the picture in
-pixels, both with y down; arrays have the shape (n, 2).
+A photo of a flat sheet is a projective map of it, a homography, which the direct linear
+transformation (DLT) finds from four points or more (Hartley & Zisserman, Multiple View Geometry in
+Computer Vision, 2nd ed., ch. 4). Points of the sheet are in points (1/72 inch), those of the
+picture in pixels, both with y down; arrays have the shape (n, 2).
 """
 
 from __future__ import annotations
@@ -61,24 +62,30 @@ def fit(sheet: Points, picture: Points, *, slanted: bool = True) -> Pose | None:
 
 
 def _similarity(sheet: Points, picture: Points) -> Points:
+    """Return the turn, scale and shift that take two points to two: z → a z + b on complex z."""
     first, second = (complex(*point) for point in sheet)
-    one, other = (complex(*point) for point in picture)
-    turn = (other - one) / (second - first)
-    move = one - turn * first
+    seen_first, seen_second = (complex(*point) for point in picture)
+    turn = (seen_second - seen_first) / (second - first)
+    move = seen_first - turn * first
     return np.array(
         [(turn.real, -turn.imag, move.real), (turn.imag, turn.real, move.imag), (0, 0, 1)]
     )
 
 
 def _affine(sheet: Points, picture: Points) -> Points:
+    """Return the affine map nearest to taking *sheet* to *picture*, by linear least squares."""
     solved = np.linalg.lstsq(np.column_stack([sheet, np.ones(len(sheet))]), picture, rcond=None)[0]
     return np.vstack([solved.T, (0, 0, 1)])
 
 
 def _homography(sheet: Points, picture: Points) -> Points:
     """
-    Return it by the direct linear transformation on normalised points (Hartley & Zisserman,
-    algorithm 4.2).
+    Return the projective map by the direct linear transformation on normalised points (Hartley &
+    Zisserman, algorithm 4.2).
+
+    That (u, v, 1) is a multiple of H (x, y, 1) makes two equations for each point, linear in the
+    nine entries of H: h is the unit vector for which they come nearest to 0, the right singular
+    vector of the least singular value.
     """
     to_sheet, sheet = _normalised(sheet)
     to_picture, picture = _normalised(picture)
@@ -86,13 +93,17 @@ def _homography(sheet: Points, picture: Points) -> Points:
     for (x, y), (u, v) in zip(sheet, picture, strict=True):
         rows.append((x, y, 1, 0, 0, 0, -u * x, -u * y, -u))
         rows.append((0, 0, 0, x, y, 1, -v * x, -v * y, -v))
-    found = np.linalg.svd(np.array(rows))[2][-1].reshape(3, 3)
-    matrix: Points = np.linalg.inv(to_picture) @ found @ to_sheet
+    normalised = np.linalg.svd(np.array(rows))[2][-1].reshape(3, 3)
+    matrix: Points = np.linalg.inv(to_picture) @ normalised @ to_sheet
     matrix /= matrix[2, 2]
     return matrix
 
 
 def _normalised(points: Points) -> tuple[Points, Points]:
+    """
+    Return the map that moves the middle of *points* to 0 and makes their spread 1, and the points
+    so moved: without it, equations in pixels and pixels² are of very unlike weight.
+    """
     middle, spread = points.mean(axis=0), points.std()
     matrix = np.array(
         [(1 / spread, 0, -middle[0] / spread), (0, 1 / spread, -middle[1] / spread), (0, 0, 1)]

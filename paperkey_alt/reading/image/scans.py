@@ -11,9 +11,9 @@ import io
 import math
 import warnings
 from contextlib import contextmanager
+from importlib import import_module
 from typing import TYPE_CHECKING
 
-import pypdfium2
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from paperkey_alt.errors import SourceError
@@ -22,8 +22,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from PIL.Image import Image as Picture
+    from pypdfium2 import PdfDocument
 
 DPI = 300
+# Bounds set with tests/bench/large_pictures.py, so that no picture takes more than 1 GiB.
 MOST_PIXELS = 150_000_000  # A4 at 1,200 dpi has 139 million
 MOST_PIXELS_A_SIDE = 20_000
 MOST_BYTES = 640 << 20  # of a file and one of its pages, decoded: all of it is in memory at once
@@ -34,16 +36,30 @@ _MOST_NEEDED = 36_000_000  # pixels of A4 at 600 dpi: more show nothing more
 _STRIP = 8_000_000  # pixels that are brought to grey at a time
 _FORMATS = ("PNG", "JPEG", "TIFF", "WEBP", "BMP", "GIF")
 _PDF = b"%PDF"
+_PDF_MODULES = ("pypdfium2", "PIL.ImageFile")
+# Beyond those that Pillow loads first; MPO is what some JPEG files turn out to be.
+_PICTURE_MODULES = ("PIL.MpoImagePlugin", "PIL.TiffImagePlugin", "PIL.WebPImagePlugin")
+
+
+def load(data: bytes) -> None:
+    """
+    Load what decoding *data* needs, so that no file has to be opened for it later; raises
+    ImportError.
+    """
+    is_pdf = data.startswith(_PDF)
+    if not is_pdf:
+        Image.preinit()
+    for module in _PDF_MODULES if is_pdf else _PICTURE_MODULES:
+        import_module(module)
 
 
 def count(data: bytes, name: str) -> int:
     """Return how many pages the file *name* has; raises SourceError as `pages` does."""
-    with _reported(name):
-        if data.startswith(_PDF):
-            with pypdfium2.PdfDocument(data) as document:
-                return _counted(len(document), name)
-        with Image.open(io.BytesIO(data), formats=_FORMATS) as picture:
-            return _counted(getattr(picture, "n_frames", 1), name)
+    if data.startswith(_PDF):
+        with _opened_pdf(data, name) as document:
+            return _counted(len(document), name)
+    with _reported(name), Image.open(io.BytesIO(data), formats=_FORMATS) as picture:
+        return _counted(getattr(picture, "n_frames", 1), name)
 
 
 def pages(data: bytes, name: str) -> Iterator[Picture]:
@@ -93,13 +109,13 @@ def _grey(picture: Picture) -> Picture:
     ]
     if coarser > 1:
         strips = [strip.reduce(coarser) for strip in strips]
-    whole = Image.new("L", (strips[0].width, sum(strip.height for strip in strips)))
+    joined = Image.new("L", (strips[0].width, sum(strip.height for strip in strips)))
     top = 0
     for strip in strips:
-        whole.paste(strip, (0, top))
+        joined.paste(strip, (0, top))
         top += strip.height
-    whole.info["exif"] = picture.info.get("exif", b"")
-    return whole
+    joined.info["exif"] = picture.info.get("exif", b"")
+    return joined
 
 
 def _grey_strip(strip: Picture) -> Picture:
@@ -112,13 +128,26 @@ def _grey_strip(strip: Picture) -> Picture:
 
 def _pdf_pages(data: bytes, name: str) -> Iterator[Picture]:
     pages_there = count(data, name)
-    with _reported(name), pypdfium2.PdfDocument(data) as document:
+    with _opened_pdf(data, name) as document:
         for number in range(pages_there):
             page = document[number]
             scale = DPI / 72
             _require_size(page.get_width() * scale, page.get_height() * scale, name)
             yield page.render(scale=scale, grayscale=True).to_pil().convert("L")
             page.close()
+
+
+@contextmanager
+def _opened_pdf(data: bytes, name: str) -> Iterator[PdfDocument]:
+    import pypdfium2  # noqa: PLC0415 - slow to load, and pictures need none of it
+
+    try:
+        with _reported(name), pypdfium2.PdfDocument(data) as document:
+            yield document
+    except pypdfium2.PdfiumError as error:
+        is_locked = "password" in str(error).lower()
+        advice = "Save it again without a password." if is_locked else SourceError.advice
+        raise SourceError(f"{name} is a PDF that cannot be opened", advice=advice) from None
 
 
 @contextmanager
@@ -129,13 +158,6 @@ def _reported(name: str) -> Iterator[None]:
             yield
     except UnidentifiedImageError:
         raise SourceError(f"{name} is not a picture of a kind that can be read here") from None
-    except pypdfium2.PdfiumError as error:
-        advice = (
-            "Save it again without a password."
-            if "password" in str(error).lower()
-            else SourceError.advice
-        )
-        raise SourceError(f"{name} is a PDF that cannot be opened", advice=advice) from None
     except Image.DecompressionBombError:
         raise SourceError(f"{name} has far too many pixels", advice=_LESS) from None
     except (OSError, ValueError, SyntaxError, EOFError, OverflowError, TypeError) as error:

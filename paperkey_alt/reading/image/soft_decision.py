@@ -1,9 +1,18 @@
 """
-Which characters a row has, from how like each of them its cells look: `best` and `agreed`.
+Which characters a row has, from the scores of its cells with each character: `hard_decision`,
+`erased` and `decode`.
 
-`agreed` lets the line's check decide between likely characters: the check is linear over GF(32), so
-a row of alternatives is tried by XORs alone, and one that agrees with all five check characters is
-right but for a chance of 2⁻²⁵ for each one tried.
+`decode` is soft-decision decoding of the line's check code, a linear block code over GF(32), by
+test patterns over the least reliable positions: Chase's way ("A Class of Algorithms for Decoding
+Block Codes with Channel Measurement Information", 1972; from memory). Where Chase hands each
+pattern to an algebraic decoder, only patterns count here that are words of the code as they are:
+all five check characters are left as evidence, so that a row of noise agrees with a chance of 2⁻²⁵
+for each pattern tried. The code being linear, the syndrome of a pattern is the XOR of what its
+characters add to it, and thousands of patterns take one array.
+
+`erased` is the first half of generalised minimum distance decoding (Forney, 1966; from memory): the
+least reliable characters are given as unreadable, and the decoder of lines, which mends errors and
+erasures, does the rest.
 """
 
 from __future__ import annotations
@@ -27,80 +36,81 @@ from paperkey_alt.format.lines import (
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-LEGIBLE = 0.45  # likeness under which a cell shows no character
-SURE = 0.06  # likeness by which the best character leads the next one, where it is nearly always the right one
-_TRIED = ((12, 2), (6, 4))  # so many of the least sure characters in so many readings each
+LEGIBLE = 0.45  # score under which a cell shows no character
+SURE = 0.06  # lead of the best character from which it is nearly always the right one
+# Test patterns: the two likeliest characters at the 12 least reliable positions, and the four
+# likeliest at the 6 least reliable.
+_PATTERNS = ((12, 2), (6, 4))
 
 
-def best(likeness: NDArray[np.float32]) -> str:
+def hard_decision(scores: NDArray[np.float32]) -> str:
     """
-    Return the likeliest characters for *likeness* of shape (29, 32), with ``?`` where none can be
-    made out.
+    Return the likeliest character of each cell for *scores* of shape (29, 32), ``?`` where none can
+    be made out.
     """
     return "".join(
-        ALPHABET[row.argmax()] if row.max() >= LEGIBLE else UNREADABLE for row in likeness
-    )  # fmt: skip
-
-
-def doubtful(likeness: NDArray[np.float32], most: int) -> str:
-    """
-    Return the likeliest characters, with ``?`` for up to *most* of those that are not sure, the
-    least sure first.
-    """
-    lead = _lead(-np.sort(-likeness, axis=1))
-    unsure = [int(at) for at in np.argsort(lead) if lead[at] < SURE][:most]
-    return "".join(
-        UNREADABLE if at in unsure else character for at, character in enumerate(best(likeness))
+        ALPHABET[cell.argmax()] if cell.max() >= LEGIBLE else UNREADABLE for cell in scores
     )
 
 
-def agreed(likeness: NDArray[np.float32], number: int, mark: str) -> str | None:
+def erased(scores: NDArray[np.float32], most: int) -> str:
+    """
+    Return the hard decision with ``?`` for up to *most* characters that are not sure, the least
+    reliable first.
+    """
+    reliability = _reliability(-np.sort(-scores, axis=1))
+    unsure = [int(at) for at in np.argsort(reliability) if reliability[at] < SURE][:most]
+    return "".join(
+        UNREADABLE if at in unsure else character
+        for at, character in enumerate(hard_decision(scores))
+    )
+
+
+def decode(scores: NDArray[np.float32], number: int, mark: str) -> str | None:
     """
     Return the likeliest characters with which the check of line *number* under *mark* agrees; None
     where none tried do.
     """
-    ranked = np.argsort(-likeness, axis=1)
-    top = np.take_along_axis(likeness, ranked, axis=1)
-    shares = _shares()
-    chosen = ranked[:, 0]
-    wrong = _remainder(number, mark) ^ int(
-        np.bitwise_xor.reduce(shares[np.arange(CHARACTERS), chosen])
-    )
-    if wrong == 0:
-        return _text(chosen)
-    found = [
-        one
-        for size, depth in _TRIED
-        if (one := _changed(ranked, top, size, depth, wrong)) is not None
+    ranked = np.argsort(-scores, axis=1)
+    top = np.take_along_axis(scores, ranked, axis=1)
+    likeliest = ranked[:, 0]
+    addends = _syndrome_addends()[np.arange(CHARACTERS), likeliest]
+    syndrome = _syndrome_of_number(number, mark) ^ int(np.bitwise_xor.reduce(addends))
+    if syndrome == 0:
+        return _text(likeliest)
+    changes = [
+        change
+        for positions, depth in _PATTERNS
+        if (change := _likeliest_change(ranked, top, positions, depth, syndrome)) is not None
     ]
-    return _text(min(found, key=lambda pair: pair[0])[1]) if found else None
+    return _text(min(changes, key=lambda change: change[0])[1]) if changes else None
 
 
-def _changed(
-    ranked: NDArray[np.int64], top: NDArray[np.float32], size: int, depth: int, wrong: int
+def _likeliest_change(
+    ranked: NDArray[np.int64], top: NDArray[np.float32], positions: int, depth: int, syndrome: int
 ) -> tuple[float, NDArray[np.int64]] | None:
     """
-    Return the cheapest change of the *size* least sure characters, *depth* readings each, by which
-    *wrong* becomes 0.
+    Return the change of the least reliable *positions* to one of the *depth* likeliest characters
+    each that takes *syndrome* away and least from the scores: what it takes, and all characters.
     """
-    shares = _shares()
-    unsure = np.argsort(_lead(top))[:size]
-    remainders, costs = np.zeros(1, np.int64), np.zeros(1)
+    table = _syndrome_addends()
+    unsure = np.argsort(_reliability(top))[:positions]
+    changed_by, taken_off = np.zeros(1, np.int64), np.zeros(1)
     for at in unsure:
-        readings = ranked[at, :depth]
-        remainders = (remainders[:, None] ^ shares[at, readings] ^ shares[at, readings[0]]).ravel()
-        costs = (costs[:, None] + (top[at, 0] - top[at, :depth])).ravel()
-    fitting = np.flatnonzero(remainders == wrong)
-    if not len(fitting):
+        choices = ranked[at, :depth]
+        changed_by = (changed_by[:, None] ^ table[at, choices] ^ table[at, choices[0]]).ravel()
+        taken_off = (taken_off[:, None] + (top[at, 0] - top[at, :depth])).ravel()
+    codewords = np.flatnonzero(changed_by == syndrome)
+    if not len(codewords):
         return None
-    cheapest = int(fitting[costs[fitting].argmin()])
-    chosen = ranked[:, 0].copy()
-    for at, reading in zip(unsure, np.unravel_index(cheapest, (depth,) * size), strict=True):
-        chosen[at] = ranked[at, reading]
-    return float(costs[cheapest]), chosen
+    likeliest = int(codewords[taken_off[codewords].argmin()])
+    characters = ranked[:, 0].copy()
+    for at, choice in zip(unsure, np.unravel_index(likeliest, (depth,) * positions), strict=True):
+        characters[at] = ranked[at, choice]
+    return float(taken_off[likeliest]), characters
 
 
-def _lead(top: NDArray[np.float32]) -> NDArray[np.float32]:
+def _reliability(top: NDArray[np.float32]) -> NDArray[np.float32]:
     """
     Return by how much the likeliest character of each cell leads the next; *top* is sorted, the
     likeliest first.
@@ -110,22 +120,23 @@ def _lead(top: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 @cache
-def _shares() -> NDArray[np.int64]:
+def _syndrome_addends() -> NDArray[np.int64]:
     """
-    Return what each character at each place adds to the check of a line, 25 bits; shape (29, 32).
+    Return what each character at each place adds to the syndrome of a line, 25 bits; shape (29,
+    32).
     """
-    shares = np.zeros((CHARACTERS, len(ALPHABET)), np.int64)
+    addends = np.zeros((CHARACTERS, len(ALPHABET)), np.int64)
     for at in range(CHARACTERS):
         for value in range(len(ALPHABET)):
             if at < DATA_CHARACTERS:
                 data = (value << 5 * (DATA_CHARACTERS - 1 - at)).to_bytes(DATA_BYTES, "big")
-                shares[at, value] = _check(encode(Line(0, data), NO_MARK))
+                addends[at, value] = _check(encode(Line(0, data), NO_MARK))
             else:
-                shares[at, value] = value << 5 * (CHARACTERS - 1 - at)
-    return shares
+                addends[at, value] = value << 5 * (CHARACTERS - 1 - at)
+    return addends
 
 
-def _remainder(number: int, mark: str) -> int:
+def _syndrome_of_number(number: int, mark: str) -> int:
     return _check(encode(Line(number, bytes(DATA_BYTES)), mark))
 
 

@@ -1,20 +1,26 @@
 """
 Rows of a sheet cut out of a picture, each straightened, at `glyphs.EM` pixels to the type size:
-`cut` and `align`.
+`cut`, and `align`, which tells where they are.
 
-A sheet is not quite flat and a pose not quite true, so the rows are cut with room around them,
-compared with what any row looks like, and cut again where they turned out to be.
+A sheet is not quite flat and a pose not quite true. So the rows are cut with room around them;
+each group of characters is looked for in that room by what any group looks like (`_offsets`:
+template matching by normalised cross-correlation); a smooth warp is fitted to where the groups
+turned out to be (`_fitted`: iteratively reweighted least squares); and the rows are cut again where
+the warp puts them.
+
+The thresholds were set with ``tests/bench/scan_matrix.py``.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from paperkey_alt.format.lines import CHARACTERS, GROUP, group
-from paperkey_alt.reading.image.glyphs import ABOVE, EM, HIGH, SIDE, STEP, WIDE, ink, rendered
+from paperkey_alt.reading.image.glyphs import ABOVE, EM, HIGH, ROOM, SIDE, STEP, WIDE, ink, rendered
 from paperkey_alt.reading.image.pose import Pose
 from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, ROW_CHARACTERS
 
@@ -22,19 +28,27 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import NDArray
-    from PIL.Image import Image as Picture
 
     from paperkey_alt.reading.image.pose import Points
+    from paperkey_alt.reading.image.pyramid import Pyramid
     from paperkey_alt.sheet.layout import Row
 
 ROOM_X, ROOM_Y = 20, 9  # pixels around a row
 _GROUPS = -(-CHARACTERS // GROUP) - 1
+_LAST_GROUP = CHARACTERS - GROUP * (_GROUPS - 1)  # characters of the last group, which is longer
 _FIRST = NUMBER_CHARACTERS + 2  # the cell of a row's first character
 _CELLS = [at for at, character in enumerate(group("x" * CHARACTERS), _FIRST) if character == "x"]
-_FAINT = 0.25  # likeness to a row under which a place says nothing
+_USUAL_BLUR = 1.2  # pixels, of the template of a group
+_FAINT = 0.25  # score of a group under which its place says nothing
 _ROUNDS = 3
 _ENOUGH = 40  # rows that tell where the others are
 _ASTRAY = 2.5  # pixels from the others at which a group has been found in a wrong place
+_REWEIGHTINGS = 4
+_RIDGE = 1e-3
+# Terms of a warp by the groups that are found: all six of a polynomial of second degree, the three
+# of an affine one, or a shift.
+_TERMS = ((60, 6), (12, 3), (0, 1))
+_SETTLED = 3  # pixels by which a strip may still be off
 
 
 @dataclass(frozen=True)
@@ -60,21 +74,24 @@ STRAIGHT = Warp(np.zeros(6), np.zeros(6))
 class View:
     """A picture as brightness, not much finer than strips are, and the pose of the sheet on it."""
 
-    grey: NDArray[np.float32]
+    grey: NDArray[np.uint8]
     pose: Pose
 
 
-def view(picture: Picture, pose: Pose, type_size: float) -> View:
-    """Return *picture*, made coarser where it is finer than strips of *type_size* need."""
+def view(pyramid: Pyramid, pose: Pose, type_size: float) -> View:
+    """Return the level of *pyramid* that is just fine enough for strips of *type_size*."""
+    picture = pyramid.picture
     middle = pose.locate(np.array([(picture.width / 2, picture.height / 2)], float))[0]
     coarser = int(pose.scale((middle[0], middle[1])) * type_size / EM)
+    # Two pixels are left, between which there is something to interpolate.
+    coarser = min(coarser, min(picture.size) // 2)
     if coarser < 2:
-        return View(np.asarray(picture, np.float32), pose)
+        return View(pyramid.level(1), pose)
     # The middle of a coarse pixel is the middle of the fine ones in it.
     matrix = np.array(
         [(1 / coarser, 0, 0.5 / coarser - 0.5), (0, 1 / coarser, 0.5 / coarser - 0.5), (0, 0, 1)]
     )
-    return View(np.asarray(picture.reduce(coarser), np.float32), Pose(matrix @ pose.matrix))
+    return View(pyramid.level(coarser), Pose(matrix @ pose.matrix))
 
 
 def cut(
@@ -93,54 +110,48 @@ def cut(
     base = base + warp.at(base) * pixel
     # Over the height of a row a view is straight, whatever its slant: two rows of points are
     # enough.
-    above, below = (seen.pose.project(base + np.array((0, edge * pixel))) for edge in (-EM, EM))
-    down = ((np.arange(HIGH + 2 * ROOM_Y) - ROOM_Y - ABOVE + 0.5) / EM + 1) / 2
-    shape = (len(rows), 1, len(across), 2)
-    placed = (
-        above.reshape(shape) * (1 - down[:, None, None])
-        + below.reshape(shape) * down[:, None, None]
+    down = (((np.arange(HIGH + 2 * ROOM_Y) - ROOM_Y - ABOVE + 0.5) / EM + 1) / 2)[:, None]
+    above, below = (
+        seen.pose.project(base + np.array((0, edge * pixel))).reshape(len(rows), 1, len(across), 2)
+        for edge in (-EM, EM)
     )
-    return (
-        (255 - _sampled(seen.grey, placed.reshape(-1, 2)))
-        .reshape(placed.shape[:3])
-        .astype(np.float32)
+    x, y = (
+        (above[..., axis] * (1 - down) + below[..., axis] * down).astype(np.float32)
+        for axis in (0, 1)
     )
+    return 255 - _sampled(seen.grey, x, y)
 
 
-def align(seen: View, rows: Sequence[Row], type_size: float) -> tuple[Warp, float]:
+def align(
+    seen: View, rows: Sequence[Row], type_size: float, hopeless: float = -1
+) -> tuple[Warp, float]:
     """
-    Return where *rows* stand, and how like rows they look there: a likeness from -1 to 1, the mean
-    over the better half of their groups, for the others may be torn off.
+    Return where *rows* are, and how like rows they look there: a score from -1 to 1, the mean over
+    the better half of their groups, for the others may be torn off. Where the first round scores
+    less than *hopeless*, it is the last.
     """
-    warp, likeness = STRAIGHT, 0.0
+    warp, score = STRAIGHT, 0.0
     rows = rows[:: -(-len(rows) // _ENOUGH)]
+    places = _group_places(rows, type_size)
     for _ in range(_ROUNDS):
-        shift, peak = _shifts(cut(seen, rows, type_size, warp))
-        places = _group_places(rows, type_size)
-        step = _smooth(places, shift.reshape(-1, 2), peak.ravel())
-        warp, likeness = (
-            Warp(warp.across + step.across, warp.down + step.down),
-            float(np.sort(peak, axis=None)[peak.size // 2 :].mean()),
-        )
-    return warp, likeness
+        offsets, scores = _offsets(cut(seen, rows, type_size, warp))
+        step = _fitted(places, offsets.reshape(-1, 2), scores.ravel())
+        warp = Warp(warp.across + step.across, warp.down + step.down)
+        score = float(np.sort(scores, axis=None)[scores.size // 2 :].mean())
+        if score < hopeless:
+            break
+    return warp, score
 
 
 def cells(strips: NDArray[np.float32], first: int | None = None) -> NDArray[np.float32]:
     """
-    Return the cells of the characters, or of four from the cell *first* on, each with a pixel of
-    room; shape (rows, characters, HIGH + 2, WIDE + 2).
+    Return the cells of the characters, or of four from the cell *first* on, each with room around
+    it; shape (rows, characters, HIGH + 2 ROOM, WIDE + 2 ROOM).
     """
     at = _CELLS if first is None else range(first, first + NUMBER_CHARACTERS)
-    top = ROOM_Y - 1
-    return np.stack(
-        [
-            strips[
-                :, top : top + HIGH + 2, (left := ROOM_X + one * STEP - SIDE - 1) : left + WIDE + 2
-            ]
-            for one in at
-        ],
-        axis=1,
-    )
+    top, high, wide = ROOM_Y - ROOM, HIGH + 2 * ROOM, WIDE + 2 * ROOM
+    lefts = [ROOM_X + cell * STEP - SIDE - ROOM for cell in at]
+    return np.stack([strips[:, top : top + high, left : left + wide] for left in lefts], axis=1)
 
 
 def settled(strips: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -148,112 +159,133 @@ def settled(strips: NDArray[np.float32]) -> NDArray[np.float32]:
     Return *strips* with each moved up or down, left or right, by the pixel or two that it still is
     off.
     """
-    shift, peak = _shifts(strips, room=3)
+    offsets, scores = _offsets(strips, room=_SETTLED)
     moved = strips.copy()
-    for at, (one, weight) in enumerate(zip(shift, peak, strict=True)):
-        sure = weight > _FAINT
+    for at, sure in enumerate(scores > _FAINT):
         if sure.any():
-            across, down = np.median(one[sure], axis=0).round().astype(int)
+            across, down = np.median(offsets[at, sure], axis=0).round().astype(int)
             moved[at] = np.roll(strips[at], (-down, -across), axis=(0, 1))
     return moved
 
 
-def _shifts(
+def _offsets(
     strips: NDArray[np.float32], room: int = ROOM_X
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """
-    Return for each group of each strip how far right and down it is, shape (rows, groups, 2), and
-    how like a group it looks.
+    Return for each group of each strip how far right and down it is, up to *room* pixels, shape
+    (rows, groups, 2), and how like a group it looks there.
     """
-    found = [_shift(strips, at, room) for at in range(_GROUPS)]
-    return np.stack([shift for shift, _ in found], axis=1), np.stack(
-        [peak for _, peak in found], axis=1
-    )
-
-
-def _shift(
-    strips: NDArray[np.float32], at: int, room: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    size = GROUP if at < _GROUPS - 1 else CHARACTERS - GROUP * (_GROUPS - 1)
-    template = _usual(size)
-    high, wide = template.shape
-    left = ROOM_X + (_FIRST + at * (GROUP + 1) - 1) * STEP
     room_y = min(room, ROOM_Y)
-    window = strips[:, ROOM_Y - room_y : ROOM_Y + high + room_y, left - room : left + wide + room]
-    window = np.pad(window, ((0, 0), (0, 0), (0, wide + 2 * room - window.shape[2])))
-    like = _correlation(window, template)
-    best = like.reshape(len(like), -1).argmax(axis=1)
-    down, across = np.unravel_index(best, like.shape[1:])
-    return np.column_stack([across - room, down - room_y]).astype(float), like.reshape(
-        len(like), -1
-    ).max(axis=1)
+    rows = strips[:, ROOM_Y - room_y : ROOM_Y + HIGH + room_y]
+    # The last group's template has a blank behind it, for which a strip has too little room.
+    rows = np.pad(rows, ((0, 0), (0, 0), (0, STEP)))
+    lefts = [ROOM_X + (_FIRST + at * (GROUP + 1) - 1) * STEP - room for at in range(_GROUPS)]
+    offsets, scores = [], []
+    for size, of_size in ((GROUP, lefts[:-1]), (_LAST_GROUP, lefts[-1:])):
+        wide = (size + 2) * STEP
+        windows = rows[..., of_size[0] : of_size[-1] + wide + 2 * room]
+        correlation = _correlation(windows, size)
+        for left in of_size:
+            near = correlation[..., left - of_size[0] :][..., : 2 * room + 1]
+            flat = near.reshape(len(near), -1)
+            down, across = np.unravel_index(flat.argmax(axis=1), near.shape[1:])
+            offsets.append(np.column_stack([across - room, down - room_y]).astype(float))
+            scores.append(flat.max(axis=1))
+    return np.stack(offsets, axis=1), np.stack(scores, axis=1)
 
 
-def _usual(size: int) -> NDArray[np.float32]:
+@cache
+def _usual_group(size: int) -> NDArray[np.float32]:
     """Return what a group of *size* characters looks like on the whole, between two blanks."""
-    mean = rendered(blur=1.2).mean(axis=0, keepdims=True)
+    mean = rendered(blur=_USUAL_BLUR).mean(axis=0, keepdims=True)
     return ink(f" {'x' * size} ", "x", mean)
 
 
-def _correlation(
-    windows: NDArray[np.float32], template: NDArray[np.float32]
-) -> NDArray[np.float64]:
+def _correlation(windows: NDArray[np.float32], size: int) -> NDArray[np.float64]:
     """
-    Return the normalised cross-correlation of *template* with every place of each of *windows*.
+    Return the normalised cross-correlation of the usual group of *size* characters with every place
+    of each of *windows*.
+
+    Lewis, "Fast Normalized Cross-Correlation" (1995): products by FFT, and the spread under the
+    template by running sums.
     """
+    template = _usual_group(size)
     high, wide = template.shape
-    shape = windows.shape[1:]
-    rows, columns = shape[0] - high + 1, shape[1] - wide + 1
+    rows, columns = windows.shape[1] - high + 1, windows.shape[2] - wide + 1
+    # What a transform of this size wraps around falls beyond *rows* and *columns*.
+    shape = (_quick(windows.shape[1]), _quick(windows.shape[2]))
     even = template - template.mean()
     spectrum = np.conj(np.fft.rfft2(even, shape))
-    product = np.fft.irfft2(np.fft.rfft2(windows) * spectrum, shape)[:, :rows, :columns]
-    total, squares = (
-        _box_sums(values, high, wide)
-        for values in (windows.astype(float), windows.astype(float) ** 2)
-    )
+    product = np.fft.irfft2(np.fft.rfft2(windows, shape) * spectrum, shape)[:, :rows, :columns]
+    values = windows.astype(float)
+    total, squares = (_box_sums(one, high, wide) for one in (values, values**2))
     spread = np.sqrt(np.maximum(squares - total**2 / template.size, template.size))
     correlation: NDArray[np.float64] = product / (spread * np.linalg.norm(even))
     return correlation
 
 
+@cache
+def _quick(size: int) -> int:
+    """Return the least number from *size* on whose only factors are 2, 3 and 5: an FFT is quick."""
+    rest = size
+    for factor in (2, 3, 5):
+        while rest % factor == 0:
+            rest //= factor
+    return size if rest == 1 else _quick(size + 1)
+
+
 def _box_sums(values: NDArray[np.float64], high: int, wide: int) -> NDArray[np.float64]:
+    """
+    Return the sum over *high* × *wide* values at every place, by a summed-area table (Crow, 1984;
+    from memory).
+    """
+    rows, columns = values.shape[1:]
+    table = np.zeros((len(values), rows + 1, columns + 1))
+    table[:, 1:, 1:] = values.cumsum(axis=1).cumsum(axis=2)
     sums: NDArray[np.float64] = (
-        np.pad(values, ((0, 0), (1, 0), (1, 0))).cumsum(axis=1).cumsum(axis=2)
+        table[:, high:, wide:]
+        - table[:, :-high, wide:]
+        - table[:, high:, :-wide]
+        + table[:, :-high, :-wide]
     )
-    return (
-        sums[:, high:, wide:]
-        - sums[:, :-high, wide:]
-        - sums[:, high:, :-wide]
-        + sums[:, :-high, :-wide]
-    )
+    return sums
 
 
 def _group_places(rows: Sequence[Row], type_size: float) -> Points:
+    """Return the middles of the groups of *rows* on the sheet, shape (rows × groups, 2)."""
     step = STEP / EM * type_size
     middles = [(_FIRST + at * (GROUP + 1) + GROUP / 2) * step for at in range(_GROUPS)]
     return np.array([(row.x + middle, row.baseline) for row in rows for middle in middles])
 
 
-def _smooth(places: Points, shift: Points, peak: NDArray[np.float64]) -> Warp:
+def _fitted(places: Points, offsets: Points, scores: NDArray[np.float64]) -> Warp:
     """
-    Return the warp nearest to the shifts found at *places*; what is faint or astray counts little
-    or nothing.
+    Return the warp nearest to the *offsets* found at *places*; what is faint or astray counts
+    little or nothing.
+
+    Iteratively reweighted least squares (Holland & Welsch, "Robust Regression Using Iteratively
+    Reweighted Least-Squares", 1977) with a ridge (Hoerl & Kennard, "Ridge Regression", 1970); both
+    from memory. The ridge keeps terms small that the places do not settle. A weight is the square
+    of the score above `_FAINT`, times 1 / (1 + (r / `_ASTRAY`)⁴) for a residual r: it falls faster
+    than Cauchy's 1 / (1 + r²), so that a group that was found in its neighbour's place counts for
+    nothing.
     """
-    weight = np.maximum(peak - _FAINT, 0) ** 2
-    known = np.count_nonzero(weight)
-    degree = next(degree for degree, least in ((6, 60), (3, 12), (1, 0)) if known >= least)
-    terms = _terms(places)[:, :degree]
-    for _ in range(4):
+    seen = np.maximum(scores - _FAINT, 0) ** 2
+    known = np.count_nonzero(seen)
+    count = next(terms for least, terms in _TERMS if known >= least)
+    terms = _terms(places)[:, :count]
+    weight = seen
+    for _ in range(_REWEIGHTINGS):
         root = np.sqrt(weight)[:, None]
         solved = np.linalg.lstsq(
-            np.vstack([terms * root, 1e-3 * np.eye(degree)]),
-            np.vstack([shift * root, np.zeros((degree, 2))]),
+            np.vstack([terms * root, _RIDGE * np.eye(count)]),
+            np.vstack([offsets * root, np.zeros((count, 2))]),
             rcond=None,
         )[0]
-        off = np.linalg.norm(shift - terms @ solved, axis=1)
-        weight = np.maximum(peak - _FAINT, 0) ** 2 / (1 + (off / _ASTRAY) ** 4)
-    padded = np.vstack([solved, np.zeros((6 - degree, 2))])
-    return Warp(padded[:, 0], padded[:, 1])
+        residual = np.linalg.norm(offsets - terms @ solved, axis=1)
+        weight = seen / (1 + (residual / _ASTRAY) ** 4)
+    coefficients = np.vstack([solved, np.zeros((6 - count, 2))])
+    return Warp(coefficients[:, 0], coefficients[:, 1])
 
 
 def _terms(sheet: Points) -> Points:
@@ -262,15 +294,21 @@ def _terms(sheet: Points) -> Points:
     return np.column_stack([np.ones(len(x)), x, y, x * y, x * x, y * y])
 
 
-def _sampled(grey: NDArray[np.float32], points: Points) -> NDArray[np.float32]:
-    """Return the brightness at *points* of a picture, bilinear between pixels; white outside."""
+def _sampled(
+    grey: NDArray[np.uint8], x: NDArray[np.float32], y: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """
+    Return the brightness at the places *x*, *y* of a picture, bilinear between pixels; white
+    outside.
+    """
     height, width = grey.shape
-    inside = (points >= 0).all(axis=1) & (points[:, 0] <= width - 1) & (points[:, 1] <= height - 1)
-    at = np.clip(points, 0, (width - 1.001, height - 1.001))
-    low = at.astype(np.int64)
-    part = (at - low).astype(np.float32)
-    index = low[:, 1] * width + low[:, 0]
-    flat = grey.ravel()
-    upper = flat[index] * (1 - part[:, 0]) + flat[index + 1] * part[:, 0]
-    lower = flat[index + width] * (1 - part[:, 0]) + flat[index + width + 1] * part[:, 0]
-    return np.where(inside, upper * (1 - part[:, 1]) + lower * part[:, 1], 255).astype(np.float32)
+    inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
+    x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
+    left = np.minimum(x.astype(np.intp), width - 2)
+    top = np.minimum(y.astype(np.intp), height - 2)
+    x -= left
+    y -= top
+    at, flat = top * width + left, grey.ravel()
+    upper = flat[at] * (1 - x) + flat[at + 1] * x
+    lower = flat[at + width] * (1 - x) + flat[at + width + 1] * x
+    return np.where(inside, upper * (1 - y) + lower * y, np.float32(255))

@@ -10,6 +10,7 @@ decides.
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -28,6 +29,7 @@ _NUMBER_AND_GROUP = re.compile(rf"([0-9]{{1,3}})([{ALPHABET}]{{{GROUP}}})")
 _GROUPS = [len(characters) for characters in group("x" * CHARACTERS).split()]
 _LEAST_GROUPS = 5  # words of a group's length that a run of other text hardly has
 _LEAST_CAPITALS = 20
+_MOST_WORDS = 2 * CHARACTERS  # of a line and its number: where each letter has a dash behind it
 
 
 @dataclass(frozen=True)
@@ -58,21 +60,23 @@ def read(rows: Sequence[tuple[Place, str]]) -> Iterator[tuple[frozenset[int], Ra
     of.
     """
     words = [_Word(text, row) for row, (_, content) in enumerate(rows) for text in content.split()]
-    found = sorted(
+    runs = sorted(
         (run for first in range(len(words)) for run in _runs(words, first)),
         key=lambda run: run.oddness,
     )
-    taken: set[int] = set()
-    best: list[_Run] = []
-    for run in found:
-        if taken.isdisjoint(range(run.first, run.end)):
-            taken.update(range(run.first, run.end))
-            best.append(run)
-    for run in sorted(best, key=lambda run: run.first):
+    starting: dict[int, list[_Run]] = defaultdict(list)
+    for run in runs:
+        starting[run.first].append(run)
+    # Greedy: the least odd run first, then the least odd of those that share no word with it.
+    used: set[int] = set()
+    kept: list[_Run] = []
+    for run in runs:
+        if used.isdisjoint(range(run.first, run.end)):
+            used.update(range(run.first, run.end))
+            kept.append(run)
+    for run in sorted(kept, key=lambda run: run.first):
         # Where a line ends is not sure: the check will tell.
-        ways = dict.fromkeys(
-            (one.number, one.text) for one in (run, *found) if one.first == run.first
-        )
+        ways = dict.fromkeys((other.number, other.text) for other in (run, *starting[run.first]))
         yield (
             frozenset(word.row for word in words[run.first : run.end]),
             RawLine(rows[words[run.first].row][0], tuple(ways)),
@@ -81,10 +85,8 @@ def read(rows: Sequence[tuple[Place, str]]) -> Iterator[tuple[frozenset[int], Ra
 
 def _runs(words: Sequence[_Word], first: int) -> Iterator[_Run]:
     """Yield the runs from *first* on that may be a line."""
-    numbered, glued = (
-        _NUMBER.fullmatch(words[first].text),
-        _NUMBER_AND_GROUP.fullmatch(words[first].text),
-    )
+    numbered = _NUMBER.fullmatch(words[first].text)
+    glued = _NUMBER_AND_GROUP.fullmatch(words[first].text)
     if numbered and int(numbered[1]) <= LAST_NUMBER:
         yield from _of_length(words, first, int(numbered[1]), [])
     if glued and int(glued[1]) <= LAST_NUMBER:
@@ -103,7 +105,8 @@ def _of_length(words: Sequence[_Word], first: int, number: int, run: list[str]) 
     Yield runs behind *number*, which stands at *first*, of about a line's length; *run* is what has
     been read of it.
     """
-    for end, (before, word) in enumerate(pairwise(words[first:]), first + 2):
+    near = words[first : first + _MOST_WORDS]
+    for end, (before, word) in enumerate(pairwise(near), first + 2):
         if word.row != before.row and (not run or _NUMBER.fullmatch(word.text)):
             # A broken line has a part on its number's row, and its next row does not begin with a
             # number.

@@ -39,15 +39,15 @@ def read(text: str, source: str) -> tuple[RawLine, ...]:
         for row, content in enumerate(text.splitlines(), 1)
         if content.strip()
     ]
-    for whole, run in groupby(rows, key=lambda row: _is_whole(row[1])):
-        if whole:
+    for complete, run in groupby(rows, key=lambda row: _is_complete(row[1])):
+        if complete:
             raw_lines += (raw_line for place, content in run for raw_line in _row(content, place))
         else:
             raw_lines += _torn(list(run))
     return tuple(raw_lines)
 
 
-def _is_whole(content: str) -> bool:
+def _is_complete(content: str) -> bool:
     """
     Tell whether a row is a line by itself, a block or a remark: nothing has to be looked for in it.
     """
@@ -73,9 +73,9 @@ def _torn(rows: Sequence[tuple[Place, str]]) -> Iterator[RawLine]:
     Yield the lines found in pieces among *rows*; and rows that begin like a line and are none, to
     be named as wrong.
     """
-    found = list(pieces.read(rows))
-    used = {row for made_of, _ in found for row in made_of}
-    yield from (raw_line for _, raw_line in found)
+    pieced = list(pieces.read(rows))
+    used = {row for made_of, _ in pieced for row in made_of}
+    yield from (raw_line for _, raw_line in pieced)
     for at, (place, content) in enumerate(rows):
         if at not in used:
             yield from _row(content, place)

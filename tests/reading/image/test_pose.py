@@ -1,4 +1,4 @@
-"""Where a sheet lies on a picture, from points known on both and from its registration marks."""
+"""Where a sheet lies on a picture, from points known on both and from its corner marks."""
 
 import numpy as np
 import pytest
@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from pictures import LENGTHS, printed, rendered, scanned
 from PIL import Image
 
-from paperkey_alt.reading.image import corner_marks, pose
+from paperkey_alt.reading.image import pose
+from paperkey_alt.reading.image.corner_marks import CornerMarks
 from paperkey_alt.reading.image.pose import Pose
 from paperkey_alt.sheet import layout
 
@@ -69,7 +70,7 @@ def test_the_marks_tell_the_place_to_half_a_millimetre(paper, dpi, angle):
         blur=0.5,
         noise=6,
     )
-    found = next(corner_marks.find(turned, layout.PAPERS[paper]))
+    found = next(CornerMarks(turned).poses([layout.PAPERS[paper]]))[1]
     size = layout.PAPERS[paper]
     corners = np.array([(0, 0), (size.width, 0), (size.width, size.height), (0, size.height)])
     middle, half = np.array(picture.size) / 2, np.array(turned.size) / 2
@@ -86,4 +87,4 @@ def test_the_marks_tell_the_place_to_half_a_millimetre(paper, dpi, angle):
 )
 def test_no_marks_no_pose(picture):
     """Nothing is found on nothing."""
-    assert list(corner_marks.find(picture, layout.PAPERS["a4"])) == []
+    assert list(CornerMarks(picture).poses([layout.PAPERS["a4"]])) == []

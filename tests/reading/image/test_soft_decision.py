@@ -46,7 +46,7 @@ def test_doubtful_characters_are_settled_by_the_check(slips):
     """
     for number, text in lines(40):
         wrong = random.Random(number).sample(range(CHARACTERS), slips)
-        assert soft_decision.agreed(seen(text, wrong, seed=number), number, MARK) == text
+        assert soft_decision.decode(seen(text, wrong, seed=number), number, MARK) == text
 
 
 def test_noise_is_hardly_ever_taken_for_a_line():
@@ -61,7 +61,7 @@ def test_noise_is_hardly_ever_taken_for_a_line():
             .uniform(0.3, 0.9, (CHARACTERS, len(ALPHABET)))
             .astype(np.float32)
         )
-        taken += soft_decision.agreed(noise, number % 1024, MARK) is not None
+        taken += soft_decision.decode(noise, number % 1024, MARK) is not None
     assert taken <= 3
 
 
@@ -71,7 +71,7 @@ def test_a_sharp_row_of_another_set_or_number_is_not_bent_into_a_line():
     all the same.
     """
     taken = sum(
-        soft_decision.agreed(seen(text, seed=number), *other) is not None
+        soft_decision.decode(seen(text, seed=number), *other) is not None
         for number, text in lines(500)
         for other in (((number + 1) % 1024, MARK), (number, "AAAAA"))
     )
@@ -84,9 +84,9 @@ def test_what_does_not_look_like_a_character_is_unreadable():
     wanted.
     """
     text = next(text for _, text in lines(1))
-    assert soft_decision.best(seen(text, blank=(3, 7))) == "".join(
+    assert soft_decision.hard_decision(seen(text, blank=(3, 7))) == "".join(
         "?" if at in (3, 7) else one for at, one in enumerate(text)
     )
-    unsure = soft_decision.doubtful(seen(text, wrong=(1, 2, 5)), 2)
+    unsure = soft_decision.erased(seen(text, wrong=(1, 2, 5)), 2)
     assert unsure.count("?") == 2
     assert {at for at, one in enumerate(unsure) if one == "?"} < {1, 2, 5}

@@ -1,0 +1,290 @@
+"""
+Where sheets lie on a picture: `find`.
+
+There are three ways to find a sheet, tried in turn (`_FINDERS`): by the QR symbols that were read;
+by the head line, where it is legible at a place that the corner marks allow; by the score, how like
+rows of a sheet the picture looks at such a place. Each finder yields candidates; one chooser takes
+the best of those that would be the same sheet (`_chosen`).
+
+All thresholds were set with ``tests/bench/scan_matrix.py``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from itertools import islice
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from paperkey_alt.format import head_line
+from paperkey_alt.format.lines import LAST_NUMBER, NO_MARK
+from paperkey_alt.reading.image import glyphs, pose, soft_decision, strips
+from paperkey_alt.reading.image.corner_marks import CornerMarks
+from paperkey_alt.sheet import layout
+from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, PAPERS, PRESETS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from numpy.typing import NDArray
+
+    from paperkey_alt.format.head_line import Head
+    from paperkey_alt.reading.image.pose import Points, Pose
+    from paperkey_alt.reading.image.pyramid import Pyramid
+    from paperkey_alt.reading.image.strips import View, Warp
+    from paperkey_alt.reading.image.symbols import Symbol
+    from paperkey_alt.sheet.layout import Block, Paper, Plan, Preset, Row, Sheet
+
+_LEAST_SCORE = 0.45  # from which rows are believed to lie where a pose puts them
+# Score of a first look at rows under which no more looks are taken: on 30 pages no score of less
+# than 0.25 grew by more than 0.09.
+_HOPELESS = 0.2
+_TAKEN_OFF = 0.005  # of the score, for each pixel of warp
+_SAMPLE = 9  # rows by which a pose is judged
+_MOST_TRIED = 6  # poses by marks of each paper whose rows are looked at
+_NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where they were read
+
+
+@dataclass(frozen=True)
+class LocatedSheet:
+    """
+    A sheet on a picture: its paper and preset, its rows and blocks, where it lies, how it is
+    warped; *head* where it is known.
+    """
+
+    paper: Paper
+    preset: Preset
+    sheet: Sheet
+    pose: Pose
+    warp: Warp
+    head: Head | None
+
+    def outline(self, row: Row) -> Points:
+        """Return the corners of *row* on the picture, clockwise from the upper left."""
+        size = self.preset.type_size
+        right = row.x + layout.row_width(self.preset)
+        return self._on_picture(row.x, row.baseline - 0.75 * size, right, row.baseline + size / 4)
+
+    def block_outline(self, block: Block) -> Points:
+        """
+        Return the corners of the QR symbol of *block* on the picture, clockwise from the upper
+        left.
+        """
+        side = self.preset.symbol
+        return self._on_picture(block.x, block.y, block.x + side, block.y + side)
+
+    def _on_picture(self, left: float, top: float, right: float, bottom: float) -> Points:
+        corners = np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
+        pixel = self.preset.type_size / glyphs.EM
+        return self.pose.project(corners + self.warp.at(corners) * pixel)
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """
+    A sheet that may lie on a picture: where, and by what score its rows look like rows there.
+    *sheets* are those that it may be, laid out alike; *head* is known or not.
+    """
+
+    paper: Paper
+    preset: Preset
+    sheets: tuple[Sheet, ...]
+    pose: Pose
+    head: Head | None
+    score: float
+
+
+@dataclass(frozen=True)
+class _Scan:
+    """What the finders look at: a picture, its corner marks, and the symbols read from it."""
+
+    pyramid: Pyramid
+    marks: CornerMarks
+    symbols: Sequence[Symbol]
+
+
+Finder = Callable[[_Scan], Iterator[Candidate]]
+
+
+def find(pyramid: Pyramid, symbols: Sequence[Symbol]) -> tuple[LocatedSheet, ...]:
+    """
+    Return the sheets on the picture of *pyramid*: those that the *symbols* read from it are of, or
+    where none was read, one that lies as its corner marks say.
+    """
+    scan = _Scan(pyramid, CornerMarks(pyramid.picture), symbols)
+    for finder in _FINDERS:
+        located = tuple(_located(scan, candidate) for candidate in _chosen(finder(scan)))
+        if located:
+            return located
+    return ()
+
+
+def _chosen(candidates: Iterable[Candidate]) -> Iterable[Candidate]:
+    """
+    Return of *candidates* that would be the same sheet the one of the highest score, if that is
+    enough to be believed.
+    """
+    best: dict[tuple[Head | None, int], Candidate] = {}
+    for candidate in candidates:
+        same = (candidate.head, candidate.sheets[0].rows[0].number)
+        others = best.get(same)
+        least = _LEAST_SCORE if others is None else others.score
+        if candidate.score > least:
+            best[same] = candidate
+    return best.values()
+
+
+def _by_symbols(scan: _Scan) -> Iterator[Candidate]:
+    """Yield for each sheet that symbols were read of the places where these put it."""
+    of_sheet: dict[tuple[Head, int], list[Symbol]] = {}
+    for symbol in scan.symbols:
+        if symbol.head is not None:
+            of_sheet.setdefault((symbol.head, symbol.sheet), []).append(symbol)
+    for (head, number), ours in of_sheet.items():
+        for paper in PAPERS.values():
+            plan = layout.plan(head.total, paper)
+            if number < len(plan.sheets):
+                sheet = plan.sheets[number]
+                for fitted in _poses_by_symbols(scan, ours, sheet, plan):
+                    score = _sheet_score(scan, sheet, fitted, plan.preset)
+                    yield Candidate(paper, plan.preset, (sheet,), fitted, head, score)
+
+
+def _by_head_line(scan: _Scan) -> Iterator[Candidate]:
+    """
+    Yield the sheet whose head line is legible where the corner marks put it: one, for a head line
+    whose check agrees is hardly ever read by chance.
+    """
+    for paper, fitted in _poses_by_marks(scan, PAPERS.values()):
+        for preset in PRESETS:
+            row = layout.sheet(1, 1, paper, preset).head
+            seen = strips.view(scan.pyramid, fitted, preset.type_size)
+            warp, score = strips.align(seen, [row], preset.type_size, _HOPELESS)
+            head = _head_read(seen, row, preset, warp) if score > _LEAST_SCORE else None
+            plan = _plan(head, paper, preset)
+            if plan is not None:
+                yield Candidate(paper, preset, plan.sheets, fitted, head, score)
+                return
+
+
+def _by_score(scan: _Scan) -> Iterator[Candidate]:
+    """Yield the places where the corner marks put a sheet, whichever it is."""
+    for paper in PAPERS.values():
+        for _, fitted in islice(_poses_by_marks(scan, [paper]), _MOST_TRIED):
+            for preset in PRESETS:
+                sheets = _all_sheets(paper, preset)
+                score = _sheet_score(scan, sheets[0], fitted, preset)
+                yield Candidate(paper, preset, sheets, fitted, None, score)
+
+
+_FINDERS: tuple[Finder, ...] = (_by_symbols, _by_head_line, _by_score)
+
+
+def _poses_by_symbols(
+    scan: _Scan, symbols: Iterable[Symbol], sheet: Sheet, plan: Plan
+) -> Iterator[Pose]:
+    """
+    Yield poses by the corners of *symbols*, slanted and not, and the likeliest by corner marks that
+    puts the symbols where they were read.
+    """
+    blocks = {block.first: block for block in sheet.blocks}
+    pairs = [(blocks[symbol.first], symbol) for symbol in symbols if symbol.first in blocks]
+    if not pairs:
+        return
+    side = plan.preset.symbol
+    unit = np.array([(0, 0), (1, 0), (1, 1), (0, 1)]) * side
+    on_sheet = np.concatenate([np.array((block.x, block.y)) + unit for block, _ in pairs])
+    on_picture = np.array([corner for _, symbol in pairs for corner in symbol.corners], float)
+    for slanted in (True, False):
+        fitted = pose.fit(on_sheet, on_picture, slanted=slanted)
+        if fitted is not None:
+            yield fitted
+    middle = on_sheet.mean(axis=0)
+    for _, by_marks in scan.marks.poses([plan.paper]):
+        if np.linalg.norm(by_marks.locate(on_picture).mean(axis=0) - middle) < _NEAR * side:
+            yield by_marks
+            return
+
+
+def _poses_by_marks(scan: _Scan, papers: Iterable[Paper]) -> Iterator[tuple[Paper, Pose]]:
+    # Where a symbol was read, it says better than any mark where the sheet lies.
+    return iter(()) if scan.symbols else scan.marks.poses(papers)
+
+
+def _sheet_score(scan: _Scan, sheet: Sheet, fitted: Pose, preset: Preset) -> float:
+    """Return how like rows the rows of *sheet* look, of which some are tried."""
+    rows = [sheet.head, *sheet.rows[:: max(1, len(sheet.rows) // _SAMPLE)]]
+    seen = strips.view(scan.pyramid, fitted, preset.type_size)
+    warp, score = strips.align(seen, rows, preset.type_size, _HOPELESS)
+    # A warp can bend a wrong sheet to look right: the less of it, the likelier.
+    bent = np.abs(warp.at(np.array([(row.x, row.baseline) for row in rows]))).max()
+    return score - _TAKEN_OFF * float(bent)
+
+
+def _located(scan: _Scan, candidate: Candidate) -> LocatedSheet:
+    """Return *candidate* with its warp measured by all rows, and which of its sheets it is."""
+    paper, preset, sheets = candidate.paper, candidate.preset, candidate.sheets
+    seen = strips.view(scan.pyramid, candidate.pose, preset.type_size)
+    rows = (sheets[0].head, *sheets[0].rows)
+    warp, _ = strips.align(seen, rows, preset.type_size)
+    head = candidate.head
+    if head is None:
+        # The rows have told better where the head line is than its own seven groups did.
+        head = _head_read(seen, sheets[0].head, preset, warp)
+        plan = _plan(head, paper, preset)
+        head, sheets = (head, plan.sheets) if plan else (None, sheets)
+    sheet = _sheet_shown(seen, sheets, preset, warp)
+    return LocatedSheet(paper, preset, sheet, candidate.pose, warp, head)
+
+
+def _plan(head: Head | None, paper: Paper, preset: Preset) -> Plan | None:
+    """Return the plan for the lines that *head* tells of, None where it has another preset."""
+    if head is None:
+        return None
+    plan = layout.plan(head.total, paper)
+    return plan if plan.preset == preset else None
+
+
+@cache
+def _all_sheets(paper: Paper, preset: Preset) -> tuple[Sheet, ...]:
+    """Return all sheets that *preset* allows, however many lines there are in all."""
+    size = preset.lines_a_page
+    return tuple(
+        layout.sheet(first, min(first + size - 1, LAST_NUMBER), paper, preset)
+        for first in range(1, LAST_NUMBER + 1, size)
+    )
+
+
+def _head_read(seen: View, row: Row, preset: Preset, warp: Warp) -> Head | None:
+    cells = strips.cells(strips.settled(strips.cut(seen, [row], preset.type_size, warp)))
+    scores = glyphs.scores(cells, glyphs.fitting_templates(cells))
+    text = soft_decision.decode(scores[0], head_line.NUMBER, NO_MARK)
+    return head_line.read(text) if text else None
+
+
+def _sheet_shown(seen: View, sheets: Sequence[Sheet], preset: Preset, warp: Warp) -> Sheet:
+    """Return which of *sheets*, laid out alike, has the line numbers that are printed."""
+    if len(sheets) == 1:
+        return sheets[0]
+    straight = strips.settled(strips.cut(seen, sheets[0].rows, preset.type_size, warp))
+    cells = strips.cells(straight, first=0)
+    scores = glyphs.scores(cells, glyphs.rendered(glyphs.DIGITS, glyphs.BLURS[1]))
+    return max(sheets, key=lambda sheet: _score_of_numbers(scores, sheet))
+
+
+def _score_of_numbers(scores: NDArray[np.float32], sheet: Sheet) -> float:
+    """
+    Return how like the line numbers of *sheet* the cells before the rows look, the mean over the
+    digits.
+    """
+    numbers = (f"{row.number:{NUMBER_CHARACTERS}d}" for row in sheet.rows)
+    digits = [
+        (at, place, int(digit))
+        for at, number in enumerate(numbers)
+        for place, digit in enumerate(number)
+        if digit != " "
+    ]
+    return float(scores[tuple(np.array(digits).T)].mean())

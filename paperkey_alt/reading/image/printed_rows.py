@@ -1,0 +1,142 @@
+"""
+What the printed rows of a sheet say, by the places at which they are set: `read`.
+
+No program for reading text in general is needed: the font, the places and the check of every line
+are known. The rows are cut out (`strips`), each cell is scored with each character (`glyphs`), and
+the check of the line decides between likely characters (`soft_decision`). Rows that then agree with
+their check show what this sheet's characters look like, and the others are scored once more with
+those.
+
+The thresholds were set with ``tests/bench/scan_matrix.py``.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from paperkey_alt.format import head_line, lines
+from paperkey_alt.format.lines import ALPHABET, NO_MARK
+from paperkey_alt.reading.image import glyphs, soft_decision, strips
+from paperkey_alt.reading.image.glyphs import ROOM
+from paperkey_alt.reading.image.soft_decision import LEGIBLE
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from paperkey_alt.reading.image.locate import LocatedSheet
+    from paperkey_alt.reading.image.pyramid import Pyramid
+    from paperkey_alt.sheet.layout import Row
+
+_LEGIBLE_ROW = 10  # characters without which a row is not worth mentioning
+_MOST_ERASED = (0, 2, 4)  # characters given as unreadable, of a row that agrees with no check
+_KNOWN_WELL = 3  # readings of a character from which the sheet's own print of it is a template
+
+
+@dataclass(frozen=True)
+class PrintedRow:
+    """
+    What a row says: its line number by its place, and ways to read it, likeliest first. *seen* is
+    what it looks like; the check agrees with *chosen*, None where it agrees with nothing likely.
+    """
+
+    number: int
+    seen: str
+    chosen: str | None
+    texts: tuple[str, ...]
+
+    @property
+    def fine(self) -> bool:
+        """Whether the check agrees with what the row looks like."""
+        return self.seen == self.chosen
+
+
+@dataclass(frozen=True)
+class PrintedSheet:
+    """A sheet on a picture and what its rows say, those left out that show next to nothing."""
+
+    located: LocatedSheet
+    rows: tuple[PrintedRow, ...]
+
+
+def read(pyramid: Pyramid, located: LocatedSheet, known: Collection[int] = ()) -> PrintedSheet:
+    """Return what the rows of *located* say, but those whose number is *known*."""
+    sheet = located.sheet
+    rows = [row for row in (sheet.head, *sheet.rows) if row.number not in known]
+    return PrintedSheet(located, tuple(_read(pyramid, located, rows)) if rows else ())
+
+
+def _read(pyramid: Pyramid, located: LocatedSheet, rows: Sequence[Row]) -> Iterator[PrintedRow]:
+    type_size = located.preset.type_size
+    seen = strips.view(pyramid, located.pose, type_size)
+    cells = strips.cells(strips.settled(strips.cut(seen, rows, type_size, located.warp)))
+    templates = glyphs.fitting_templates(cells)
+    scores = glyphs.scores(cells, templates)
+    mark = located.head.mark if located.head else _voted_mark(rows, scores)
+    texts = _decoded(rows, scores, mark)
+    if any(texts) and not all(texts):
+        own = _own_templates(cells, texts, templates)
+        again = [at for at, text in enumerate(texts) if text is None]
+        scores[again] = np.maximum(scores[again], glyphs.scores(cells[again], own))
+        better = _decoded(rows, scores, mark)
+        texts = [text or other for text, other in zip(texts, better, strict=True)]
+    return _printed_rows(rows, scores, texts)
+
+
+def _own_templates(
+    cells: NDArray[np.float32], texts: Sequence[str | None], templates: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """
+    Return *templates*, with those of the characters that were often read for certain as this sheet
+    shows them.
+    """
+    inner = glyphs.normalised(cells[..., ROOM:-ROOM, ROOM:-ROOM])
+    shown: dict[str, list[NDArray[np.float32]]] = {character: [] for character in ALPHABET}
+    for at, text in enumerate(texts):
+        for place, character in enumerate(text or ""):
+            shown[character].append(inner[at, place])
+    own = templates.copy()
+    for value, character in enumerate(ALPHABET):
+        if len(shown[character]) >= _KNOWN_WELL:
+            own[value] = np.mean(shown[character], axis=0).reshape(own.shape[1:])
+    return own
+
+
+def _voted_mark(rows: Sequence[Row], scores: NDArray[np.float32]) -> str | None:
+    """Return the set mark that most rows imply, if more than one does."""
+    implied = (
+        lines.implied_mark(soft_decision.hard_decision(of_row), row.number)
+        for row, of_row in zip(rows, scores, strict=True)
+        if row.number != head_line.NUMBER
+    )
+    votes = Counter(mark for mark in implied if mark).most_common(1)
+    return votes[0][0] if votes and votes[0][1] > 1 else None
+
+
+def _decoded(
+    rows: Sequence[Row], scores: NDArray[np.float32], mark: str | None
+) -> list[str | None]:
+    """Return for each row the characters that its check agrees with under *mark*, if there are."""
+    marks = [NO_MARK if row.number == head_line.NUMBER else mark for row in rows]
+    legible = (scores.max(axis=2) >= LEGIBLE).all(axis=1)
+    return [
+        soft_decision.decode(of_row, row.number, under) if under and is_legible else None
+        for row, of_row, under, is_legible in zip(rows, scores, marks, legible, strict=True)
+    ]
+
+
+def _printed_rows(
+    rows: Sequence[Row], scores: NDArray[np.float32], texts: Sequence[str | None]
+) -> Iterator[PrintedRow]:
+    for row, of_row, text in zip(rows, scores, texts, strict=True):
+        seen = soft_decision.hard_decision(of_row)
+        if text is not None:
+            yield PrintedRow(row.number, seen, text, (text,))
+        elif (of_row.max(axis=1) >= LEGIBLE).sum() >= _LEGIBLE_ROW:
+            ways = (soft_decision.erased(of_row, most) for most in _MOST_ERASED)
+            yield PrintedRow(row.number, seen, None, tuple(dict.fromkeys(ways)))
