@@ -118,7 +118,7 @@ def shares(findings: Findings) -> list[str]:
 def standing(shares: Standing) -> str:
     """Return in one sentence how the shares of a backup stand."""
     more = max(0, shares.needed - len(shares.complete))
-    rest = f"{more} more would give it back" if more else "enough to give it back"
+    rest = f"{more} more would give it back" if more else "that is as many as are needed"
     return (
         f"Backup {shares.backup}: {noun(shares.complete, 'share')} "
         f"{', '.join(map(str, shares.complete))} of {shares.count} can be read in full; {rest}."

@@ -326,9 +326,8 @@ def _recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
     cut = f", cut off the last {head.padding} of them" if head.padding else ""
     shares = f" of any {head.share.threshold} shares" if head.share else ""
     with_program = (
-        f"With Ragleaf: scan the sheets{shares}, or type their lines, and say: ragleaf restore "
-        f"FILES{public} -o KEYFILE. A spare line stands in for one that cannot be read; each QR "
-        "block has the lines beside it."
+        f"With Ragleaf: scan the sheets{shares}, or type their lines: ragleaf restore FILES{public} "
+        "-o KEYFILE. Spare lines stand in for lost ones; a QR block has the lines beside it."
     )
     without = (
         f"Without it: type the first 24 characters of lines 1 to {head.data_lines} in order (A–Z, "
