@@ -50,7 +50,7 @@ class RagleafError(Exception):
     """
 
     exit_status: ClassVar[int] = 1
-    advice: str = "Nothing was written."
+    advice: str = "Look at what is named, and try again."
 
     def __init__(self, what: str, *, advice: str | None = None, place: Place | None = None) -> None:
         super().__init__(what)
@@ -99,7 +99,7 @@ class UnsupportedKey(KeyFileError):
     A key of a version or algorithm whose public part Ragleaf cannot tell from its secret part.
     """
 
-    advice = "Keep this key by another way; no sheet was made."
+    advice = "Use a newer Ragleaf if there is one; --plain prints the key file as it is."
 
 
 class SeveralKeys(KeyFileError):
@@ -112,8 +112,9 @@ class UnprotectedSecret(KeyFileError):
     """The secret would stand on paper without any passphrase over it."""
 
     advice = (
-        "Give the key a passphrase in your OpenPGP program and export it again, or say "
-        "--allow-unprotected if the sheet will be guarded as well as the key itself."
+        "Seal the sheets with --seal, or give the key a passphrase in your OpenPGP program and "
+        "export it again, or say --allow-unprotected if the sheet will be guarded as well as the "
+        "key itself."
     )
 
 
@@ -158,18 +159,16 @@ class NoHeadLine(PaperError):
 
 
 class SeveralSets(PaperError):
-    """Lines of more than one complete set were given."""
+    """Lines of more than one complete set were given: a question, and no fault of the paper."""
 
+    exit_status = 2
     advice = "Choose one with --mark and its set mark, or give only the sheets of one set."
 
 
 class DigestMismatch(PaperError):
     """All lines passed their checks, and yet what they carry is not what was printed."""
 
-    advice = (
-        "Nothing was written. Compare the mended lines with the paper first, then read all sheets "
-        "afresh."
-    )
+    advice = "Read or type all lines of this set afresh."
 
 
 class UnknownFormat(PaperError):
@@ -194,13 +193,24 @@ class OutputError(RagleafError):
     """An output that could not be written; nothing of it was left behind."""
 
     exit_status = 2
-    advice = "Choose another place, or free the one named; nothing was written."
+    advice = "Choose another place, or free the one named."
 
 
 class DrillFailed(RagleafError):
-    """A rehearsal in which the paper did not give the key back."""
+    """A rehearsal in which the paper did not give the key back, or that was not found out."""
 
-    advice = "While the live key is there: print it anew, destroy these sheets, and rehearse again."
+    advice = (
+        "While the live key is there, print it anew and rehearse that print; keep these sheets "
+        "until then."
+    )
+
+
+class IncompleteKey(RagleafError):
+    """A key back from paper without all of its secrets."""
+
+    advice = (
+        "Keep the other backup or the card that has this secret, or print the key file that has it."
+    )
 
 
 class NoSuchEntry(RagleafError):
@@ -232,7 +242,7 @@ class MissingExtra(RagleafError):
 class WrongPassphrase(RagleafError):
     """A passphrase that opens nothing here."""
 
-    advice = "Try again; mind the keyboard layout and capital letters. Nothing was written."
+    advice = "Try again; mind the keyboard layout and capital letters."
 
 
 class NoTerminal(RagleafError):
@@ -260,7 +270,16 @@ class KeyPairMismatch(KeyFileError):
 class SharesDisagree(PaperError):
     """Shares that do not belong to one secret."""
 
-    advice = "Nothing was written. Bring one more share, or leave out the one you trust least."
+    advice = "Bring one more share, or leave out the one you trust least."
+
+
+class SharesConflict(PaperError):
+    """Complete shares of one backup that contradict each other."""
+
+    advice = (
+        "Ask each holder which sheet is theirs: line 1 begins with the same "
+        "24 characters on all true shares. Then name a set that you trust with --mark."
+    )
 
 
 class NotEnoughShares(PaperError):

@@ -16,6 +16,7 @@ from paperkey_alt.format import backup, body, shares
 from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.body import Seal
 from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.payload import BLIND_BYTES
 from paperkey_alt.keys import Form
 from paperkey_alt.records.entry import printed
 from paperkey_alt.sheet import draw, layout, letter, text_file, words
@@ -121,6 +122,7 @@ def command(
         inputs=[keyfile, passphrase_from, register_file],
         force=force,
     )
+    ask = passphrases.source(passphrase_from)
     with in_file(keyfile):
         extract = keys.extract(
             files.read(keyfile, files.LONGEST_KEY_FILE),
@@ -130,7 +132,8 @@ def command(
             prove=prove,
             allow_unprotected=allow_unprotected,
             fingerprint=fingerprint,
-            ask=passphrases.source(passphrase_from),
+            ask=ask,
+            blind=os.urandom(BLIND_BYTES),
         )
     line_sets = _line_sets(extract, terms, spare, paper)
     now = machine.now()
@@ -145,7 +148,16 @@ def command(
             contents[lines] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=force)
     sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
-    say(words.printed(line_sets, extract.notes, captions[0], sheets_each))
+    say(
+        words.printed(
+            line_sets,
+            extract.notes,
+            captions[0],
+            sheets_each,
+            is_revocable=extract.is_revocable,
+        )
+    )
+    say([*words.cautions(extract), *passphrases.unneeded(ask)])
     weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
     if weighty:
         say([f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"])

@@ -11,6 +11,7 @@ import click
 from paperkey_alt import keys
 from paperkey_alt.cli import files, given_sources, options, passphrases, report
 from paperkey_alt.cli.terminal import say, show
+from paperkey_alt.errors import IncompleteKey
 from paperkey_alt.foreign_text import clean
 from paperkey_alt.format import backup
 from paperkey_alt.format.body import SealedBody, read_plain
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
     from PIL.Image import Image as Picture
 
-    from paperkey_alt.format.body import Ask
+    from paperkey_alt.cli.passphrases import FromFile, Prompt
     from paperkey_alt.format.recover import Findings
     from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.reading.page import Page
@@ -52,7 +53,7 @@ if TYPE_CHECKING:
     help="Show nothing that is printed on the map, so that it can be shown to a helper.",
 )
 @options.passphrase_from
-@options.mark
+@options.marks
 @options.fingerprint
 @options.force
 def command(
@@ -65,7 +66,7 @@ def command(
     map_name: str | None,
     veil: bool,
     passphrase_from: str | None,
-    mark: str | None,
+    marks: tuple[str, ...],
     fingerprint: str | None,
     force: bool,
 ) -> None:
@@ -94,9 +95,9 @@ def command(
     say(report.wanted(findings))
     if prove:
         certificate = given_sources.certificate(public, fingerprint)
-        say(_prove(findings, mark, certificate, passphrases.source(passphrase_from)))
+        _prove(findings, marks, certificate, passphrases.source(passphrase_from))
     else:
-        say(_legible(findings, mark))
+        say(_legible(findings, marks))
 
 
 def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
@@ -127,25 +128,46 @@ def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
     return damage_map.encode(maps(), pdf=pdf)
 
 
-def _legible(findings: Findings, mark: str | None) -> list[str]:
+def _legible(findings: Findings, marks: tuple[str, ...]) -> list[str]:
     """
     Return what is to be said when all that was given can be read in full; raise what keeps it from
     that.
     """
-    shares = [report.standing(standing) for standing in backup.standings(findings)]
+    shares = backup.standings(findings, marks)
     if shares:
-        return shares
-    joined = backup.join(findings, mark)
+        told = [sentence for standing in shares for sentence in report.not_joined(standing)]
+        return [
+            *report.shares(findings),
+            *dict.fromkeys(told),
+            *map(report.standing, shares),
+        ]
+    joined = backup.join(findings, marks)
+    told = report.not_joined(joined)
     if isinstance(joined.body, SealedBody):
-        return ["It is sealed; whether a passphrase opens it was not tried (--prove does)."]
+        return [*told, "It is sealed; whether a passphrase opens it was not tried (--prove does)."]
     read_plain(joined.body)
-    return []
+    return told
 
 
-def _prove(findings: Findings, mark: str | None, certificate: Key | None, ask: Ask) -> list[str]:
+def _prove(
+    findings: Findings, marks: tuple[str, ...], certificate: Key | None, ask: Prompt | FromFile
+) -> None:
     """
-    Prove that the sheets carry secrets that belong to their public keys; return what to say of it.
+    Prove that the sheets carry secrets that belong to their public keys, and say what came back;
+    raise IncompleteKey where the key came back without one of its secrets.
     """
-    rebuilt, passphrase = given_sources.rebuild(findings, mark, certificate, ask)
+    rebuilt, passphrase = given_sources.rebuild(findings, marks, certificate, ask)
     unproven = keys.check_pairs(rebuilt, ask, () if passphrase is None else (passphrase,))
-    return [*(f"Not proven: {what}." for what in unproven), f"Read back in full: {rebuilt.title}"]
+    lacking = [] if rebuilt.key is None else rebuilt.key.without_secret
+    whole = " in full" if not lacking else ""
+    say(
+        [
+            *rebuilt.notes,
+            *(f"Not proven: {what}." for what in unproven),
+            f"Read back{whole}: {rebuilt.title}",
+            *passphrases.unneeded(ask),
+        ]
+    )
+    if lacking:
+        titles = " and the ".join(part.title for part in lacking)
+        raise IncompleteKey(f"this paper does not have the secret of the {titles}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
@@ -9,33 +10,124 @@ import click
 from paperkey_alt.cli import files, given_register, given_sources, options, passphrases
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine
-from paperkey_alt.errors import CertificateError, DrillFailed, PaperError, SeveralSets, in_file
-from paperkey_alt.format.head_line import backup_characters
+from paperkey_alt.errors import (
+    CertificateError,
+    DrillFailed,
+    NoTerminal,
+    PaperError,
+    SeveralSets,
+    SharesConflict,
+    UnsupportedKey,
+    WrongPassphrase,
+    in_file,
+)
+from paperkey_alt.format import backup
 from paperkey_alt.keys import comparison
-from paperkey_alt.keys.comparison import Verdict
+from paperkey_alt.keys.comparison import Result, Verdict
 from paperkey_alt.records import entry
 
 if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator
+
+    from paperkey_alt.errors import RagleafError
     from paperkey_alt.format.body import Ask
     from paperkey_alt.format.recover import Findings, SetFinding
-    from paperkey_alt.keys.comparison import LiveFile
+    from paperkey_alt.keys.comparison import Compared, Comparison, LiveFile
 
+
+@dataclass(frozen=True)
+class _Told:
+    """
+    What is told of a verdict that is no agreement: how the sentence begins, what to do, and what
+    the register notes, None where the verdict says nothing of the paper.
+    """
+
+    begins: str
+    advice: str
+    outcome: str | None = None
+
+
+_GIVES_NOT = "this paper does not give this key back, because "
+_NOT_KNOWN = "whether this paper gives this key back was not found out: "
 _ANOTHER = "Give with --key the live file of the key whose fingerprint is printed on the sheets."
-_WORDS = {
-    Verdict.SAME_FILE: "This paper gives this key back: the whole file, byte for byte.",
-    Verdict.SAME_SECRETS: (
-        "This paper gives this key back: its secret part came back byte for byte."
+_PRINT_ANEW = (
+    "While the live key is there: print it anew, and rehearse those sheets. Keep these until then."
+)
+_FULLER = "Give with --key a file that has every secret of the key."
+_TOLD = {
+    Verdict.ANOTHER_FILE: _Told(
+        f"{_GIVES_NOT}it carries another file than --key names: {{}}",
+        "Give with --key the file that was printed. If it has changed since, these sheets have it "
+        "as it was then.",
     ),
-    Verdict.OWN_REVOCATION: (
-        "This paper gives a revocation certificate of this key, which the key made."
+    Verdict.ANOTHER_KEY: _Told(f"{_GIVES_NOT}it carries another key: {{}}", _ANOTHER),
+    Verdict.WRONG_ON_PAPER: _Told(
+        _GIVES_NOT, f"{_PRINT_ANEW} --prove checks the live key.", entry.GIVES_NOT
     ),
-    Verdict.SOMETHING_ELSE: "it carries something else: {}",
-    Verdict.ANOTHER_KEY: "it carries another key: {}",
-    Verdict.SECRET_MISSING: "the live key has the {}, which is not on this paper",
-    Verdict.PROTECTED_OTHERWISE: (
-        "the secret of the {} is protected otherwise now: its passphrase was changed since"
+    Verdict.SECRET_MISSING: _Told(_GIVES_NOT, _PRINT_ANEW, entry.GIVES_NOT),
+    Verdict.ANOTHER_SECRET: _Told(
+        _GIVES_NOT,
+        "Keep both. Restore these sheets, and try in your OpenPGP program which of the two works.",
+        entry.GIVES_NOT,
+    ),
+    Verdict.LIVE_LACKS: _Told(_NOT_KNOWN, _FULLER),
+    Verdict.NO_LIVE_SECRET: _Told(
+        f"{_NOT_KNOWN}the live file has no secret of the key {{}} to compare with: it is a public "
+        "certificate, or has stubs in place of the secrets",
+        _FULLER,
+    ),
+    Verdict.WRONG_LIVE: _Told(
+        "it is the live file that is at fault: ",
+        "Keep these sheets. Restore the key from them, and compare it with an older copy.",
+    ),
+    Verdict.NOT_COMPARED: _Told(
+        _NOT_KNOWN, "Rehearse again with the passphrases of the sheets and of the live key at hand."
+    ),
+    Verdict.BOTH_LACK: _Told(
+        "this paper gives back what the live file has, and that is not the whole key: ",
+        "Print the key file that has that secret too; what is only on a card cannot be printed.",
     ),
 }
+_CLAUSES = {
+    Result.WRONG_ON_PAPER: "the secret of the {} on it does not belong to its public key",
+    Result.MISSING_ON_PAPER: "the live key has the {}, whose secret is not on this paper",
+    Result.ANOTHER_SECRET: (
+        "the secret numbers of the {} are not those of the live file, and which of the two belong "
+        "to the public key cannot be told here"
+    ),
+    Result.WRONG_LIVE: (
+        "the secret of the {} in it does not belong to its public key, and the one on this paper "
+        "does"
+    ),
+    Result.NOT_COMPARED: "the secret of the {} was not compared, because {}",
+    Result.MISSING_LIVE: (
+        "the secret of the {} is on this paper and was not compared, for the live file does not "
+        "have it"
+    ),
+    Result.MISSING_ON_BOTH: (
+        "neither the live file nor this paper has the secret of the {}, only a stub or the public "
+        "part"
+    ),
+}
+_SENTENCES = {
+    Result.SAME_BYTES: "The secret of the {}: the same bytes.",
+    Result.SAME_SECRET: (
+        "The secret of the {}: the same numbers in other bytes; what opens the one opens the other."
+    ),
+    Result.ANOTHER_PASSPHRASE: (
+        "The secret of the {}: the same numbers. The passphrase that opens it on this paper does "
+        "not open it in the live file."
+    ),
+    Result.UNPROTECTED_ON_PAPER: (
+        "The secret of the {}: the same numbers, on this paper without a passphrase of their own."
+    ),
+    Result.UNPROTECTED_LIVE: (
+        "The secret of the {}: the same numbers, in the live file without a passphrase."
+    ),
+}
+_COMPARE_ELSEWHERE = (
+    "Restore these sheets, and try in your OpenPGP program whether the restored key works."
+)
 
 
 @click.command()
@@ -48,7 +140,7 @@ _WORDS = {
     help="The live secret key file to compare with.",
 )
 @options.passphrase_from
-@options.mark
+@options.marks
 @options.fingerprint
 @options.register
 @options.no_register
@@ -57,7 +149,7 @@ def command(
     *,
     keyfile: str,
     passphrase_from: str | None,
-    mark: str | None,
+    marks: tuple[str, ...],
     fingerprint: str | None,
     register_path: str | None,
     no_register: bool,
@@ -69,55 +161,118 @@ def command(
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
     live = comparison.live_file(files.read(keyfile, files.LONGEST_KEY_FILE), fingerprint)
+    ask = passphrases.source(passphrase_from)
     findings = None
     try:
         findings = given_sources.collect(given_sources.read(sources))
-        ask = passphrases.source(passphrase_from)
-        said = _rehearse(findings, mark, keyfile, live, ask)
-    except (PaperError, CertificateError, DrillFailed) as error:
-        # Which set is meant is a question of ours; it says nothing of the paper.
-        if findings and not no_register and not isinstance(error, SeveralSets):
-            _note(register_path, _chosen(findings, mark), live, entry.GIVES_NOT)
-        advice = _ANOTHER if isinstance(error, CertificateError) else error.advice
-        raise DrillFailed(
-            f"this paper does not give this key back, because {error}", advice=advice
-        ) from None
-    say([said, "Nothing was written but a date in the register, if it has this backup."])
-    if not no_register:
-        # A set that was given beside and is not complete was not rehearsed.
-        chosen = [finding for finding in _chosen(findings, mark) if finding.body is not None]
-        _note(register_path, chosen, live, entry.GIVES)
+        compared = _rehearse(findings, marks, keyfile, live, ask)
+        failure, outcome = _judged(compared)
+        texts = list(_told(compared)) if compared.agrees else []
+    except (PaperError, CertificateError, WrongPassphrase, NoTerminal) as error:
+        failure, outcome, texts = *_failed(error), []
+    # The result comes first, whatever there is to say of the register.
+    if failure is None:
+        say([*texts, "Nothing was written but a date in the register, if it has this backup."])
+    else:
+        say([f"ragleaf: {failure}.", f"  {failure.advice}"])
+    say(passphrases.unneeded(ask))
+    if findings is not None and outcome is not None and not no_register:
+        chosen = _chosen(findings, marks)
+        if outcome == entry.GIVES:
+            # A set that was given beside and is not complete was not rehearsed.
+            chosen = [finding for finding in chosen if finding.body is not None]
+        _note(register_path, chosen, live, outcome)
+    if failure is not None:
+        click.get_current_context().exit(failure.exit_status)
 
 
-def _rehearse(findings: Findings, mark: str | None, keyfile: str, live: LiveFile, ask: Ask) -> str:
+def _rehearse(
+    findings: Findings, marks: tuple[str, ...], keyfile: str, live: LiveFile, ask: Ask
+) -> Comparison:
     """
-    Return what the sheets were found to give back; raise DrillFailed, PaperError or
-    CertificateError where they do not, and what is wrong with the file *keyfile* where its key is
-    needed.
+    Return what the sheets give back beside the live file; raise PaperError, CertificateError or
+    WrongPassphrase where they give nothing, and what is wrong with the file *keyfile* where its key
+    is needed.
     """
     try:
-        rebuilt, _ = given_sources.rebuild(findings, mark, live.key, ask)
+        rebuilt, passphrase = given_sources.rebuild(findings, marks, live.key, ask)
     except CertificateError:
         if live.problem is None:
             raise
         with in_file(keyfile):
             raise live.problem from None
-    compared = comparison.compare(rebuilt, live)
-    words = _WORDS[compared.verdict].format(compared.title)
-    if not compared.agrees:
-        raise DrillFailed(words)
-    return words
+    return comparison.compare(rebuilt, live, ask, () if passphrase is None else (passphrase,))
 
 
-def _chosen(findings: Findings, mark: str | None) -> list[SetFinding]:
-    """Return the sets that *mark*, a set mark or backup number, names; all if it is None."""
-    return [
-        finding
-        for finding in findings.sets
-        if mark is None
-        or finding.head.mark == mark
-        or (finding.head.share and backup_characters(finding.head.share.backup) == mark)
+def _judged(compared: Comparison) -> tuple[DrillFailed | None, str | None]:
+    """
+    Return the failure that *compared* is, None where it is none, and what is to be noted of the
+    paper, None where it says nothing of that.
+    """
+    if compared.agrees:
+        return None, entry.GIVES
+    told = _TOLD[compared.verdict]
+    clauses = [
+        _CLAUSES[secret.result].format(secret.title, secret.problem)
+        for secret in compared.having(*_CLAUSES)
     ]
+    what = told.begins.format(compared.title) + "; ".join(clauses)
+    return DrillFailed(
+        what, advice=_advice(compared.having(Result.NOT_COMPARED), told)
+    ), told.outcome
+
+
+def _advice(not_compared: tuple[Compared, ...], told: _Told) -> str:
+    problems = [secret.problem for secret in not_compared]
+    if told is _TOLD[Verdict.NOT_COMPARED]:
+        for problem in problems:
+            if isinstance(problem, NoTerminal):
+                return problem.advice
+            if isinstance(problem, UnsupportedKey):
+                return _COMPARE_ELSEWHERE
+    return told.advice
+
+
+def _failed(error: RagleafError) -> tuple[DrillFailed, str | None]:
+    """
+    As `_judged`, of an *error* that kept the paper from being compared. Which set is meant, a
+    passphrase that is not at hand and another key than the paper's say nothing of the paper.
+    """
+    if isinstance(error, WrongPassphrase | NoTerminal):
+        return DrillFailed(f"{_NOT_KNOWN}{error}", advice=error.advice), None
+    if isinstance(error, CertificateError):
+        own = error.advice != CertificateError.advice
+        return DrillFailed(f"{_GIVES_NOT}{error}", advice=error.advice if own else _ANOTHER), None
+    outcome = None if isinstance(error, SeveralSets | SharesConflict) else entry.GIVES_NOT
+    return DrillFailed(f"{_GIVES_NOT}{error}", advice=error.advice), outcome
+
+
+def _told(compared: Comparison) -> Iterator[str]:
+    """Yield what agreement there is, in sentences."""
+    if compared.verdict is Verdict.SAME_FILE:
+        yield "This paper gives this key back: the whole file, byte for byte."
+        return
+    if compared.verdict is Verdict.OWN_REVOCATION:
+        yield "This paper gives a revocation certificate of this key, which the key made."
+        return
+    results = {secret.result for secret in compared.secrets}
+    if results == {Result.SAME_BYTES}:
+        yield "This paper gives this key back: its secret part came back byte for byte."
+        return
+    if Result.ANOTHER_PASSPHRASE in results:
+        yield "This paper gives this key back: the same key under another passphrase."
+    else:
+        yield "This paper gives this key back: the same key, by its secret numbers."
+    for secret in compared.secrets:
+        yield _SENTENCES[secret.result].format(secret.title)
+    if Result.ANOTHER_PASSPHRASE in results:
+        yield "Keep the passphrase of these sheets as long as you keep them."
+
+
+def _chosen(findings: Findings, marks: Collection[str]) -> list[SetFinding]:
+    """Return the sets that *marks*, set marks or backup numbers, name; all if there are none."""
+    named = {mark.upper() for mark in marks}
+    return [finding for finding in findings.sets if not named or named & backup.names(finding.head)]
 
 
 def _note(path: str | None, rehearsed: list[SetFinding], live: LiveFile, outcome: str) -> None:

@@ -14,13 +14,21 @@ import click
 from paperkey_alt import keys
 from paperkey_alt.cli import files, process, report
 from paperkey_alt.cli.terminal import say
-from paperkey_alt.errors import PaperError, in_file
+from paperkey_alt.errors import (
+    CertificateError,
+    KeyFileError,
+    NoSuchKey,
+    PaperError,
+    SeveralKeys,
+    UnsupportedKey,
+    in_file,
+)
 from paperkey_alt.format import backup, body
 from paperkey_alt.format.recover import recover
 from paperkey_alt.reading import sources
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 
     from click._termui_impl import ProgressBar
 
@@ -91,26 +99,57 @@ _STEPS = 1000  # into which a source is divided
 
 
 def rebuild(
-    findings: Findings, mark: str | None, certificate: Key | None, ask: Ask
+    findings: Findings, marks: Collection[str], certificate: Key | None, ask: Ask
 ) -> tuple[Rebuilt, str | None]:
     """
     Return the secret that the sheets carry, and the passphrase of the seal if one was over it.
     """
-    joined = backup.join(findings, mark)
-    say(
-        f"Set {wrong} does not belong to the others, though its lines are fine: forged or mixed up."
-        for wrong in joined.wrong
-    )
+    say(report.shares(findings))
+    joined = backup.join(findings, marks)
+    say(report.not_joined(joined))
     unwrapped = body.unwrap(joined.body, ask)
-    rebuilt = keys.rebuild(
-        unwrapped.payload, certificate=certificate, passphrase=unwrapped.passphrase, ask=ask
-    )
+    try:
+        rebuilt = keys.rebuild(
+            unwrapped.payload,
+            certificate=certificate or _printed_certificate(findings, marks),
+            passphrase=unwrapped.passphrase,
+            ask=ask,
+        )
+    except UnsupportedKey as error:
+        raise UnsupportedKey(error.what, advice=_READ, place=error.place) from None
     return rebuilt, unwrapped.passphrase
+
+
+def _printed_certificate(findings: Findings, marks: Collection[str]) -> Key | None:
+    """Return the public certificate that is among the sheets, if one is."""
+    printed = backup.certificates(findings, marks)
+    if len(printed) > 1:
+        raise CertificateError(
+            f"the sheets of {len(printed)} public certificates were given",
+            advice="Name the set marks of the one that is meant and of the key with --mark.",
+        )
+    return keys.certificate(printed[0], None) if printed else None
 
 
 def certificate(name: str | None, fingerprint: str | None) -> Key | None:
     """Return the public certificate in the file *name*, if one is named."""
     if name is None:
         return None
+    data = files.read(name, files.LONGEST_KEY_FILE)
     with in_file(name):
-        return keys.certificate(files.read(name, files.LONGEST_KEY_FILE), fingerprint)
+        try:
+            key = keys.certificate(data, fingerprint)
+        except (SeveralKeys, NoSuchKey):
+            raise
+        except KeyFileError as error:
+            raise CertificateError(error.what, place=error.place) from None
+    if key.secret_packets:
+        caution = f"Caution: {name} is a secret key file; only what is public is taken from it."
+        say([caution, "  The public certificate is enough here: keep the secret key elsewhere."])
+    return key
+
+
+_READ = (
+    "The lines of these sheets could be read; this Ragleaf cannot work with what they carry. Use a "
+    "newer one, or follow the recipe printed on the sheet."
+)

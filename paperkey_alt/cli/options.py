@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from paperkey_alt.cli import option_types
 from paperkey_alt.sheet.layout import PAPERS
 
 force = click.option("--force", is_flag=True, help="Replace an output that exists.")
@@ -20,8 +21,14 @@ public = click.option(
     metavar="CERT",
     help="The public certificate, for sheets that carry only what is secret.",
 )
-mark = click.option(
-    "--mark", metavar="MARK", help="Which set mark or backup number, where several are given."
+marks = click.option(
+    "--mark",
+    "marks",
+    multiple=True,
+    metavar="MARK",
+    type=option_types.mark,
+    help="A set mark or backup number to choose, where sheets of several are given; a share that "
+    "you name is believed. May be given several times.",
 )
 sources = click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
 paper = click.option(

@@ -9,9 +9,11 @@ characters are is told on request, and these are of the secret.
 from __future__ import annotations
 
 import json
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from paperkey_alt import foreign_text
+from paperkey_alt.format.backup import Joined
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import is_swap
 from paperkey_alt.format.recover import Status
@@ -70,10 +72,12 @@ def page(read: Page) -> str:
     if printed:
         parts.append(f"printed {noun(printed, 'line')} {ranges(printed)}")
     where = f"{read.source}: page {read.page}" if read.pages > 1 else read.source
-    return f"{where}: {' and '.join(parts) or _NOTHING_READ}"
+    nothing = _NOTHING_READ if read.sheets or read.blocks else _NO_SHEET
+    return f"{where}: {' and '.join(parts) or nothing}"
 
 
 _NOTHING_READ = "no QR block and no printed line that can be read"
+_NO_SHEET = "no lines on this page; a letter, or a page of another kind, has none"
 
 
 def wanted(findings: Findings) -> list[str]:
@@ -81,14 +85,58 @@ def wanted(findings: Findings) -> list[str]:
     return [_wanted(finding) for finding in findings.sets if finding.needed]
 
 
+def shares(findings: Findings) -> list[str]:
+    """
+    Return what is to be said of shares that lie together: that they are of several backups, or one
+    was given more than once.
+    """
+    told = []
+    backups: dict[str, list[str]] = defaultdict(list)
+    for finding in findings.sets:
+        share = finding.head.share
+        if share is None:
+            continue
+        backup = backup_characters(share.backup)
+        backups[backup].append(str(share.number))
+        given = [line.places for line in finding.lines if line.status is not Status.MISSING]
+        if given and all(len({place.source for place in places}) > 1 for places in given):
+            told.append(
+                f"Share {share.number} of backup {backup} was given more than once; it counts once."
+            )
+    if len(backups) > 1:
+        listed = "; ".join(
+            f"{backup}: {noun(numbers, 'share')} {', '.join(numbers)}"
+            for backup, numbers in backups.items()
+        )
+        told.append(
+            f"Shares of {len(backups)} backups were given ({listed}); only shares of one backup "
+            "give back what they carry."
+        )
+    return told
+
+
 def standing(shares: Standing) -> str:
     """Return in one sentence how the shares of a backup stand."""
     more = max(0, shares.needed - len(shares.complete))
-    rest = f"{more} more would give the key back" if more else "enough to give the key back"
+    rest = f"{more} more would give it back" if more else "enough to give it back"
     return (
         f"Backup {shares.backup}: {noun(shares.complete, 'share')} "
         f"{', '.join(map(str, shares.complete))} of {shares.count} can be read in full; {rest}."
     )
+
+
+def not_joined(joined: Joined | Standing) -> list[str]:
+    """Return in sentences which complete sets were not used, and why."""
+    words = (
+        (
+            joined.apart if isinstance(joined, Joined) else (),
+            "Set {} was not used: it does not fit the sets that the secret was joined from. Some "
+            "holder altered a sheet; which one cannot be told from this.",
+        ),
+        (joined.left_out, "Set {} was left out: it contradicts the set that you named."),
+        (joined.strange, "Set {} is no share as Ragleaf prints it, and was left out."),
+    )
+    return [sentence.format(mark) for marks, sentence in words for mark in marks]
 
 
 def _lost_lines(finding: SetFinding) -> list[int]:
@@ -128,6 +176,8 @@ def _set_table(finding: SetFinding, *, characters: bool) -> str:
             f"spare lines: {verdict}."
         )
     ]
+    if finding.computed:
+        rows.append("  Line 0 was not read; it was computed from the other lines.")
     for status in Status:
         numbers = [line.number for line in finding.lines if line.status is status]
         data = [number for number in numbers if number <= head.data_lines]
@@ -235,6 +285,7 @@ def _set_value(finding: SetFinding, *, characters: bool) -> dict[str, object]:
         "data_lines": finding.head.data_lines,
         "spare_lines": finding.head.spare_lines,
         "share": _share_value(finding.head),
+        "computed": finding.computed,
         "restorable": finding.body is not None,
         "needed": finding.needed,
         "problem": finding.problem.what if finding.problem else None,

@@ -16,7 +16,7 @@ from paperkey_alt.cli.terminal import say
 @options.public
 @click.option("--binary", is_flag=True, help="Write an OpenPGP key without ASCII armor.")
 @options.passphrase_from
-@options.mark
+@options.marks
 @options.fingerprint
 @options.force
 def command(
@@ -26,7 +26,7 @@ def command(
     public: str | None,
     binary: bool,
     passphrase_from: str | None,
-    mark: str | None,
+    marks: tuple[str, ...],
     fingerprint: str | None,
     force: bool,
 ) -> None:
@@ -40,6 +40,6 @@ def command(
     say([*report.table(findings).split("\n"), *report.wanted(findings)])
     certificate = given_sources.certificate(public, fingerprint)
     ask = passphrases.source(passphrase_from)
-    rebuilt, _ = given_sources.rebuild(findings, mark, certificate, ask)
+    rebuilt, _ = given_sources.rebuild(findings, marks, certificate, ask)
     files.write({output: rebuilt.binary if binary else rebuilt.data}, force=force)
-    say([*rebuilt.notes, f"Restored: {rebuilt.title}"])
+    say([*rebuilt.notes, f"Restored: {rebuilt.title}", *passphrases.unneeded(ask)])

@@ -89,13 +89,14 @@ def command(
         inputs=[keyfile, certificate, passphrase_from, register_file],
         force=force,
     )
+    ask = passphrases.source(passphrase_from)
     with in_file(keyfile):
         key = keys.revocable(files.read(keyfile, files.LONGEST_KEY_FILE), fingerprint)
     if certificate:
         with in_file(certificate):
             payload = keys.read_revocation(files.read(certificate, files.LONGEST_KEY_FILE), key)
     else:
-        payload = _made(key, reason, comment, passphrases.source(passphrase_from))
+        payload = _made(key, reason, comment, ask)
     data, today = body.wrap(payload, None).data, machine.today()
     line_set = lay_out(data, Spare(DEFAULT_SPARE_PERCENT).lines_for(len(data), paper))
     caption = words.revocation_caption(key, line_set, payload, today=today)
@@ -103,7 +104,7 @@ def command(
     if text:
         contents[text] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=force)
-    say(words.revocation_printed(line_set))
+    say([*words.revocation_printed(line_set), *passphrases.unneeded(ask)])
     if not no_register:
         entry = printed(
             payload,

@@ -8,6 +8,7 @@ What docs/format.md specifies, in its order: from a payload to lines, and back.
     Shares              shares, backup
     Payload             buffer, fields, payload
     Restoring           recover
+    Without line 0      computed_head
 
 A module may import those of any section.
 """

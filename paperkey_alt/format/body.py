@@ -11,9 +11,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Protocol
 
-from paperkey_alt.errors import UnprotectedSecret, WrongPassphrase
+from paperkey_alt.errors import UnknownFormat, UnprotectedSecret, WrongPassphrase
 from paperkey_alt.format import payload as payloads
-from paperkey_alt.format.payload import Compact
+from paperkey_alt.format.payload import Certificate, Compact
 
 if TYPE_CHECKING:
     from paperkey_alt.format.payload import Payload
@@ -123,4 +123,7 @@ def open_sealed(body: SealedBody, ask: Ask) -> Unwrapped:
             content = seals.unseal(body.data, passphrase)
         except WrongPassphrase:
             continue
-        return Unwrapped(payloads.decode(content), passphrase)
+        payload = payloads.decode(content)
+        if isinstance(payload, Certificate):
+            raise UnknownFormat("a public certificate is sealed, which Ragleaf does not")
+        return Unwrapped(payload, passphrase)

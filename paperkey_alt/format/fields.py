@@ -116,22 +116,6 @@ class Rest:
 
 
 @dataclass(frozen=True)
-class Counted(Generic[T]):
-    """Several *item*s behind their number, *width* bytes."""
-
-    width: int
-    item: Codec[T]
-
-    def pull(self, buffer: Buffer) -> tuple[T, ...]:
-        """Return as many as are stated."""
-        return tuple(self.item.pull(buffer) for _ in range(buffer.pull_number(self.width)))
-
-    def push(self, value: tuple[T, ...]) -> bytes:
-        """Return the items of *value* behind their number."""
-        return push_number(len(value), self.width) + b"".join(map(self.item.push, value))
-
-
-@dataclass(frozen=True)
 class ToEnd(Generic[T]):
     """Several *item*s one behind another, to the end."""
 

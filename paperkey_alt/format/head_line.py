@@ -38,6 +38,7 @@ _FIELDS = (
     ("set_mark", MARK_CHARACTERS),
     ("body_check", BODY_CHECK_CHARACTERS),
 )
+SHAPE_CHARACTERS = 7
 _COVERED = sum(width for name, width in _FIELDS if name not in ("set_mark", "body_check"))
 
 
@@ -112,6 +113,25 @@ class Head:
 def backup_characters(backup: int) -> str:
     """Return a backup number as it is printed and asked for: five base32 characters."""
     return _text(backup, BACKUP_CHARACTERS)
+
+
+def shape_characters(head: Head) -> str:
+    """Return the characters of *head* before those of a share: 1 to 7."""
+    return _characters(head)[:SHAPE_CHARACTERS]
+
+
+def completed(covered: str, body: bytes, mark: str) -> Head | None:
+    """
+    Return the head that begins with the characters *covered*, 1 to 15, and has the digest of *body*
+    behind them; None where that does not begin with *mark*.
+    """
+    digest = hashlib.sha256(covered.encode() + body).digest()
+    if base64.b32encode(digest[:5]).decode()[:MARK_CHARACTERS] != mark:
+        return None
+    characters = (
+        covered + base64.b32encode(digest).decode()[: MARK_CHARACTERS + BODY_CHECK_CHARACTERS]
+    )
+    return unpack(Line(NUMBER, base64.b32decode(characters)))
 
 
 def pack(head: Head) -> Line:

@@ -14,9 +14,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from paperkey_alt.errors import DigestMismatch, UnknownFormat
-from paperkey_alt.format.buffer import Buffer, push_number
+from paperkey_alt.format.buffer import Buffer, push_number, push_prefixed
 from paperkey_alt.format.fields import (
-    Counted,
     Integer,
     Number,
     Octets,
@@ -37,9 +36,11 @@ KIND_COMPACT = 3
 KIND_FILE = 4
 KIND_RSA_FILE = 5
 KIND_REVOCATION = 6
+KIND_CERTIFICATE = 7
 LONGEST_NAME = 0xFF
 FINGERPRINT_BYTES = (20, 32)
 CHECK_BYTES = 8
+BLIND_BYTES = 16
 FORM_KEPT = 0
 FORM_OTHER_PASSPHRASE = 0x80
 FORM_MASK = 0x7F
@@ -140,14 +141,20 @@ class Compact:
 
 @dataclass(frozen=True)
 class File:
-    """Any file: its *name*, up to 255 bytes in UTF-8, and its bytes."""
+    """
+    Any file: its *name*, up to 255 bytes in UTF-8, and its bytes; *blind* is 16 random bytes, so
+    that what is known of a print does not let its content be guessed.
+    """
 
     name: str
     data: bytes
+    blind: bytes
 
     def __post_init__(self) -> None:
         if len(self.name.encode()) > LONGEST_NAME or not self.data:
             raise ValueError(f"a file has some bytes and a name of at most {LONGEST_NAME}")
+        if len(self.blind) != BLIND_BYTES:
+            raise ValueError(f"a blind is {BLIND_BYTES} bytes")
 
 
 @dataclass(frozen=True)
@@ -194,7 +201,18 @@ class Revocation:
             raise ValueError("a revocation has a fingerprint of 20 or 32 bytes and a packet")
 
 
-Payload = Lean | Whole | Compact | File | RsaFile | Revocation
+@dataclass(frozen=True)
+class Certificate:
+    """OpenPGP packets of a public certificate, headers included (RFC 9580 §10.1); no secret."""
+
+    packets: bytes
+
+    def __post_init__(self) -> None:
+        if not self.packets:
+            raise ValueError("a certificate is not empty")
+
+
+Payload = Lean | Whole | Compact | File | RsaFile | Revocation | Certificate
 
 
 SECRET_PART = Record(SecretPart, (("fingerprint", Prefixed(1)), ("secret", Prefixed(2))))
@@ -205,6 +223,30 @@ REDUCED_PART: Table = (
     ("prefix", Prefixed(1)),
     ("check", Octets(CHECK_BYTES)),
 )
+
+
+@dataclass(frozen=True)
+class LeanParts:
+    """The parts of a lean payload in columns: their number, lengths, fingerprints, secret parts."""
+
+    def pull(self, buffer: Buffer) -> tuple[SecretPart, ...]:
+        """Return the parts."""
+        lengths = [buffer.pull_number(2) for _ in range(buffer.pull_number(1))]
+        fingerprints = [buffer.pull_prefixed(1) for _ in lengths]
+        return tuple(
+            SecretPart(fingerprint, buffer.pull_bytes(length))
+            for length, fingerprint in zip(lengths, fingerprints, strict=True)
+        )
+
+    def push(self, value: tuple[SecretPart, ...]) -> bytes:
+        """Return *value* column by column."""
+        columns = (
+            [push_number(len(value), 1)],
+            [push_number(len(part.secret), 2) for part in value],
+            [push_prefixed(part.fingerprint, 1) for part in value],
+            [part.secret for part in value],
+        )
+        return b"".join(field for column in columns for field in column)
 
 
 @dataclass(frozen=True)
@@ -231,10 +273,10 @@ class CompactPart:
 
 
 KINDS: dict[int, Record[Any]] = {
-    KIND_LEAN: Record(Lean, (("parts", Counted(1, SECRET_PART)),)),
+    KIND_LEAN: Record(Lean, (("parts", LeanParts()),)),
     KIND_WHOLE: Record(Whole, (("packets", Rest()),)),
     KIND_COMPACT: Record(Compact, (("parts", ToEnd(CompactPart())),)),
-    KIND_FILE: Record(File, (("name", Text(1)), ("data", Rest()))),
+    KIND_FILE: Record(File, (("blind", Octets(BLIND_BYTES)), ("name", Text(1)), ("data", Rest()))),
     KIND_RSA_FILE: Record(
         RsaFile,
         (
@@ -247,6 +289,7 @@ KINDS: dict[int, Record[Any]] = {
         ),
     ),
     KIND_REVOCATION: Record(Revocation, (("fingerprint", Prefixed(1)), ("packet", Rest()))),
+    KIND_CERTIFICATE: Record(Certificate, (("packets", Rest()),)),
 }
 _KIND_OF: dict[type[Payload], int] = {record.makes: kind for kind, record in KINDS.items()}
 

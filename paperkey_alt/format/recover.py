@@ -5,13 +5,17 @@ way there is `paperkey_alt.format.line_set`.
 The strategy is errors-and-erasures decoding with a digest to decide, and hypotheses where it does
 not agree. What is believed, in this order:
 
-1. *Head lines.* They alone say which sets there are. Each copy that its check lets pass votes for
-   the head it says, the more it weighs the less was spent on it.
+1. *Head lines.* They say which sets there are. Each copy that its check lets pass votes for the
+   head it says, the more it weighs the less was spent on it. Where copies with one set mark say
+   several heads, each is tried in turn, for anyone can print a line 0, and the digest decides. Of a
+   set without a legible one, or with none that agrees, the head is computed from the other lines
+   (`computed_head`). A head under whose mark no other line was read is no set.
 2. *A place for each line.* It belongs to the set under whose mark its check spends least. The set
    mark is XORed to the check, so a line that is fine names its mark; a mark that several raw lines
    name and no head has is a set that is not here.
 3. *One reading of each line:* that on which least was spent; where two are equally good and differ,
-   the line is lost, for nothing tells which is forged.
+   the line is lost, for nothing tells which is forged. Where the digest does not agree then, the
+   sources that were given are believed one at a time.
 4. *Across the lines.* Lines that are lost are erasures and cost one spare line; those that passed
    their check and are wrong all the same are errors and cost two (`spare_lines.mend`).
 5. *The digest in the head line* says whether that was right. Where it does not agree, or too much
@@ -20,8 +24,8 @@ not agree. What is believed, in this order:
    each two of them, then without all on which as much was spent. The first with which the digest
    agrees is the body; it agrees with a wrong one by a chance of 2⁻⁴⁵ for each.
 
-At most MOST_HYPOTHESES are of the first two kinds and 4 of the last: no more than that many times
-are the spare lines decoded.
+At most MOST_HYPOTHESES are of the first two kinds, 4 of the last and MOST_SOURCES of sources: for
+each of MOST_HEADS no more than that many times are the spare lines decoded.
 """
 
 from __future__ import annotations
@@ -29,7 +33,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 from enum import Enum
-from itertools import combinations, islice
+from itertools import chain, combinations, islice
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import (
@@ -41,7 +45,7 @@ from paperkey_alt.errors import (
     PaperError,
     UnknownFormat,
 )
-from paperkey_alt.format import head_line, lines, spare_lines
+from paperkey_alt.format import computed_head, head_line, lines, spare_lines
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import NO_MARK, DecodedLine, Line, Mend
 from paperkey_alt.wording import counted, ranges
@@ -83,6 +87,15 @@ ALIKE_DOUBTFUL = 3
 # support each other, and a fine copy must not outvote any number of them.
 VOTE_BITS_PER_SYMBOL = 2
 
+# Heads of one set mark that are tried, those with most votes first, and sources that are believed
+# one at a time. By reasoning: honest sheets have one of each; behind that many the head is computed.
+MOST_HEADS = 4
+MOST_SOURCES = 16
+
+# Sets under whose marks a line is tried that implies none of them, those with most lines first. By
+# reasoning: 16 shares, and some that were mixed in; each takes a third of a millisecond a line.
+MOST_SETS = 20
+
 
 class Status(Enum):
     """What became of a line."""
@@ -111,7 +124,9 @@ class LineFinding:
 class SetFinding:
     """
     What was found of one set. *body* is there only when the digest in the head line agrees with it;
-    otherwise *problem* says why it is not, and *needed* how many more lines would do.
+    otherwise *problem* says why it is not, and *needed* how many more lines would do. *first* are
+    the bytes of line 1, where it was read and nothing in it mended. *computed* tells that line 0
+    was not read, and follows from the others.
     """
 
     head: Head
@@ -119,6 +134,8 @@ class SetFinding:
     body: bytes | None
     problem: PaperError | None
     needed: int
+    first: bytes | None = None
+    computed: bool = False
 
     def laid_out(self) -> LineSet | None:
         """Return the set as it was printed; None where its lines are not known in full."""
@@ -161,13 +178,30 @@ def recover(raw_lines: Sequence[RawLine]) -> Findings:
     Raises NoLines where nothing is a line, NoHeadLine where none is a head line, UnknownFormat
     where it is of another version.
     """
-    heads, others = _head_lines(raw_lines)
-    if not heads:
+    heads, places, others = _head_lines(raw_lines)
+    computed = computed_head.compute(others, heads)
+    if not heads and not computed:
         if not others:
             raise NoLines("no line was found")
-        raise NoHeadLine("no head line was read, so nothing says how many lines there are")
-    placed, strays = _place(others, heads)
-    return Findings(tuple(_set_finding(head, placed[head.mark]) for head in heads.values()), strays)
+        raise NoHeadLine(
+            "no line 0 was read, and the other lines are too few to compute it from them"
+        )
+    known = {**heads, **{head.mark: [head] for head in computed}}
+    totals = {mark: max(head.total for head in several) for mark, several in known.items()}
+    placed, strays = _place(others, totals)
+    # A head line by itself is a scrap of a sheet, or was forged to confuse.
+    there = [mark for mark in known if placed[mark]] or list(known)
+    alone = tuple(
+        Stray(place, head_line.NUMBER, mark, "a line 0 without any other line of its set")
+        for mark, place in places.items()
+        if mark not in there
+    )
+    findings = [
+        finding
+        for mark in there
+        for finding in _set_findings(known[mark], placed[mark], computed=mark not in heads)
+    ]
+    return Findings(tuple(findings), (*alone, *strays))
 
 
 @dataclass(frozen=True)
@@ -183,9 +217,15 @@ class _Placed:
     remark: str = ""
 
 
-def _head_lines(raw_lines: Iterable[RawLine]) -> tuple[dict[str, Head], list[RawLine]]:
-    """Return the head of each set by its mark, and the raw lines that are no head lines."""
+def _head_lines(
+    raw_lines: Iterable[RawLine],
+) -> tuple[dict[str, list[Head]], dict[str, Place], list[RawLine]]:
+    """
+    Return what is said to be the head of each set by its mark, the likeliest first; where it was
+    read first; and the raw lines that are no head lines.
+    """
     votes: dict[str, Counter[Head]] = defaultdict(Counter)
+    places: dict[str, Place] = {}
     others, unknown = [], None
     for raw_line in raw_lines:
         try:
@@ -199,9 +239,11 @@ def _head_lines(raw_lines: Iterable[RawLine]) -> tuple[dict[str, Head], list[Raw
         else:
             left = lines.MOST_SPENT - decoded.spent
             votes[head.mark][head] += 1 << VOTE_BITS_PER_SYMBOL * left
+            places.setdefault(head.mark, raw_line.place)
     if unknown and not votes:
         raise unknown
-    return {mark: heads.most_common(1)[0][0] for mark, heads in votes.items()}, others
+    heads = {mark: [head for head, _ in said.most_common()] for mark, said in votes.items()}
+    return heads, places, others
 
 
 def _decoded_as_head(raw_line: RawLine) -> DecodedLine | None:
@@ -218,22 +260,29 @@ def _decoded_as_head(raw_line: RawLine) -> DecodedLine | None:
 
 
 def _place(
-    raw_lines: Sequence[RawLine], heads: Mapping[str, Head]
+    raw_lines: Sequence[RawLine], totals: Mapping[str, int]
 ) -> tuple[dict[str, list[_Placed]], tuple[Stray, ...]]:
-    """Return the raw lines of each set by its mark, and those that are of none."""
-    placed: dict[str, list[_Placed]] = {mark: [] for mark in heads}
+    """
+    Return the raw lines of each set by its mark, and those that are of none; *totals* are how many
+    lines the sets have.
+    """
+    placed: dict[str, list[_Placed]] = {mark: [] for mark in totals}
     strays: list[Stray] = []
     marks = [_implied_marks(raw_line) for raw_line in raw_lines]
-    foreign = Counter(mark for implied in marks for mark in implied if mark not in heads)
-    home, expected = next(iter(heads)), 1
+    named = Counter(mark for implied in marks for mark in implied)
+    foreign = Counter({mark: alike for mark, alike in named.items() if mark not in totals})
+    likely = sorted(totals, key=named.__getitem__, reverse=True)[:MOST_SETS]
+    tried = {mark: totals[mark] for mark in totals if mark in likely}
+    home, expected = next(iter(tried)), 1
     for raw_line, implied in zip(raw_lines, marks, strict=True):
-        mark, decoded, remark = _nearest(raw_line, implied, heads, home, expected)
+        own = {mark: totals[mark] for mark in implied if mark in totals}
+        mark, decoded, remark = _nearest(raw_line, own or tried, home, expected)
         other = max(implied, key=foreign.__getitem__, default=None)
         if other is not None and _is_foreign(decoded, foreign[other]):
             strays.append(Stray(raw_line.place, raw_line.number, other, "of another set"))
             continue
         number = decoded.line.number if decoded else raw_line.number
-        total = heads[mark].total
+        total = totals[mark]
         if number is None or not 1 <= number <= total:
             reason = remark or f"the set has {counted(total, 'line')}"
             strays.append(Stray(raw_line.place, number, None, reason))
@@ -263,18 +312,16 @@ def _implied_marks(raw_line: RawLine) -> tuple[str, ...]:
 
 
 def _nearest(
-    raw_line: RawLine, implied: Iterable[str], heads: Mapping[str, Head], home: str, expected: int
+    raw_line: RawLine, totals: Mapping[str, int], home: str, expected: int
 ) -> tuple[str, DecodedLine | None, str]:
     """
-    Return the mark of the set that *raw_line* fits best, the line decoded and, where it cannot be,
-    the reason.
+    Return the mark of the set among *totals* that *raw_line* fits best, the line decoded and, where
+    it cannot be, the reason.
 
-    Without a mark that it implies the set *home* of the line before goes first; without a number
-    the *expected* one does, that behind the line before.
+    The set *home* of the line before goes first; without a number the *expected* one does, that
+    behind the line before.
     """
-    likely = [mark for mark in implied if mark in heads]
-    if not likely:
-        likely = [home, *(mark for mark in heads if mark != home)]
+    likely = sorted(totals, key=lambda mark: mark != home)
     fitting: list[tuple[str, DecodedLine]] = []
     reasons: list[str] = []
     for mark in likely:
@@ -288,7 +335,7 @@ def _nearest(
                 # A number that was only expected is no evidence against the one that the line
                 # itself tells.
                 unexpected = number is None and guess not in (None, decoded.line.number)
-                if 1 <= decoded.line.number <= heads[mark].total and not unexpected:
+                if 1 <= decoded.line.number <= totals[mark] and not unexpected:
                     fitting.append((mark, decoded))
     if not fitting:
         return home, None, reasons[0] if reasons else ""
@@ -304,28 +351,54 @@ def _decode(raw_line: RawLine, text: str, number: int | None, mark: str) -> Deco
     return DecodedLine(decoded.line, mends, max(decoded.spent, SPENT_ON_CHOICE))
 
 
-def _set_finding(head: Head, placed: Iterable[_Placed]) -> SetFinding:
+def _set_findings(
+    heads: Sequence[Head], placed: Sequence[_Placed], *, computed: bool
+) -> Iterator[SetFinding]:
+    """
+    Yield what was found of a set; *heads* are what is said to be its head, the likeliest first.
+
+    The digest decides which of them is. Where several agree two sets have one set mark, which
+    somebody took pains for: both are yielded. Where none agrees the head is computed.
+    """
+    found = [_set_finding(head, placed, computed=computed) for head in heads[:MOST_HEADS]]
+    complete = [finding for finding in found if finding.body is not None]
+    if not complete and len(heads) > 1:
+        mark = heads[0].mark
+        head = computed_head.compute_one([there.raw_line for there in placed], mark)
+        if head is not None:
+            complete = [_set_finding(head, placed, computed=True)]
+    yield from complete or found[:1]
+
+
+def _set_finding(head: Head, placed: Iterable[_Placed], *, computed: bool) -> SetFinding:
     seen: dict[int, list[_Placed]] = defaultdict(list)
     for there in placed:
         seen[there.number].append(there)
-    readings = {
-        number: decoded for number, there in seen.items() if (decoded := _least_spent(there))
-    }
+    readings = _readings(seen)
     numbers = range(1, head.total + 1)
     try:
-        every = _mended(head, readings)
+        every = _mended(head, seen)
     except PaperError as error:
         findings = tuple(
             _finding_unconfirmed(number, seen[number], readings.get(number)) for number in numbers
         )
         needed = _needed(head, readings)
         problem = _shortfall(findings, needed) if needed else error
-        return SetFinding(head, findings, None, problem, needed)
+        line_1 = readings.get(1)
+        first = line_1.line.data if line_1 and not line_1.spent else None
+        is_mended = any(finding.status is Status.MENDED for finding in findings)
+        if isinstance(problem, DigestMismatch) and is_mended:
+            problem = DigestMismatch(problem.what, advice=_COMPARE)
+        return SetFinding(head, findings, None, problem, needed, first, computed)
     findings = tuple(
         _finding_confirmed(Line(number, data), seen[number], head.mark)
         for number, data in zip(numbers, every, strict=True)
     )
-    return SetFinding(head, findings, _body(head, every), None, 0)
+    return SetFinding(head, findings, _body(head, every), None, 0, every[0], computed)
+
+
+def _readings(seen: Mapping[int, Iterable[_Placed]]) -> dict[int, DecodedLine]:
+    return {number: decoded for number, there in seen.items() if (decoded := _least_spent(there))}
 
 
 def _shortfall(findings: Sequence[LineFinding], needed: int) -> NotEnoughLines:
@@ -348,12 +421,18 @@ def _least_spent(placed: Iterable[_Placed]) -> DecodedLine | None:
     return next(iter(best.values())) if len(best) == 1 else None
 
 
-def _mended(head: Head, readings: Mapping[int, DecodedLine]) -> tuple[bytes, ...]:
+_COMPARE = "Compare the mended lines with the paper first, then read all lines of this set afresh."
+
+
+def _mended(head: Head, seen: Mapping[int, Sequence[_Placed]]) -> tuple[bytes, ...]:
     """
-    Return all lines of the set, by the first hypothesis on *readings* with which the digest agrees.
+    Return all lines of the set, by the first hypothesis on what was *seen* with which the digest
+    agrees.
     """
+    here = {number: there for number, there in seen.items() if number <= head.total}
+    readings = _readings(here)
     problem: PaperError = NotEnoughLines("no line of the set was read")
-    for known in _hypotheses(readings):
+    for known in chain(_hypotheses(readings), _by_source(here)):
         try:
             every = spare_lines.mend(known, head.data_lines, head.spare_lines)
         except NotEnoughLines as error:
@@ -366,6 +445,29 @@ def _mended(head: Head, readings: Mapping[int, DecodedLine]) -> tuple[bytes, ...
             "the lines pass their checks, but the digest in the head line does not agree with them"
         )
     raise problem
+
+
+def _by_source(seen: Mapping[int, Sequence[_Placed]]) -> Iterator[dict[int, bytes]]:
+    """
+    Yield the lines as each source by itself has them, where sources contradict each other: whoever
+    knows a set mark can print lines that pass under it.
+    """
+    decoded = [there for several in seen.values() for there in several if there.decoded]
+    said: dict[int, set[bytes]] = defaultdict(set)
+    for there in decoded:
+        if there.decoded and not there.decoded.spent:
+            said[there.number].add(there.decoded.line.data)
+    sources = Counter(there.raw_line.place.source for there in decoded)
+    if len(sources) < 2 or all(len(data) < 2 for data in said.values()):  # noqa: PLR2004
+        return
+    for source, _ in sources.most_common(MOST_SOURCES):
+        own = _readings(
+            {
+                number: [there for there in several if there.raw_line.place.source == source]
+                for number, several in seen.items()
+            }
+        )
+        yield {number: reading.line.data for number, reading in own.items()}
 
 
 def _hypotheses(readings: Mapping[int, DecodedLine]) -> Iterator[dict[int, bytes]]:

@@ -10,13 +10,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from paperkey_alt.errors import UnsupportedKey
-from paperkey_alt.format.payload import Compact, File, Lean, Revocation, RsaFile, Whole
+from paperkey_alt.errors import UnprotectedSecret, UnsupportedKey
+from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.keys import any_file, pem
 from paperkey_alt.keys.openpgp import choice, extraction, key_file
 from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
 from paperkey_alt.keys.openpgp.rfc9580 import SALT_BYTES, RevocationReason
-from paperkey_alt.keys.secret import Extract, Form, Rebuilt
+from paperkey_alt.keys.secret import Extract, Form, Lack, Rebuilt, Sort
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -29,8 +29,10 @@ if TYPE_CHECKING:
 __all__ = [
     "Extract",
     "Form",
+    "Lack",
     "Rebuilt",
     "RevocationReason",
+    "Sort",
     "certificate",
     "check_pairs",
     "extract",
@@ -51,6 +53,7 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
     allow_unprotected: bool,
     fingerprint: str | None,
     ask: Ask,
+    blind: bytes,
 ) -> Extract:
     """
     Return what is printed of the key file *data*, and the passphrase of its seal.
@@ -60,18 +63,24 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
     and public keys belong together; *allow_unprotected* lets pass a secret that neither a seal nor
     a passphrase of its own is over; *fingerprint* names one key of several, hexadecimal. *ask* is
     called for the passphrases of the key where a form or *prove* needs them, and for a new one for
-    the seal. Raises KeyFileError, WrongPassphrase, TooLarge.
+    the seal. *blind* is 16 random bytes, for what is carried as a file. Raises KeyFileError,
+    WrongPassphrase, TooLarge.
     """
     is_sealed = sealed or form is Form.COMPACT
     allowed = allow_unprotected or is_sealed
     opener = ask if prove or form is Form.COMPACT else None
     if form is Form.PLAIN:
-        extracted = any_file.extract(data, name, allow_unprotected=allowed)
+        extracted = any_file.extract(data, name, allow_unprotected=allowed, blind=blind)
     elif pem.recognises(data):
         from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
 
         extracted = private_key.extract(
-            data, name, compact=form is Form.COMPACT, allow_unprotected=allowed, ask=opener
+            data,
+            name,
+            compact=form is Form.COMPACT,
+            allow_unprotected=allowed,
+            ask=opener,
+            blind=blind,
         )
     else:
         key = certificate(data, fingerprint)
@@ -89,19 +98,36 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     extracted = extraction.extract(
         key, whole=form is Form.WHOLE, allow_unprotected=allow_unprotected
     )
+    # The ciphers take long to load.
+    from paperkey_alt.keys.openpgp import compact, strength, unlocked  # noqa: PLC0415
+
+    empty = strength.opened_by_an_empty_one(key)
+    if empty and not allow_unprotected:
+        raise UnprotectedSecret(
+            f"an empty passphrase opens the {' and the '.join(part.title for part in empty)}: "
+            "anyone with the sheet has the key"
+        )
+    extracted = replace(
+        extracted, protected=key.protected and not empty, cautions=strength.cautions(key)
+    )
     if form is not Form.COMPACT and not prove:
         return extracted
-    from paperkey_alt.keys.openpgp import compact, unlocked  # noqa: PLC0415 - the ciphers take long to load
-
     secrets = unlocked.unlock(key, ask)
     unchecked = (f"Not proven: {what}." for what in unlocked.check_pairs(secrets))
     notes = (*extracted.notes, *unchecked)
     if form is not Form.COMPACT:
         return replace(extracted, notes=notes)
-    own = next((secret.passphrase for secret in secrets if secret.passphrase is not None), None)
+    # An empty passphrase is none: a seal needs another one.
+    own = next((secret.passphrase for secret in secrets if secret.passphrase), None)
     passphrase = ask.new("seal") if sealed or own is None else own
-    reduced, kept = compact.compact(secrets, passphrase)
-    return replace(extraction.as_extract(key, reduced, (*notes, *kept)), seal_passphrase=passphrase)
+    reduced, kept = compact.compact(secrets, passphrase, key.stubs)
+    return replace(
+        extraction.as_extract(key, reduced, (*notes, *kept)),
+        seal_passphrase=passphrase,
+        seal_is_own=own is not None and passphrase == own,
+        protected=extracted.protected,
+        cautions=extracted.cautions,
+    )
 
 
 def rebuild(
@@ -119,6 +145,8 @@ def rebuild(
             return any_file.rebuild(payload)
         case Lean() | Whole():
             return extraction.rebuild(payload, certificate)
+        case Certificate(packets):
+            return extraction.rebuild_certificate(packets)
     # The ciphers take longer to load than most sheets to restore, and those above need none.
     from paperkey_alt.keys import private_key  # noqa: PLC0415
     from paperkey_alt.keys.openpgp import compact, revocation  # noqa: PLC0415
@@ -157,7 +185,7 @@ def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[
     if pem.recognises(rebuilt.data):
         from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
 
-        private_key.open_(rebuilt.data, ask)
+        private_key.open_(rebuilt.data, ask, known)
         return ()
     return ("a file of any kind has nothing to be proven by",)
 

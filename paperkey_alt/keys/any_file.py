@@ -4,22 +4,32 @@ from __future__ import annotations
 
 from paperkey_alt.errors import KeyFileError, UnprotectedSecret
 from paperkey_alt.format.payload import LONGEST_NAME, File
-from paperkey_alt.keys.secret import Extract, Rebuilt
+from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
 
 
-def extract(data: bytes, name: str, *, allow_unprotected: bool) -> Extract:
+def extract(data: bytes, name: str, *, allow_unprotected: bool, blind: bytes) -> Extract:
     """
-    Return the file *name* as something to print.
+    Return the file *name* as something to print; *blind* is 16 random bytes.
 
     Whether it is secret cannot be told, so it counts as unprotected: raises UnprotectedSecret
     unless *allow_unprotected* is set, KeyFileError for an empty file.
     """
     if not data:
-        raise KeyFileError("the file is empty")
+        raise KeyFileError("the file is empty", advice="Look at the name, and give the file.")
     if not allow_unprotected:
-        raise UnprotectedSecret("who finds the sheet has the file", advice=_ADVICE)
+        raise UnprotectedSecret(
+            "nothing would be over this file: anyone with the sheet has it", advice=_ADVICE
+        )
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
-    return Extract(File(shown, data), "A file", shown, None, None, protected=False)
+    return Extract(
+        File(shown, data, blind),
+        "A file",
+        shown,
+        None,
+        None,
+        protected=False,
+        sort=Sort.FILE,
+    )
 
 
 def rebuild(payload: File) -> Rebuilt:

@@ -16,6 +16,7 @@ _LABELS = {
     "DSA PRIVATE KEY": "DSA",
     OPENSSH: "OpenSSH",
 }
+_LEADING = "EC PARAMETERS"  # a block that stands before a SEC 1 key, and says what the key says too
 _LABEL = re.compile(rb"(?m)^-----BEGIN ([A-Z0-9 ]+)-----\r?$")
 _DER_SEQUENCE = 0x30
 # Text has no control characters but these; in a packet of a key its version or length is one, in
@@ -33,10 +34,40 @@ def is_text(data: bytes) -> bool:
     return not _BINARY.search(data, 0, _BEGINNING)
 
 
+_PKCS12 = re.compile(
+    rb"\x30(?:[\0-\x80]|\x81.|\x82..|\x83...|\x84....)"  # a sequence, its length
+    rb"\x02\x01\x03"  # version 3
+    rb"\x30(?:[\0-\x80]|\x81.|\x82..|\x83...|\x84....)"
+    rb"\x06\x09\x2a\x86\x48\x86\xf7\x0d\x01\x07[\x01\x02]",  # 1.2.840.113549.1.7.1 or .2
+    re.DOTALL,
+)
+
+
 def label(data: bytes) -> str | None:
-    """Return the first label in the text *data*, None where there is none."""
-    match = _LABEL.search(data) if is_text(data) else None
-    return match[1].decode() if match else None
+    """
+    Return the first label in *data* that is not of parameters alone, None where there is none.
+    """
+    if not is_text(data):
+        return None
+    labels = (match[1].decode() for match in _LABEL.finditer(data))
+    return next((own for own in labels if own != _LEADING), None)
+
+
+def without_parameters(data: bytes) -> bytes:
+    """Return *data* from its key's PEM on: the block of parameters is for other programs."""
+    for match in _LABEL.finditer(data):
+        if match[1].decode() != _LEADING:
+            return data[match.start() :]
+    return data
+
+
+def is_pkcs12(data: bytes) -> bool:
+    """
+    Tell whether *data* is PKCS #12 (RFC 7292 §4): a DER or BER sequence that begins with version 3
+    and the object identifier of PKCS #7 data or signed data. A PKCS #8 key begins with version 0 or
+    1 and an algorithm.
+    """
+    return _PKCS12.match(data) is not None
 
 
 def recognises(data: bytes) -> bool:

@@ -9,7 +9,7 @@ alone where the library writes the same file from them.
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from cryptography.exceptions import InternalError, UnsupportedAlgorithm
@@ -24,13 +24,20 @@ from cryptography.hazmat.primitives.serialization import (
     load_ssh_private_key,
 )
 
-from paperkey_alt.errors import DamagedKeyFile, KeyPairMismatch, UnprotectedSecret, UnsupportedKey
+from paperkey_alt.errors import (
+    DamagedKeyFile,
+    KeyFileError,
+    KeyPairMismatch,
+    UnprotectedSecret,
+    UnsupportedKey,
+)
 from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
 from paperkey_alt.keys import pem, rsa
-from paperkey_alt.keys.secret import Extract, Rebuilt
+from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
+from paperkey_alt.keys.spelling import spellings
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
 
     from cryptography.hazmat.primitives.asymmetric.types import PrivateKeyTypes
 
@@ -51,86 +58,137 @@ _MALFORMED = (ValueError, InternalError)
 # And what computing one raises where the numbers make none.
 _NO_KEY = (ZeroDivisionError, *_MALFORMED)
 
+_SORT = Sort.PRIVATE_KEY
+_PKCS12 = (
+    "Export the private key from it as PKCS #8 and give that file; or print the file as it is with "
+    "--plain."
+)
 _UNOPENED = (
     "Print it without --prove and --compact: it is carried byte for byte, with its passphrase over "
     "it."
+)
+_UNPROTECTED = (
+    "Seal it with --seal, or give the key a passphrase in the program that made it, or say "
+    "--allow-unprotected if the sheet will be guarded as well as the key itself."
+)
+_NOT_READ = (
+    "Give another copy of the file, or export the key again from the program that made it. --plain "
+    "prints the file as it is, whatever it is."
 )
 _NOT_REDUCED = "The file is carried as it stands: it cannot be computed anew to the same bytes."
 
 
 @dataclass(frozen=True)
 class Opened:
-    """A private key, what kind of file it came from, and whether a passphrase was over it."""
+    """
+    A private key, what kind of file it came from, and the passphrase that was over it, None where
+    none was.
+    """
 
     key: PrivateKeyTypes
     kind: str
-    protected: bool
+    passphrase: str | None = field(repr=False)
+
+    @property
+    def protected(self) -> bool:
+        """Whether a passphrase that is not empty was over it."""
+        return bool(self.passphrase)
 
 
-def open_(data: bytes, ask: Ask | None) -> Opened | None:
+def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
     """
-    Return the key in *data*; None where a passphrase is over it and *ask* is None.
+    Return the key in *data*; *known* passphrases are tried before *ask* is called for one.
 
     The library proves on loading that the parts of a key belong together. Raises DamagedKeyFile,
-    WrongPassphrase.
+    UnsupportedKey, WrongPassphrase.
     """
+    unprotected = _open_unprotected(data)
+    if unprotected is not None:
+        return unprotected
     kind, load = pem.kind(data), _loader(pem.label(data))
+    data = pem.without_parameters(data)
+    waiting = list(known)
+    while True:
+        passphrase = waiting.pop(0) if waiting else ask(f"private key ({kind})")
+        for spelling in spellings(passphrase):
+            try:
+                return Opened(load(data, spelling.encode()), kind, spelling)
+            except InternalError:
+                raise _damaged(kind) from None
+            except _UNKNOWN:
+                raise UnsupportedKey(
+                    f"the passphrase over the private key ({kind}) cannot be tried here",
+                    advice=_UNOPENED,
+                ) from None
+            except (ValueError, TypeError):
+                # A TypeError is what the library raises for an empty one, of some kinds of file.
+                continue
+
+
+def _open_unprotected(data: bytes) -> Opened | None:
+    """Return the key in *data*, None where a passphrase is over it; raises DamagedKeyFile."""
+    kind, load = pem.kind(data), _loader(pem.label(data))
+    data = pem.without_parameters(data)
     try:
-        return Opened(load(data, None), kind, protected=False)
+        return Opened(load(data, None), kind, None)
     except TypeError:
         # What the library raises where a passphrase is needed.
-        if ask is None:
-            return None
+        return None
     except (*_MALFORMED, *_UNKNOWN):
         if not _is_protected_openssh(data):
             raise _damaged(kind) from None
-        if ask is None:
-            return None
-    while True:
-        passphrase = ask(f"private key ({kind})").encode()
-        try:
-            return Opened(load(data, passphrase), kind, protected=True)
-        except InternalError:
-            raise _damaged(kind) from None
-        except _UNKNOWN:
-            raise UnsupportedKey(
-                f"the passphrase over the private key ({kind}) cannot be tried here",
-                advice=_UNOPENED,
-            ) from None
-        except ValueError:
-            continue
+        return None
 
 
-def extract(
-    data: bytes, name: str, *, compact: bool, allow_unprotected: bool, ask: Ask | None
+def _require_readable(data: bytes) -> None:
+    """Raise KeyFileError for PKCS #12, which begins as a private key in DER does."""
+    if pem.is_pkcs12(data):
+        raise KeyFileError(
+            "the file is PKCS #12, which holds keys and certificates", advice=_PKCS12
+        )
+
+
+def extract(  # noqa: PLR0913 - each is a wish of its own
+    data: bytes,
+    name: str,
+    *,
+    compact: bool,
+    allow_unprotected: bool,
+    ask: Ask | None,
+    blind: bytes,
 ) -> Extract:
     """
-    Return the private-key file *name* as something to print.
+    Return the private-key file *name* as something to print; *blind* is 16 random bytes.
 
     With *ask* a protected one is opened, so that its public fingerprint can be shown. With
     *compact* an unprotected RSA key is reduced to its primes where the identical file follows from
     them. Raises UnprotectedSecret unless *allow_unprotected* is set.
     """
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
-    opened = open_(data, ask)
+    _require_readable(data)
+    opened = _open_unprotected(data) if ask is None else open_(data, ask)
     if opened is None:
-        return Extract(File(shown, data), "Private key", shown, None, None, protected=True)
+        return Extract(
+            File(shown, data, blind), "Private key", shown, None, None, protected=True, sort=_SORT
+        )
     if not opened.protected and not allow_unprotected:
         raise UnprotectedSecret(
-            f"no passphrase protects the private key ({opened.kind}): who finds the sheet has "
-            "the key"
+            f"no passphrase protects the private key ({opened.kind}): anyone with the sheet "
+            "has the key",
+            advice=_UNPROTECTED,
         )
     reduced = _reduced(opened, data, shown) if compact else None
     notes = (_NOT_REDUCED,) if compact and reduced is None else ()
     what = f"Private key ({opened.kind})"
     return Extract(
-        reduced or File(shown, data),
+        reduced or File(shown, data, blind),
         what,
         shown,
         fingerprint(opened.key),
         None,
         opened.protected,
         notes,
+        sort=_SORT,
     )
 
 
@@ -170,13 +228,14 @@ def _is_protected_openssh(data: bytes) -> bool:
 
 def _damaged(kind: str) -> DamagedKeyFile:
     return DamagedKeyFile(
-        f"the private key ({kind}) is damaged, or of a kind that cannot be read here"
+        f"the private key ({kind}) is damaged, or of a kind that cannot be read here",
+        advice=_NOT_READ,
     )
 
 
 def _reduced(opened: Opened, data: bytes, name: str) -> RsaFile | None:
     """Return the payload from which `_written` gives *data* back; None where none does."""
-    if opened.protected or not isinstance(opened.key, RSAPrivateKey):
+    if opened.passphrase is not None or not isinstance(opened.key, RSAPrivateKey):
         return None
     numbers = opened.key.private_numbers()
     e, p, q = numbers.public_numbers.e, numbers.p, numbers.q

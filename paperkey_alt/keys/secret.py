@@ -25,6 +25,42 @@ class Form(enum.Enum):
     PLAIN = "plain"
 
 
+class Caution(enum.Enum):
+    """What makes a passphrase over a secret protect it less than it might (RFC 9580 §3.7)."""
+
+    SIMPLE_S2K = enum.auto()  # hashed once and without a salt
+    LOW_COUNT = enum.auto()  # hashed over fewer octets than a guess should cost
+    MD5 = enum.auto()
+    SUM = enum.auto()  # a sum of two bytes is all that checks it
+
+
+@dataclass(frozen=True)
+class Weak:
+    """A *caution* about the secret of the key packet with this *title*."""
+
+    title: str
+    caution: Caution
+
+
+class Sort(enum.Enum):
+    """What a print is of, in the words that its sheets have for it."""
+
+    OPENPGP_KEY = "OpenPGP key"
+    PRIVATE_KEY = "private key"
+    FILE = "file"
+
+
+@dataclass(frozen=True)
+class Lack:
+    """
+    A key packet whose secret the file has not got: *title* names it in short ("primary key",
+    "subkey 5A2B4966AD6AD0D5"); *is_stub* tells whether a stub stands in its place.
+    """
+
+    title: str
+    is_stub: bool
+
+
 @dataclass(frozen=True)
 class Extract:
     """
@@ -33,8 +69,12 @@ class Extract:
     *what* names it in a title ("Secret part of an OpenPGP key"); *name* is a user ID or a file's
     name; *fingerprint* is hexadecimal, None where nothing public is known; *created* and *expires*
     are in UTC, None where they are not known; *protected* tells whether a passphrase of its own is
-    over all of it; *notes* are sentences on what of it is not printed, or not as was wished;
-    *seal_passphrase* is that of the seal to print it under, None where there is to be no seal.
+    over all of it, with a cipher, and not an empty one as far as that was tried; *cautions* say
+    what is weak in that; *notes* are sentences on what of it is not printed, or not as was wished;
+    *seal_passphrase* is that of the seal to print it under, None where there is to be no seal;
+    *seal_is_own* tells whether it is the key's own passphrase; *lacks* are the key packets whose
+    secret is not printed; *is_revocable* tells whether a revocation certificate can be made of it
+    that it does not carry already.
     """
 
     payload: Payload
@@ -46,6 +86,11 @@ class Extract:
     notes: tuple[str, ...] = ()
     expires: datetime | None = None
     seal_passphrase: str | None = field(default=None, repr=False)
+    cautions: tuple[Weak, ...] = ()
+    sort: Sort = Sort.OPENPGP_KEY
+    seal_is_own: bool = False
+    lacks: tuple[Lack, ...] = ()
+    is_revocable: bool = False
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,7 @@ def contents(payload: Payload) -> dict[str, str]:
             for digest in (
                 _digest(part.value if isinstance(part, ReducedPart) else part.secret)
                 for part in payload.parts
+                if isinstance(part, ReducedPart) or not _is_stub(part.secret)
             )
         }
     return {
@@ -57,8 +58,12 @@ def _secrets(payload: Payload) -> Iterator[tuple[bytes, bytes]]:
 
 
 def _is_stub(secret: bytes) -> bool:
-    # A stub carries no secret; sheets with a stub do not replace sheets with the secret.
-    return secret[2:3] == bytes([STUB_S2K_TYPE]) and secret[4:7] == STUB_MARK
+    # A stub carries no secret; sheets with a stub do not replace sheets with the secret. In version
+    # 6 two lengths stand before it (RFC 9580 §5.5.3).
+    return any(
+        secret[at : at + 1] == bytes([STUB_S2K_TYPE]) and secret[at + 2 : at + 5] == STUB_MARK
+        for at in (2, 4)
+    )
 
 
 def _digest(secret: bytes) -> str:

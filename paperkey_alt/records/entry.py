@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from paperkey_alt.format.payload import Compact, File, Lean, Revocation, RsaFile, Whole
+from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
+from paperkey_alt.records.contents import contents
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -26,6 +27,7 @@ KINDS = {
     File: "file",
     RsaFile: "private key, compact",
     Revocation: REVOCATION,
+    Certificate: "certificate",
 }
 GIVES = "gives the key back"
 GIVES_NOT = "does not give the key back"
@@ -95,7 +97,6 @@ def printed(  # noqa: PLR0913 - what is known of a print, each by its name
     *sheets* in all.
     """
     # The list of what was printed needs no keys, which take long to load.
-    from paperkey_alt.records.contents import contents  # noqa: PLC0415
 
     head = line_sets[0].head
     return Entry(

@@ -16,7 +16,8 @@ class Caption:
 
     *fingerprint* is hexadecimal without blanks; *notes* are cautions for this print alone, *recipe*
     tells how to restore, *cautions* how to keep the sheet; each of the three is a row of short
-    paragraphs.
+    paragraphs. *subject* names in a sentence what the sheets carry ("the OpenPGP key of …"), *noun*
+    says in a word what that is: a key or a file.
     """
 
     title: str
@@ -26,3 +27,5 @@ class Caption:
     notes: tuple[str, ...]
     recipe: tuple[str, ...]
     cautions: tuple[str, ...]
+    subject: str = "a secret key"
+    noun: str = "key"

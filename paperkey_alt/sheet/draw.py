@@ -128,6 +128,8 @@ class _Page:
         self._foot(caption)
         self._row(sheet.head, self.line_set.head_line)
         self._text(self._legend_x(), sheet.head.baseline, self._legend(), _LEGEND)
+        self._row(sheet.foot, self.line_set.head_line)
+        self._text(self._legend_x(), sheet.foot.baseline, "line 0 once more", _LEGEND)
         for row in sheet.rows:
             self._row(row, self.line_set.lines[row.number - 1])
         for block in sheet.blocks:
@@ -217,10 +219,10 @@ class _Page:
             ("To keep", caption.cautions, (1 - _RECIPE_WIDTH) * both),
         ):
             bottom = self._column(x, top + 11, heading, paragraphs, width)
-            if bottom > self.height - MARGIN_ENDS:
+            room = self.height - layout.FOOT_WORDS
+            if bottom > room:
                 raise TextTooLong(
-                    f"{heading}: {bottom - self.height + MARGIN_ENDS:.0f} points too much at the "
-                    "foot of a sheet"
+                    f"{heading}: {bottom - room:.0f} points too much at the foot of a sheet"
                 )
             x += width + _GUTTER
 

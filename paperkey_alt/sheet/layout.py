@@ -25,6 +25,8 @@ CORNER_MARK = 4 * MM  # the side of a corner mark
 MARGIN = 14 * MM  # left and right of everything else
 MARGIN_ENDS = 10 * MM  # above and below
 HEAD_ROW = 6.0  # from the head line's baseline to the first band
+FOOT_ROW = 8 * MM  # from the foot row's baseline to the paper's edge: below all else
+FOOT_WORDS = MARGIN_ENDS + 3.0  # from the lowest words to the paper's edge: above the foot row
 LEGEND_DEPTH = 2.0  # how far the words beside the head line reach below its baseline
 HEAD_HEIGHT = 76.0
 FOOT_HEIGHT = 126.0
@@ -105,10 +107,12 @@ class Block:
 @dataclass(frozen=True)
 class Sheet:
     """
-    One sheet: the head line's row, the rows of the other lines, and the QR symbols beside them.
+    One sheet: the head line's row, and the row at the foot that repeats it; the rows of the other
+    lines, and the QR symbols beside them.
     """
 
     head: Row
+    foot: Row
     rows: tuple[Row, ...]
     blocks: tuple[Block, ...]
 
@@ -223,7 +227,12 @@ def sheet(first: int, last: int, paper: Paper, preset: Preset) -> Sheet:
         blocks.append(
             Block(numbers[0], numbers[-1], paper.width - MARGIN - preset.symbol, y + inset)
         )
-    return Sheet(Row(0, MARGIN, top - HEAD_ROW), tuple(rows), tuple(blocks))
+    return Sheet(
+        Row(0, MARGIN, top - HEAD_ROW),
+        Row(0, MARGIN, paper.height - FOOT_ROW),
+        tuple(rows),
+        tuple(blocks),
+    )
 
 
 def _row(number: int, at: int, y: float, paper: Paper, preset: Preset) -> Row:

@@ -28,20 +28,20 @@ _NUMERALS = {
 
 
 _WHAT = (
-    "The sheets behind this letter are one of {count} shares of {key}. Any {needed} of the shares, "
-    "brought together, give the key back after a loss. They are numbered and belong to backup "
+    "The sheets behind this letter are one of {count} shares of {subject}. Any {needed} of the "
+    "shares, brought together, give it back after a loss. They are numbered and belong to backup "
     "{backup}; this one has the set mark {mark}."
 )
 _NOT_GOOD_FOR = (
-    "Alone it opens nothing and signs nothing, and nobody learns anything of the key from it but "
-    "its size{fewer}. It is of use to others only in company, so it must never lie beside another "
-    "share."
+    "Alone it opens nothing and signs nothing, and nobody learns anything of the {noun} from it "
+    "but its size{fewer}. It is of use to others only in company, so it must never lie beside "
+    "another share."
 )
 _KEEP = (
     "Flat, dry and dark, in a closed envelope with your name across the flap, where you would keep "
     "a deed. Do not photograph it, do not copy it, do not scan it on a machine that is connected "
-    "to anything. If it is lost or may have been seen, tell the owner at once: the key is then not "
-    "lost, but new shares should be made."
+    "to anything. If it is lost or may have been seen, tell the owner at once: the {noun} is then "
+    "not lost, but new shares should be made."
 )
 _YEARLY = (
     "Look whether every line can still be read. With a computer that is never online you can be "
@@ -57,8 +57,9 @@ _ASKED = (
     "place."
 )
 _REPLACED = (
-    "If the owner gives you a new share, destroy this one before the owner's eyes, by fire or in a "
-    "cross-cut shredder. Old shares stay good for the old key as long as {needed} of them exist."
+    "If the owner gives you a new share, keep both until the owner says that the new shares were "
+    "rehearsed; then destroy this one before the owner's eyes, by fire or in a cross-cut shredder. "
+    "Old shares still give back what they carry as long as {needed} of them exist."
 )
 _BLANKS = (
     "The owner, and how to reach the owner:",
@@ -90,7 +91,6 @@ def letter(head: Head, caption: Caption) -> Letter | None:
         if share.threshold > 2
         else ""
     )
-    key = f"the key of {caption.user_id}" if caption.user_id else "a secret key"
     return Letter(
         heading=f"To the holder of share {share.number} of {share.count}",
         sections=(
@@ -98,14 +98,14 @@ def letter(head: Head, caption: Caption) -> Letter | None:
                 "What this is",
                 _WHAT.format(
                     count=_numeral(share.count),
-                    key=key,
+                    subject=caption.subject,
                     needed=needed,
                     backup=backup,
                     mark=head.mark,
                 ),
             ),
-            ("What it is not good for", _NOT_GOOD_FOR.format(fewer=fewer)),
-            ("How to keep it", _KEEP),
+            ("What it is not good for", _NOT_GOOD_FOR.format(fewer=fewer, noun=caption.noun)),
+            ("How to keep it", _KEEP.format(noun=caption.noun)),
             ("Once a year", _YEARLY),
             ("When you are asked for it", _ASKED),
             ("When it is replaced", _REPLACED.format(needed=needed)),

@@ -7,30 +7,40 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from paperkey_alt.foreign_text import clean
 from paperkey_alt.format import spare_lines
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import DATA_BYTES
-from paperkey_alt.format.payload import Compact, File, Lean, Revocation, RsaFile, Whole
+from paperkey_alt.format.payload import (
+    Certificate,
+    Compact,
+    File,
+    Lean,
+    Revocation,
+    RsaFile,
+    Whole,
+)
+from paperkey_alt.keys.secret import Caution, Sort
 from paperkey_alt.sheet.caption import Caption
-from paperkey_alt.wording import counted
+from paperkey_alt.wording import counted, noun
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.payload import Payload
-    from paperkey_alt.keys import Extract
+    from paperkey_alt.keys import Extract, Lack
     from paperkey_alt.keys.openpgp.key import Key
 
 _CONTENT = {
     Lean: (
-        "a byte 01, the number of parts, then each part: one byte and as many of fingerprint, two "
-        "bytes and as many of secret. The secret goes behind the body of the public packet with "
-        "this fingerprint; packet type 6 becomes 5, 14 becomes 7 (RFC 9580)."
+        "a byte 01, a byte with the number of secrets, two bytes with the length of each, a byte "
+        "and as many of fingerprint for each, then the secrets. The key file is the certificate "
+        "with each key packet made a secret one: its body, then its secret (RFC 9580, 5.5.3)."
     ),
     Whole: "a byte 02, then the key file in binary form (RFC 9580, 10.2).",
-    File: "a byte 04, one byte and as many bytes of name, then the file.",
+    File: "a byte 04, 16 random bytes, one byte and as many bytes of name, then the file.",
     Revocation: (
         "a byte 06, one byte and as many of fingerprint, then the signature packet (RFC 9580, 5.2)."
     ),
@@ -39,6 +49,7 @@ _CONTENT = {
         "for the rule of the private exponent; one byte and as many of public exponent; twice two "
         "bytes and as many of a prime (RFC 8017)."
     ),
+    Certificate: "a byte 07, then the certificate in binary form (RFC 9580, 10.1).",
     Compact: (
         "a byte 03, then for each secret a byte of form; two bytes and as many of RSA prime or "
         "scalar; one byte and as many that stood before the encrypted ones (RFC 9580, 5.5.3); 8 "
@@ -51,31 +62,35 @@ _SEALED_BODY = (
     "passphrase to 32-byte key; the rest is ChaCha20-Poly1305 (RFC 8439), nonce zero. In it: "
 )
 _JOIN = (
-    "Join the shares byte by byte over GF(256), 0x11b: XOR of each byte times the product of x' / "
-    "(x' XOR x) over the others, x the share's number (Shamir, CACM 1979); cut off 8 bytes of "
-    "SHA-256. "
+    "Leave out the first 15 bytes, equal in all shares. Join the rest byte by byte over GF(256), "
+    "0x11b: XOR of each byte times the product of x' / (x' XOR x) over the others, x the share's "
+    "number (Shamir, CACM 1979); cut off the last 16 bytes. "
 )
-_PROTECTED = (
-    "Who has this sheet and the key's passphrase has the key. Never keep the passphrase beside it."
+_NOUNS = {Sort.OPENPGP_KEY: "key", Sort.PRIVATE_KEY: "key", Sort.FILE: "file"}
+# Of the notes in the head of a sheet, which are one row there; a test draws the longest.
+_LONGEST_NOTES = 110  # characters
+# Of a name in the letter, where each character that the font lacks takes eight and more.
+_LONGEST_NAME = 60  # characters
+_SOME_LACKING = "Not every secret is here."
+_TAKES = (
+    "It takes {passphrase}. Anyone with this sheet and {it} has the {noun}: never keep {it} beside "
+    "it."
 )
-_SEALED = (
-    "Who has this sheet and the passphrase of its seal has the key. Never keep the passphrase "
-    "beside it."
+_SHARED = (
+    "Alone this share says nothing of the {noun}. It must never lie beside another. Joined, "
+    "they take {passphrase}."
 )
-_SHARED = "Alone this share says nothing of the key. It must never lie beside another one."
-_UNPROTECTED = "NO PASSPHRASE PROTECTS THIS KEY: who finds this sheet has the key. Lock it away."
+_UNPROTECTED = "NO PASSPHRASE PROTECTS THIS KEY: anyone with this sheet has the key. Lock it away."
+_UNSEALED = "NO SEAL IS OVER THIS FILE: anyone with this sheet has the file. Lock it away."
 _CAUTIONS = (
+    "Before you rely on it: ragleaf check reads it back and shows no secret.",
     (
-        "Make sure of this sheet before you rely on it: ragleaf check reads it back and shows no "
-        "secret."
+        "Print it by cable: a printer in a network, and a telephone that photographs it, may keep "
+        "a copy."
     ),
     (
-        "Print it by cable. A printer in a network, and a telephone that photographs the sheet, "
-        "may keep a copy."
-    ),
-    (
-        "When a newer set is printed, destroy the old one. On borders and orders to disclose, ask "
-        "local counsel."
+        "Destroy it only when a later print of the same {noun} was rehearsed (ragleaf drill). On "
+        "borders and orders to disclose, ask local counsel."
     ),
 )
 _REVOCATION_CAUTIONS = (
@@ -84,20 +99,23 @@ _REVOCATION_CAUTIONS = (
         "OpenPGP program, publish."
     ),
     (
-        "It cannot be undone. Who finds this sheet can end the key, and can neither read nor sign "
-        "anything with it."
+        "It cannot be undone. Anyone with this sheet can end the key, and can neither read nor "
+        "sign anything with it."
     ),
     (
         "Keep it where you get at it after the loss of the key: apart from the key's own sheets, "
         "perhaps with somebody you trust."
     ),
 )
+_REVOCATION_TOO = (
+    "A revocation certificate belongs on paper too, and in another place: ragleaf revoke-sheet."
+)
 _AFTERWARDS = (
     (
-        "Next: print, then prove the print: ragleaf check on a scan of it, or on what you typed "
-        "from it."
+        "Next: print, then look whether the print can be read: ragleaf check on a scan of it, or "
+        "on what you typed from it."
     ),
-    "A revocation certificate belongs on paper too, and in another place.",
+    _REVOCATION_TOO,
     (
         "The files written now hold the secret: erase them, and mind that a disk or a stick may "
         "keep what was erased."
@@ -117,7 +135,12 @@ def caption(extract: Extract, line_set: LineSet, *, now: dt.datetime, anonymous:
         date=now.date(),
         notes=_notes(extract, now),
         recipe=_recipe(line_set, extract.payload),
-        cautions=(_protection(extract, line_set)[1], *_CAUTIONS),
+        cautions=tuple(
+            text.format(noun=_NOUNS[extract.sort])
+            for text in (_first_caution(extract, line_set, now.date()), *_CAUTIONS)
+        ),
+        subject=_subject(extract, anonymous=anonymous),
+        noun=_NOUNS[extract.sort],
     )
 
 
@@ -156,18 +179,56 @@ def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
     return tuple(row for row in rows if row)
 
 
+def cautions(extract: Extract) -> Iterator[str]:
+    """Yield what is weak in the protection of *extract*, a sentence each, and what to do."""
+    weak: dict[Caution, list[str]] = {}
+    for one in extract.cautions:
+        weak.setdefault(one.caution, []).append(one.title)
+    for caution, titles in weak.items():
+        yield _WEAKNESSES[caution].format(" and the ".join(titles))
+    if weak:
+        yield (
+            "Protect the key anew in your OpenPGP program and print that, or print it under a "
+            "seal, with --seal."
+        )
+
+
+_WEAKNESSES = {
+    Caution.SIMPLE_S2K: (
+        "Caution: the passphrase of the {} is hashed once and without a salt (simple S2K), so that "
+        "guesses cost next to nothing."
+    ),
+    Caution.LOW_COUNT: (
+        "Caution: the passphrase of the {} is hashed over fewer than 65,536 octets, so that "
+        "guesses cost little."
+    ),
+    Caution.MD5: "Caution: the passphrase of the {} is hashed with MD5, which is out of use.",
+    Caution.SUM: (
+        "Caution: a sum of two bytes is all that checks the encrypted secret of the {}; changes to "
+        "it can pass."
+    ),
+}
+
+
 def printed(
-    line_sets: Sequence[LineSet], notes: Iterable[str], caption: Caption, sheets: int
+    line_sets: Sequence[LineSet],
+    notes: Iterable[str],
+    caption: Caption,
+    sheets: int,
+    *,
+    is_revocable: bool = False,
 ) -> tuple[str, ...]:
     """
     Return what to tell about a print: its size, what is to be known of it, what to mind next;
-    *sheets* are those of one set.
+    *sheets* are those of one set. A revocation certificate is recommended where the key
+    *is_revocable*.
     """
+    afterwards = [text for text in _AFTERWARDS if is_revocable or text != _REVOCATION_TOO]
     return (
         *(_size(line_set, sheets) for line_set in line_sets),
         *notes,
         *(f"Caution: {what}" for what in (*caption.notes, *caption.cautions[:1])),
-        *_AFTERWARDS,
+        *afterwards,
     )
 
 
@@ -185,27 +246,73 @@ def _title(extract: Extract, line_set: LineSet) -> str:
     share = line_set.head.share
     if share is not None:
         return (
-            f"Share {share.number} of {share.count} of a secret; any {share.threshold} give it back"
+            f"Share {share.number} of {share.count} of a {_NOUNS[extract.sort]}; any "
+            f"{share.threshold} give it back"
         )
-    return f"{extract.what}, {_protection(extract, line_set)[0]}"
+    return f"{extract.what}, {_protection(extract, line_set)}"
 
 
-def _protection(extract: Extract, line_set: LineSet) -> tuple[str, str]:
-    if line_set.head.share is not None:
-        return "one of several shares", _SHARED
+def _protection(extract: Extract, line_set: LineSet) -> str:
     if line_set.head.sealed:
-        return "sealed with a passphrase", _SEALED
+        return "sealed with a passphrase"
     if extract.protected:
-        return "protected by its own passphrase", _PROTECTED
-    return "NOT PROTECTED", _UNPROTECTED
+        return "protected by its own passphrase"
+    return "not sealed" if extract.sort is Sort.FILE else "NOT PROTECTED"
+
+
+def _first_caution(extract: Extract, line_set: LineSet, printed: dt.date) -> str:
+    needed = _passphrases(extract, line_set, printed)
+    passphrase = " and ".join(needed)
+    if line_set.head.share is not None:
+        return _SHARED.format(noun="{noun}", passphrase=passphrase or "no passphrase")
+    if not needed:
+        return _UNSEALED if extract.sort is Sort.FILE else _UNPROTECTED
+    it = "them" if len(needed) > 1 else "it"
+    return _TAKES.format(noun="{noun}", passphrase=passphrase, it=it)
+
+
+def _passphrases(extract: Extract, line_set: LineSet, printed: dt.date) -> tuple[str, ...]:
+    """Return which passphrases it takes to use what was *printed* on that day."""
+    seal = "the passphrase of the seal" if line_set.head.share else "the passphrase of its seal"
+    own = f"the key's passphrase as of {printed}"
+    if not line_set.head.sealed:
+        return (own,) if extract.protected else ()
+    if extract.seal_is_own:
+        return (f"{seal} (the key's as of {printed})",)
+    return (seal, own) if extract.protected else (seal,)
+
+
+def _subject(extract: Extract, *, anonymous: bool) -> str:
+    sort = extract.sort.value
+    if anonymous or not extract.name:
+        return f"an {sort}" if extract.sort is Sort.OPENPGP_KEY else f"a {sort}"
+    of = " of" if extract.sort is Sort.OPENPGP_KEY else ""
+    shown = clean(extract.name)
+    if len(shown) > _LONGEST_NAME:
+        shown = f"{shown[:_LONGEST_NAME]}…"
+    return f"the {sort}{of} {shown}"
 
 
 def _notes(extract: Extract, now: dt.datetime) -> tuple[str, ...]:
-    if extract.created is None or now >= extract.created:
-        return ()
-    created = extract.created.astimezone(now.tzinfo).isoformat(" ", "minutes")
-    clock = f"The clock of the computer is before the key's creation ({created})"
-    return (f"{clock}: the date here is wrong.",)
+    notes = []
+    if extract.created is not None and now < extract.created:
+        created = extract.created.astimezone(now.tzinfo).isoformat(" ", "minutes")
+        notes.append(f"The clock is before the key's creation ({created}): the date here is wrong.")
+    if extract.lacks:
+        told = _lacking(extract.lacks)
+        is_short = len(" ".join([*notes, told])) <= _LONGEST_NOTES
+        notes.append(told if is_short else _SOME_LACKING)
+    return tuple(notes)
+
+
+def _lacking(lacks: Sequence[Lack]) -> str:
+    """Return which secrets are not on the sheets, and why not."""
+    parts = []
+    for is_stub, why in ((True, "the file had a stub"), (False, "only public in the file")):
+        titles = [f"the {lack.title}" for lack in lacks if lack.is_stub is is_stub]
+        if titles:
+            parts.append(f"{', '.join(titles)} ({why})")
+    return f"Not here: the {noun(lacks, 'secret')} of {'; '.join(parts)}."
 
 
 def _recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:

@@ -20,11 +20,13 @@ from paperkey_alt.format.recover import recover
 from paperkey_alt.reading.page import Page
 from paperkey_alt.reading.text import typed
 
-BODY = pack(File("log", b"the lamp of buoy 7 is out, and the keeper is away until Thursday"))
+BODY = pack(
+    File("log", b"the lamp of buoy 7 is out, and the keeper is away until Thursday", bytes(16))
+)
 SET = lay_out(BODY, 4)
 ROWS = (f"0 {SET.head_line}", *(f"{number} {text}" for number, text in enumerate(SET.lines, 1)))
 DATA, MARK = SET.head.data_lines, SET.head.mark
-LAST_YEAR = lay_out(pack(File("log", b"another body")), 4)
+LAST_YEAR = lay_out(pack(File("log", b"another body", bytes(16))), 4)
 
 
 def other(character):
@@ -118,7 +120,7 @@ SAID = {
         [
             "Not used:",
             (
-                "  lines.txt, row 13: line 900, the check fails, and more than two characters are "
+                "  lines.txt, row 14: line 900, the check fails, and more than two characters are "
                 "wrong"
             ),
         ],
@@ -169,7 +171,7 @@ def test_the_same_as_json():
     assert one["lines"][1]["characters"] == [{"column": 7, "was": was, "now": now}]
     assert one["lines"][2]["characters"] == [{"column": column} for column in (1, 2, 3, 4)]
     assert [(stray["number"], stray["place"]) for stray in told["strays"]] == [
-        (900, "lines.txt, row 12")
+        (900, "lines.txt, row 13")
     ]
 
 
@@ -231,15 +233,15 @@ def test_a_share_is_named():
         "backup": named,
     }
     (standing,) = backup.standings(found)
-    expected = f"Backup {named}: share 1 of 3 can be read in full; 1 more would give the key back."
+    expected = f"Backup {named}: share 1 of 3 can be read in full; 1 more would give it back."
     assert report.standing(standing) == expected
 
 
 @pytest.mark.parametrize(
     ("pages", "said"),
     [
-        (1, "scan.png: no QR block and no printed line that can be read"),
-        (3, "scan.png: page 2: no QR block and no printed line"),
+        (1, "scan.png: no lines on this page; a letter, or a page of another kind, has none"),
+        (3, "scan.png: page 2: no lines on this page"),
     ],
 )
 def test_an_empty_page_is_named(pages, said):

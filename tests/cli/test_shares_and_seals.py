@@ -156,7 +156,7 @@ def test_shares(compact_shares, source):
     ]
     alone = desk.ok("check", source(desk, 2))
     assert (
-        f"Backup {number}: share 2 of 3 can be read in full; 1 more would give the key back."
+        f"Backup {number}: share 2 of 3 can be read in full; 1 more would give it back."
         in alone.err
     )
     few = desk.run(*RESTORE, "lines/share-3.txt")
@@ -187,10 +187,11 @@ def test_the_letter(shares):
         for row in desk.read("lines/share-2.txt").decode().splitlines()
         if not row.startswith("#")
     ]
-    assert not any(part in letter for row in rows[1:] for part in row)
+    # The letter tells the backup number, with which line 1 begins.
+    assert not any(part in letter for row in (rows[1][1:], *rows[2:]) for part in row)
 
 
-def test_a_forged_share_is_named(shares):
+def test_a_forged_share_is_left_out(shares):
     """
     With one share more than needed the forged one is told by its set mark, and the key is right.
     """
@@ -208,7 +209,8 @@ def test_a_forged_share_is_named(shares):
         "-o",
         "k.asc",
     )
-    assert "forged or mixed up" in done.err
+    mark = mark_of(desk, "forged.txt")
+    assert f"Set {mark} is no share as Ragleaf prints it, and was left out." in done.err
     assert desk.read("k.asc") == KEY.read_bytes()
     done = desk.run(
         "restore", "lines/share-1.txt", "forged.txt", "--public", CERTIFICATE, "-o", "k2.asc"
@@ -216,15 +218,47 @@ def test_a_forged_share_is_named(shares):
     assert (done.status, "k2.asc" in desk.files()) == (1, False)
 
 
-def forge(text):
-    """The text of a share with another body under the same numbers."""
+def test_shares_that_contradict_each_other(shares):
+    """
+    Who is right is not guessed: check and restore tell the sides and end with 1, until a set that
+    is believed is named; what contradicts it is left out, and said.
+    """
+    desk = shares
+    desk.write("forged.txt", forge(desk.read("lines/share-2.txt").decode(), keep=14))
+    sources = ("forged.txt", "lines/share-1.txt", "lines/share-3.txt")
+    given = (*sources, "--public", CERTIFICATE, "-o", "k.asc")
+    one, three, theirs = (
+        mark_of(desk, name) for name in ("lines/share-1.txt", "lines/share-3.txt", "forged.txt")
+    )
+    for done in (desk.run("check", *sources), desk.run("restore", *given)):
+        assert done.status == 1
+        assert "contradict each other" in done.err
+        assert f"On one side: {theirs} (share 2). On another: {one} (share 1), {three}" in done.err
+    for marks in ((theirs,), (theirs, one), ("QQQQQ",)):
+        named = [word for mark in marks for word in ("--mark", mark)]
+        assert desk.run("restore", *given, *named).status == 1
+    assert "k.asc" not in desk.files()
+    left = f"Set {theirs} was left out: it contradicts the set that you named."
+    assert left in desk.ok("check", *sources, "--mark", one).err
+    assert left in desk.ok("restore", *given, "--mark", one.lower(), "--mark", three).err
+    assert desk.read("k.asc") == KEY.read_bytes()
+
+
+def mark_of(desk, name):
+    """The set mark of the text of a set."""
+    (found,) = recover(typed.read(desk.read(name).decode(), name)).sets
+    return found.head.mark
+
+
+def forge(text, keep=0):
+    """
+    The text of a share with another body under the same numbers, of which the first bytes are kept.
+    """
     (found,) = recover(typed.read(text, "t")).sets
     head = found.head
+    body = found.body[:keep] + os.urandom(head.body_length - keep)
     return text_file.write(
-        lay_out(
-            os.urandom(head.body_length), head.spare_lines, sealed=head.sealed, share=head.share
-        ),
-        (),
+        lay_out(body, head.spare_lines, sealed=head.sealed, share=head.share), ()
     )
 
 
@@ -234,11 +268,14 @@ def test_shares_of_two_backups_do_not_mix(shares):
     (desk.folder / "lines").rename(desk.folder / "old")
     (desk.folder / "sheets").rename(desk.folder / "old-sheets")
     desk.ok("backup", KEY, *SHARES)
-    done = desk.run(
-        "restore", "old/share-1.txt", "lines/share-2.txt", "--public", CERTIFICATE, "-o", "k.asc"
-    )
+    given = ("restore", "old/share-1.txt", "lines/share-2.txt", "--public", CERTIFICATE)
+    done = desk.run(*given, "-o", "k.asc")
+    assert done.status == 1
+    assert "sheets of 2 sets were given" in done.err
+    done = desk.run(*given, "-o", "k.asc", "--mark", number_of(desk).lower())
     assert done.status == 1
     assert "1 more share is needed" in done.err
+    assert "k.asc" not in desk.files()
 
 
 def test_a_plain_file(desk):

@@ -199,12 +199,19 @@ def test_a_rehearsal_that_fails(noted):
 
 
 def test_a_rehearsal_after_the_passphrase_was_changed(noted):
-    """The secret bytes differ: the paper has the old ones, under the old passphrase."""
+    """
+    The secret bytes differ: that is no change of the passphrase before both were opened, and then
+    it is the same key under another one.
+    """
     desk = noted
     desk.write("changed.asc", changed(KEY.read_bytes()))
     done = desk.run("drill", "s.pdf", "--key", "changed.asc")
     assert done.status == 1
-    assert "its passphrase was changed since" in done.err
+    assert "was not compared" in done.err
+    assert "changed since" not in done.err
+    desk.write("both", f"{PASSPHRASE}\nhigh water\n")
+    done = desk.ok("drill", "s.pdf", "--key", "changed.asc", "--passphrase-from", "both")
+    assert "the same key under another passphrase" in done.err
 
 
 def changed(file):

@@ -12,15 +12,19 @@ from paperkey_alt.errors import (
     PaperError,
     Place,
     SeveralSets,
+    SharesConflict,
     SharesDisagree,
+    UnknownFormat,
 )
 from paperkey_alt.format import backup
-from paperkey_alt.format.backup import Joined, Terms, join, split, standings
+from paperkey_alt.format.backup import COMMITMENT_BYTES, Joined, Terms, join, split, standings
 from paperkey_alt.format.body import PlainBody, flagged
 from paperkey_alt.format.head_line import Share
 from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import ALPHABET
 from paperkey_alt.format.raw_line import RawLine
 from paperkey_alt.format.recover import recover
+from paperkey_alt.format.shares import FIELD, interpolate
 
 BODY = random.Random(1).randbytes(300)
 
@@ -43,13 +47,32 @@ def raw_lines_of(line_sets, leave_out=()):
     return seen
 
 
-def forged(line_set):
-    """A share that is another one, under the same numbers."""
+def body_of(line_set):
+    """The body of a set."""
+    (found,) = recover(raw_lines_of([line_set])).sets
+    return found.body
+
+
+def forged(line_set, keep=COMMITMENT_BYTES, **others):
+    """
+    A share of other bytes under the same numbers, of which the first *keep* bytes are kept: with
+    the commitment, by default; with 14 bytes its backup number alone.
+    """
+    head, body = line_set.head, body_of(line_set)
+    other = bytes(byte ^ 0x5A for byte in body[keep:])
+    return relaid(line_set, body[:keep] + other, share=others.get("share", head.share))
+
+
+def relaid(line_set, body=None, **others):
+    """The same body, or another, laid out otherwise."""
     head = line_set.head
-    length = head.body_length
-    return lay_out(
-        random.Random(3).randbytes(length), head.spare_lines, sealed=head.sealed, share=head.share
-    )
+    said = {"sealed": head.sealed, "share": head.share, "spare": head.spare_lines} | others
+    return lay_out(body_of(line_set) if body is None else body, **said)
+
+
+def found_in(*line_sets):
+    """What is found of sets."""
+    return recover(raw_lines_of(line_sets))
 
 
 @pytest.mark.parametrize("sealed", [False, True])
@@ -57,7 +80,7 @@ def test_any_of_the_threshold_join(sealed):
     """Every three of five shares give the body back, and whether it is sealed."""
     line_sets = split_up(sealed=sealed)
     for few in combinations(line_sets, 3):
-        joined = join(recover(raw_lines_of(few)), None)
+        joined = join(recover(raw_lines_of(few)))
         assert joined == Joined(flagged(BODY, sealed=sealed), ())
         assert joined.body.sealed == sealed
 
@@ -73,9 +96,8 @@ def test_each_share_is_a_set_of_its_own():
 
 def test_lost_lines_of_every_share_are_made_up_for():
     """Each share has spare lines of its own."""
-    assert join(
-        recover(raw_lines_of(split_up()[1:4], leave_out=range(2, 8))), None
-    ).body == PlainBody(BODY)
+    findings = recover(raw_lines_of(split_up()[1:4], leave_out=range(2, 8)))
+    assert join(findings).body == PlainBody(BODY)
 
 
 def test_fewer_than_needed_are_refused_with_what_is_there():
@@ -88,17 +110,17 @@ def test_fewer_than_needed_are_refused_with_what_is_there():
         NotEnoughShares,
         match=r"1 more share is needed .* complete: 1, 2; share 3: 3 more lines are needed",
     ):
-        join(recover(seen), None)
+        join(recover(seen))
     with pytest.raises(NotEnoughShares, match="2 more shares are needed"):
-        join(recover(raw_lines_of(line_sets[4:])), None)
+        join(recover(raw_lines_of(line_sets[4:])))
 
 
-def test_a_forged_share_is_named_where_there_are_more_than_needed():
-    """With one share more than needed, sealed or not, the check inside tells which is forged."""
+def test_a_forged_share_is_told_where_there_are_more_than_needed():
+    """With one share more than needed, sealed or not, the commitment tells which does not fit."""
     for sealed in (False, True):
         line_sets = split_up(sealed=sealed)
         bad = forged(line_sets[1])
-        joined = join(recover(raw_lines_of([line_sets[0], bad, line_sets[2], line_sets[4]])), None)
+        joined = join(found_in(line_sets[0], bad, line_sets[2], line_sets[4]))
         assert joined == Joined(flagged(BODY, sealed=sealed), (bad.head.mark,))
 
 
@@ -106,30 +128,210 @@ def test_a_forged_share_among_just_enough_is_refused():
     """With no share more than needed it cannot be told which is forged, only that one is."""
     line_sets = split_up()
     with pytest.raises(SharesDisagree):
-        join(recover(raw_lines_of([line_sets[0], forged(line_sets[1]), line_sets[2]])), None)
+        join(found_in(line_sets[0], forged(line_sets[1]), line_sets[2]))
 
 
 def test_two_that_claim_to_be_the_same_share():
-    """A forged share beside the true one of the same number is named."""
+    """
+    A forged share beside the true one of the same number is a conflict, until a third or one of the
+    two is named.
+    """
     line_sets = split_up()
     bad = forged(line_sets[1])
-    joined = join(recover(raw_lines_of([*line_sets[:3], bad])), None)
-    assert joined == Joined(PlainBody(BODY), (bad.head.mark,))
+    findings = found_in(*line_sets[:3], bad)
+    sides = f"{line_sets[1].head.mark} (share 2)", f"{bad.head.mark} (share 2)"
+    for look in (join, standings):
+        with pytest.raises(SharesConflict, match="the same share number") as told:
+            look(findings)
+        assert all(side in told.value.what for side in sides)
+    marks = [line_set.head.mark for line_set in line_sets]
+    assert join(findings, [marks[0]]) == Joined(PlainBody(BODY), (bad.head.mark,))
+    assert join(findings, [marks[1].lower()]) == Joined(PlainBody(BODY), (), (bad.head.mark,))
+    assert join(findings, [marks[1], bad.head.mark]).body == PlainBody(BODY)
+    with pytest.raises(SharesDisagree):
+        join(findings, [bad.head.mark])
+
+
+def test_the_larger_side_is_not_believed():
+    """
+    Forged sheets for all numbers but one are no reason to call that one wrong: the sides are told,
+    and what the user names counts, be it alone.
+    """
+    line_sets = split_up()
+    theirs = [forged(one, keep=14) for one in line_sets]
+    findings = found_in(line_sets[3], *theirs)
+    with pytest.raises(SharesConflict, match="contradict each other, and which of them are true"):
+        join(findings)
+    with pytest.raises(NotEnoughShares, match="2 more shares are needed"):
+        join(findings, [line_sets[3].head.mark])
+    findings = found_in(*theirs, *line_sets[2:])
+    joined = join(findings, [line_sets[3].head.mark])
+    assert joined.body == PlainBody(BODY)
+    assert set(joined.left_out) == {one.head.mark for one in theirs}
+    assert joined.apart == ()
+
+
+def test_names_of_both_sides_settle_nothing():
+    """Two sets that contradict each other, both named: asked again; so with no set's name."""
+    line_sets = split_up()
+    bad = forged(line_sets[4], keep=14)
+    findings = found_in(*line_sets[:3], bad)
+    marks = [line_sets[0].head.mark, bad.head.mark]
+    with pytest.raises(SharesConflict):
+        join(findings, marks)
+    number = standings(found_in(line_sets[0]))[0].backup
+    with pytest.raises(SharesConflict):
+        join(findings, [number])
+    assert join(findings, [number, marks[0]]).body == PlainBody(BODY)
+    for name in (marks[0][:4], marks[0] + "A", ""):
+        with pytest.raises(PaperError, match="was given"):
+            join(findings, [name])
+
+
+def test_forged_flags_and_lengths_do_not_stop_a_trusted_set():
+    """
+    A share that says that it is sealed, or is longer or shorter than the others, is a conflict, and
+    left out where another is named.
+    """
+    line_sets = split_up()
+    for bad in (
+        relaid(line_sets[4], sealed=True),
+        relaid(line_sets[4], body_of(line_sets[4]) + b"x"),
+        relaid(line_sets[4], body_of(line_sets[4])[:-1]),
+    ):
+        findings = found_in(bad, *line_sets[:3])
+        with pytest.raises(SharesConflict):
+            join(findings)
+        with pytest.raises(SharesConflict):
+            standings(findings)
+        mark = line_sets[0].head.mark
+        assert join(findings, [mark]) == Joined(PlainBody(BODY), (), (bad.head.mark,))
+        assert standings(findings, [mark])[0].left_out == (bad.head.mark,)
+
+
+def test_forged_terms_are_another_backup():
+    """Shares that say another threshold or count are asked about, and never joined with others."""
+    line_sets = split_up()
+    share = line_sets[4].head.share
+    for terms in ((5, 2, 5), (5, 3, 6), (5, 5, 5)):
+        bad = relaid(line_sets[4], share=Share(*terms, share.backup))
+        findings = found_in(bad, *line_sets[:3])
+        with pytest.raises(SeveralSets):
+            join(findings)
+        assert join(findings, [line_sets[1].head.mark]) == Joined(PlainBody(BODY))
+
+
+def test_what_cannot_be_a_share_stops_nobody():
+    """
+    A set whose backup number is not that of its line 1, or too short for a share, is left out and
+    told; by itself, or named, it is refused.
+    """
+    line_sets = split_up()
+    share = line_sets[4].head.share
+    strange = [
+        forged(line_sets[4], keep=0),
+        relaid(line_sets[4], share=Share(5, 3, 5, share.backup ^ 1)),
+        *(relaid(line_sets[4], body_of(line_sets[4])[:length]) for length in (1, 14, 15, 31)),
+    ]
+    for bad in strange:
+        findings = found_in(bad, *line_sets[:3])
+        assert join(findings) == Joined(PlainBody(BODY), strange=(bad.head.mark,))
+        assert standings(findings)[0].strange == (bad.head.mark,)
+        for look in (join, standings):
+            with pytest.raises(UnknownFormat, match=bad.head.mark):
+                look(found_in(bad))
+            with pytest.raises(UnknownFormat, match=bad.head.mark):
+                look(findings, [bad.head.mark])
+    with pytest.raises(UnknownFormat):
+        join(found_in(*strange))
+
+
+def test_the_same_share_twice_is_no_conflict():
+    """A share given twice, or printed again with other spare lines, is the same one."""
+    line_sets = split_up()
+    again = relaid(line_sets[0], spare=2)
+    for few in ([line_sets[0], *line_sets[:3]], [again, *line_sets[:3]]):
+        assert join(recover(raw_lines_of(few))) == Joined(PlainBody(BODY))
+        assert standings(recover(raw_lines_of(few)))[0].complete == (1, 2, 3)
+
+
+def test_a_share_that_is_not_complete_has_a_side_too():
+    """
+    What is known of it is its line 1: forged shares for all other numbers are not joined without a
+    question; and one that is named counts by its line 1, or is told to lack it.
+    """
+    line_sets = split_up()
+    theirs = [forged(one, keep=14) for one in line_sets[:3]]
+    poor = raw_lines_of(line_sets[4:], range(3, 11))
+    findings = recover([*poor, *raw_lines_of(theirs)])
+    with pytest.raises(SharesConflict, match="share 5, not complete"):
+        join(findings)
+    mark = line_sets[4].head.mark
+    with pytest.raises(NotEnoughShares, match="none is complete"):
+        join(findings, [mark])
+    findings = recover([*poor, *raw_lines_of([*theirs, *line_sets[:3]])])
+    assert join(findings, [mark]).body == PlainBody(BODY)
+    findings = recover([*raw_lines_of(line_sets[4:], range(1, 9)), *raw_lines_of(line_sets[:3])])
+    with pytest.raises(NotEnoughLines, match=mark):
+        join(findings, [mark])
+    assert join(findings).body == PlainBody(BODY)
+
+
+def test_holders_who_agree_make_nobody_a_forger():
+    """
+    Two of a threshold of three can alter theirs so that they still join with one true share. The
+    secret is right, and of the sets that do not fit it is not said that they are forged.
+    """
+    line_sets = split_up()
+    numbers = (1, 2, 3)
+    unit = {1: b"\1\0", 2: b"\0\1", 3: bytes(2)}
+    weight = interpolate(unit, numbers, 0)
+    error = os.urandom(40)
+    ratio = FIELD.multiply(weight[0], FIELD.inverse(weight[1]))
+    bodies = [bytearray(body_of(one)) for one in line_sets]
+    for at, byte in enumerate(error, COMMITMENT_BYTES):
+        bodies[0][at] ^= byte
+        bodies[1][at] ^= FIELD.multiply(byte, ratio)
+    bad = [relaid(line_sets[at], bytes(bodies[at])) for at in (0, 1)]
+    joined = join(found_in(*bad, *line_sets[2:]))
+    assert joined.body == PlainBody(BODY)
+    assert set(joined.apart) == {one.head.mark for one in line_sets[3:]}
+    assert join(found_in(*bad, *line_sets[2:]), [line_sets[3].head.mark]).body == PlainBody(BODY)
 
 
 def test_two_backups_are_told_apart():
     """
-    Shares of two backups do not mix; where both are complete one must be chosen by its number.
+    Shares of two backups do not mix, and one must be chosen by its number or a set mark, be the
+    other complete or not.
     """
     ours, theirs = split_up(), split_up(body=BODY[::-1])
-    assert join(recover(raw_lines_of([*ours[:3], *theirs[:2]])), None).body == PlainBody(BODY)
-    both = recover(raw_lines_of([*ours[:3], *theirs[2:]]))
-    with pytest.raises(SeveralSets):
-        join(both, None)
-    number = standings(both)[0].backup
-    assert join(both, number).body.data in (BODY, BODY[::-1])
+    for few in (theirs[:2], theirs[2:]):
+        both = found_in(*ours[:3], *few)
+        with pytest.raises(SeveralSets, match=ours[0].head.mark):
+            join(both)
+        assert join(both, [ours[1].head.mark]) == Joined(PlainBody(BODY))
+        assert join(both, [standings(both)[0].backup.lower()]).body.data in (BODY, BODY[::-1])
+        with pytest.raises(SeveralSets):
+            join(both, [ours[1].head.mark, few[0].head.mark])
     with pytest.raises(PaperError, match="XXXXX"):
-        join(both, "XXXXX")
+        join(both, ["XXXXX"])
+
+
+def test_a_set_mark_goes_before_a_backup_number():
+    """Who gives a backup the set mark of another's share as its number names nothing by it."""
+    ours = split_up()
+    mark = ours[0].head.mark
+    number = sum(ALPHABET.index(one) << 5 * at for at, one in enumerate(reversed(mark)))
+    begin = (number << 7).to_bytes(4, "big")
+    share = ours[0].head.share
+    bad = relaid(
+        ours[0],
+        begin + body_of(ours[0])[4:],
+        share=Share(share.number, share.threshold, share.count, number),
+    )
+    findings = found_in(bad, *ours[:3])
+    assert mark in backup.names(bad.head)
+    assert join(findings, [mark]) == Joined(PlainBody(BODY))
 
 
 def test_a_holder_alone_learns_how_the_share_stands():
@@ -144,10 +346,10 @@ def test_a_holder_alone_learns_how_the_share_stands():
 def test_a_set_that_is_no_share_joins_alone():
     """An ordinary set is a backup of one."""
     line_set = lay_out(BODY, 4)
-    assert join(recover(raw_lines_of([line_set])), None).body == PlainBody(BODY)
+    assert join(recover(raw_lines_of([line_set]))).body == PlainBody(BODY)
     assert standings(recover(raw_lines_of([line_set]))) == ()
     with pytest.raises(NotEnoughLines, match=line_set.head.mark):
-        join(recover(raw_lines_of([line_set], leave_out=range(1, 6))), None)
+        join(recover(raw_lines_of([line_set], leave_out=range(1, 6))))
 
 
 def test_random_trials_never_give_a_wrong_body():
@@ -161,7 +363,7 @@ def test_random_trials_never_give_a_wrong_body():
         )
         if choose.random() < 0.5:
             at = choose.randrange(4)
-            line_sets[at] = forged(line_sets[at])
+            line_sets[at] = forged(line_sets[at], keep=choose.choice((0, 14, 15)))
         chosen = choose.sample(line_sets, choose.randrange(1, 5))
         seen = [
             one
@@ -169,7 +371,7 @@ def test_random_trials_never_give_a_wrong_body():
             for one in raw_lines_of([line_set], choose.sample(range(1, 5), choose.randrange(5)))
         ]
         try:
-            assert join(recover(seen), None).body == PlainBody(body)
+            assert join(recover(seen)).body == PlainBody(body)
             restored += 1
         except PaperError:
             continue

@@ -16,7 +16,7 @@ from paperkey_alt.format.body import (
 )
 from paperkey_alt.format.payload import Compact, File, SecretPart, pack
 
-FILE = File("log", b"the lamp of buoy 7 is out")
+FILE = File("log", b"the lamp of buoy 7 is out", bytes(16))
 COMPACT = Compact((SecretPart(b"f" * 20, b"secret"),))
 SEAL = Seal("low water at dawn", bytes(range(16)))
 

@@ -6,7 +6,6 @@ import pytest
 
 from paperkey_alt.format.buffer import Buffer, Truncated
 from paperkey_alt.format.fields import (
-    Counted,
     Integer,
     Number,
     Octets,
@@ -41,9 +40,6 @@ FIELDS = {
     "bytes behind their length": (Prefixed(2), b"bell", b"\0\4bell"),
     "text in UTF-8": (Text(1), "Boje ö", b"\7Boje \xc3\xb6"),
     "a record": (BUOY, Buoy(7, "lee"), b"\7\3lee"),
-    "items behind their number": (Counted(1, Number(2)), (1, 2), b"\2\0\1\0\2"),
-    "no items behind their number": (Counted(1, BUOY), (), b"\0"),
-    "items of records": (Counted(1, BUOY), (Buoy(7, "lee"), Buoy(8, "")), b"\2\7\3lee\x08\0"),
 }
 TO_THE_END = {
     "the rest": (Rest(), b"bell", b"bell"),
@@ -80,12 +76,10 @@ def test_leading_zeros_of_an_integer_are_read_over():
 REFUSED = {
     "text that is not UTF-8": lambda: Text(1).pull(Buffer(b"\1\xff")),
     "a record that refuses its fields": lambda: BUOY.pull(Buffer(b"\0\0")),
-    "items of which one is refused": lambda: Counted(1, BUOY).pull(Buffer(b"\2\7\0\0\0")),
     "items of which the last ends too soon": lambda: ToEnd(BUOY).pull(Buffer(b"\7\0\7")),
     "bytes of another length": lambda: Octets(4).push(b"bells"),
     "text longer than its length can say": lambda: Text(1).push("ö" * 128),
     "an integer longer than its length can say": lambda: Integer(1).push(1 << 8 * 255),
-    "more items than their number can say": lambda: Counted(1, Number(1)).push((0,) * 256),
 }
 
 

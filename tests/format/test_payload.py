@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from paperkey_alt.errors import DigestMismatch, RagleafError, UnknownFormat
 from paperkey_alt.format.payload import (
+    Certificate,
     Compact,
     File,
     Lean,
@@ -35,11 +36,12 @@ reduced = st.builds(
 )
 names = st.text(max_size=60)
 payloads = (
-    st.builds(File, names, st.binary(min_size=1))
+    st.builds(File, names, st.binary(min_size=1), st.binary(min_size=16, max_size=16))
     | st.builds(RsaFile, names, *[st.integers(1, 255)] * 2, *[st.integers(1, 1 << 2000)] * 3)
     | st.builds(Revocation, fingerprints, st.binary(min_size=1))
     | st.builds(Lean, st.lists(parts, min_size=1, max_size=4).map(tuple))
     | st.builds(Whole, st.binary(min_size=1))
+    | st.builds(Certificate, st.binary(min_size=1))
     | st.builds(Compact, st.lists(reduced | parts, min_size=1, max_size=4).map(tuple))
 )
 
@@ -55,7 +57,7 @@ def test_both_ways(payload):
 # Byte by byte, from the tables in docs/format.md, "Payload": the bytes, and what they are.
 LAID_OUT = {
     "lean": (
-        b"\1\2\x14" + b"f" * 20 + b"\0\3" + b"\0ab" + b"\x20" + b"g" * 32 + b"\1\2" + b"s" * 258,
+        b"\1\2\0\3\1\2" + b"\x14" + b"f" * 20 + b"\x20" + b"g" * 32 + b"\0ab" + b"s" * 258,
         Lean((SecretPart(b"f" * 20, b"\0ab"), SecretPart(b"g" * 32, b"s" * 258))),
     ),
     "whole": (b"\2packets", Whole(b"packets")),
@@ -71,10 +73,14 @@ LAID_OUT = {
             )
         ),
     ),
-    "file": (b"\4\3\xc3\xa9tall the rest", File("ét", b"all the rest")),
-    "file without a name": (b"\4\0x", File("", b"x")),
+    "file": (
+        b"\4" + bytes(range(16)) + b"\3\xc3\xa9tall the rest",
+        File("ét", b"all the rest", bytes(range(16))),
+    ),
+    "file without a name": (b"\4" + bytes(16) + b"\0x", File("", b"x", bytes(16))),
     "RSA file": (b"\5\1n\2\3\3\1\0\1\0\2\1\2\0\1\7", RsaFile("n", 2, 3, 65537, 258, 7)),
     "revocation": (b"\6\x14" + b"f" * 20 + b"packet", Revocation(b"f" * 20, b"packet")),
+    "certificate": (b"\7packets", Certificate(b"packets")),
 }
 
 
@@ -107,21 +113,25 @@ BAD_LAYOUTS = {
     "an unknown kind": b"\xff",
     "lean without a count": b"\1",
     "lean without parts": b"\1\0",
-    "lean with a part too few": b"\1\2" + b"\x14" + b"f" * 20 + b"\0\1" + b"\0",
-    "lean with a byte too many": b"\1\1" + b"\x14" + b"f" * 20 + b"\0\1" + b"\0\0",
-    "a fingerprint of another length": b"\1\1" + b"\x15" + b"f" * 21 + b"\0\1" + b"\0",
-    "a secret part that reaches past the end": b"\1\1" + b"\x14" + b"f" * 20 + b"\xff\xff" + b"\0",
-    "a secret part of no bytes": b"\1\1" + b"\x14" + b"f" * 20 + b"\0\0",
+    "lean with a length too few": b"\1\2" + b"\0\1",
+    "lean with a fingerprint too few": b"\1\2" + b"\0\1\0\1" + b"\x14" + b"f" * 20 + b"\0\0",
+    "lean with a part too few": b"\1\2" + b"\0\1\0\1" + 2 * (b"\x14" + b"f" * 20) + b"\0",
+    "lean with a byte too many": b"\1\1" + b"\0\1" + b"\x14" + b"f" * 20 + b"\0\0",
+    "a fingerprint of another length": b"\1\1" + b"\0\1" + b"\x15" + b"f" * 21 + b"\0",
+    "a secret part that reaches past the end": b"\1\1" + b"\xff\xff" + b"\x14" + b"f" * 20 + b"\0",
+    "a secret part of no bytes": b"\1\1" + b"\0\0" + b"\x14" + b"f" * 20,
     "whole of nothing": b"\2",
     "compact of nothing": b"\3",
     "compact with a part that ends in its check": b"\3\1\0\1v\1p" + b"c" * 7,
     "compact with a value that reaches past the end": b"\3\1\xff\xffv",
     "compact with an empty value": b"\3\1\0\0\1p" + b"c" * 8,
     "compact with a form of no number": b"\3\x80\0\1v\1p" + b"c" * 8,
-    "a file without a length of its name": b"\4",
-    "a file with a name that reaches past the end": b"\4\5name",
-    "a file of nothing": b"\4\4name",
-    "a file with a name that is not UTF-8": b"\4\1\xffx",
+    "a file without a blind": b"\4",
+    "a file with a blind too short": b"\4" + bytes(15),
+    "a file without a length of its name": b"\4" + bytes(16),
+    "a file with a name that reaches past the end": b"\4" + bytes(16) + b"\5name",
+    "a file of nothing": b"\4" + bytes(16) + b"\4name",
+    "a file with a name that is not UTF-8": b"\4" + bytes(16) + b"\1\xffx",
     "an RSA file without its numbers": b"\5\1n\2\3",
     "an RSA file with a byte too many": b"\5\1n\2\3\1\3\0\1\5\0\1\7\0",
     "an RSA file with a prime too few": b"\5\1n\2\3\1\3\0\1\5",
@@ -129,6 +139,7 @@ BAD_LAYOUTS = {
     "an RSA file with a prime of 0": b"\5\1n\1\3\1\3\0\0\0\1\7",
     "a revocation of nothing": b"\6\x14" + b"f" * 20,
     "a revocation with a fingerprint of another length": b"\6\x13" + b"f" * 19 + b"packet",
+    "a certificate of nothing": b"\7",
 }
 
 
@@ -190,9 +201,12 @@ BOUNDS = [
     (REDUCED, {"check": bytes(7)}, "^the check of a reduced part is 8 bytes$"),
     (REDUCED, {"check": bytes(9)}, "^the check of a reduced part is 8 bytes$"),
     (Compact((PART,)), {"parts": ()}, "^a compact payload is not empty$"),
-    (File("n", b"x"), {"name": "é" * 127 + "n"}, None),
-    (File("n", b"x"), {"name": "é" * 128}, FILE),
-    (File("n", b"x"), {"data": b""}, FILE),
+    (File("n", b"x", bytes(16)), {"name": "é" * 127 + "n"}, None),
+    (File("n", b"x", bytes(16)), {"name": "é" * 128}, FILE),
+    (File("n", b"x", bytes(16)), {"data": b""}, FILE),
+    (File("n", b"x", bytes(16)), {"blind": bytes(15)}, "^a blind is 16 bytes$"),
+    (File("n", b"x", bytes(16)), {"blind": bytes(17)}, "^a blind is 16 bytes$"),
+    (Certificate(b"p"), {"packets": b""}, "^a certificate is not empty$"),
     (
         RSA,
         {"name": "n" * 255, "style": 255, "rule": 255, "exponent": (1 << 2040) - 1, "p": 1, "q": 1},

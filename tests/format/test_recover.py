@@ -1,6 +1,8 @@
 """Sets of lines: damaged, and recovered. The digest decides, never the mending."""
 
 import random
+import time
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -13,10 +15,14 @@ from paperkey_alt.errors import (
     NoLines,
     NotEnoughLines,
     Place,
+    SeveralSets,
     UnknownFormat,
 )
+from paperkey_alt.format import backup, payload
+from paperkey_alt.format.head_line import Head, pack
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET, NO_MARK, Line, encode
+from paperkey_alt.format.payload import Whole
 from paperkey_alt.format.raw_line import RawLine
 from paperkey_alt.format.recover import Status, recover
 from paperkey_alt.format.spare_lines import spare_count
@@ -195,9 +201,12 @@ def test_forged_lines_are_outvoted_or_refused():
 
 
 def test_without_a_head_line_nothing_is_guessed():
-    """No head line, no set; nothing at all is said differently."""
+    """
+    No head line, and nothing to confirm a computed one by, no set; nothing at all is said
+    differently.
+    """
     line_set = lay_out(body_of(100), 4)
-    with pytest.raises(NoHeadLine, match="head line"):
+    with pytest.raises(NoHeadLine, match="line 0"):
         recover(raw_lines_of(line_set, leave_out={0}))
     with pytest.raises(NoLines, match="no line"):
         recover([])
@@ -216,6 +225,74 @@ def test_a_damaged_head_line_is_outvoted():
     damaged = RawLine(Place(), ((0, with_wrong(line_set.head_line, [3, 9], random.Random(0))),))
     assert recover([damaged, *raw_lines_of(line_set), damaged]).sets[0].body == body_of(100)
     assert recover([damaged, *raw_lines_of(line_set, {0})]).sets[0].body == body_of(100)
+
+
+@pytest.mark.parametrize("copies", [1, 3, 9])
+def test_a_forged_head_line_is_tried_and_no_more(copies):
+    """
+    Anyone who knows a set mark can print a line 0 with it: many that tell another shape, each
+    another one, do not keep the true one from being found, or from being computed.
+    """
+    line_set = lay_out(payload.pack(Whole(body_of(100))), 4)
+    head = line_set.head
+    forged = [
+        RawLine(Place("forged"), ((0, encode(pack(replace(head, spare_lines=number)), NO_MARK)),))
+        for number in range(5, 5 + copies)
+    ]
+    for leave_out in ((), {0}):
+        given = [*forged, *forged, *raw_lines_of(line_set, leave_out)]
+        if copies == 1 and leave_out:
+            continue  # one head line alone is believed
+        (found,) = recover(given).sets
+        assert found.body == payload.pack(Whole(body_of(100)))
+        assert found.head == head
+        assert found.computed is bool(leave_out or copies > 3)
+
+
+def test_lines_forged_under_a_set_mark_are_told_by_their_source():
+    """
+    Lines that pass under the mark of another's set and tell other bytes do not keep that set from
+    being read, before or behind them, if it is in a file of its own.
+    """
+    line_set = lay_out(body_of(100), 4)
+    forged = [
+        RawLine(Place("forged"), ((n, encode(Line(n, bytes(15)), line_set.head.mark)),))
+        for n in range(1, line_set.head.total + 1)
+    ]
+    own = [replace(one, place=Place("own")) for one in raw_lines_of(line_set)]
+    for lines in ([*forged, *own], [*own, *forged]):
+        assert recover(lines).sets[0].body == body_of(100)
+    with pytest.raises(NotEnoughLines):
+        raise recover([replace(one, place=Place("one")) for one in (*forged, *own)]).sets[0].problem
+
+
+def test_two_sets_of_one_mark_are_two_sets():
+    """
+    Who took pains for a set with another's set mark gets two sets out of it, of which none is
+    chosen.
+    """
+    ours = lay_out(body_of(40), 2)
+    theirs = replace(ours.head, padding=0, body_check="QQQQ")
+    with pytest.MonkeyPatch.context() as patch:
+        # Stands for the 2^25 trials it takes.
+        patch.setattr(Head, "agrees_with", lambda *_: True)
+        heads = [RawLine(Place("t"), ((0, encode(pack(theirs), NO_MARK)),))]
+        findings = recover([*raw_lines_of(ours), *heads])
+    assert [one.head for one in findings.sets] == [ours.head, theirs]
+    with pytest.raises(SeveralSets):
+        backup.join(findings, [ours.head.mark])
+
+
+def test_many_head_lines_and_much_junk_end_soon():
+    """200 sets of which line 0 alone is there, and 1,000 lines of nothing: some seconds."""
+    choose = random.Random(12)
+    heads = [lay_out(choose.randbytes(30), 1).head_line for _ in range(200)]
+    junk = ["".join(choose.choices(ALPHABET, k=29)) for _ in range(1000)]
+    given = [RawLine(Place(), ((0, head),)) for head in heads]
+    given += [RawLine(Place(), ((number, text),)) for number, text in enumerate(junk, 1)]
+    start = time.process_time()
+    recover(given)
+    assert time.process_time() - start < 15
 
 
 def test_a_number_past_the_last_line_is_a_stray():

@@ -3,7 +3,7 @@
 import os
 import random
 from collections import Counter
-from itertools import combinations
+from itertools import combinations, product
 
 import pytest
 from hypothesis import given, settings
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from make_galois_answers import field_of, recorded
 
 from paperkey_alt.errors import SharesDisagree
-from paperkey_alt.format.shares import interpolate, join, split
+from paperkey_alt.format.shares import Joined, interpolate, join, split
 
 
 def anything(_secret):
@@ -70,7 +70,9 @@ def test_every_subset_of_the_threshold_joins(count):
     for threshold in range(2, count + 1):
         shares = dict(enumerate(split(secret, threshold, count, os.urandom), 1))
         for few in combinations(shares, threshold):
-            assert join({x: shares[x] for x in few}, threshold, anything) == (secret, ())
+            joined = join({x: [shares[x]] for x in few}, threshold, anything)
+            assert joined.secret == secret
+            assert joined.right == {(x, 0) for x in few}
 
 
 def test_fewer_shares_say_nothing():
@@ -103,42 +105,97 @@ def test_fewer_shares_say_nothing():
     st.randoms(use_true_random=False),
 )
 @settings(max_examples=40)
-def test_forged_shares_are_named(secret, threshold, more, choose):
+def test_forged_shares_are_found(secret, threshold, more, choose):
     """
-    With two shares more than needed one forged is outvoted; with one more the secret that can be
-    confirmed decides.
+    With one share more than needed a forged one is found by what confirms the secret, among the
+    others or beside the true one of its number.
     """
-    shares = dict(enumerate(split(secret, threshold, threshold + more, choose.randbytes), 1))
-    assert join(shares, threshold, anything) == (secret, ())
+    shares = {
+        x: [share]
+        for x, share in enumerate(split(secret, threshold, threshold + more, choose.randbytes), 1)
+    }
+    everything = {(x, 0) for x in shares}
+    assert join(shares, threshold, anything) == Joined(secret, frozenset(everything))
+    forged = choose.choice(list(shares))
+    (true,) = shares[forged]
+    false = bytes([true[0] ^ choose.randrange(1, 256)]) + true[1:]
     if more:
-        forged = choose.choice(list(shares))
-        shares[forged] = bytes([shares[forged][0] ^ choose.randrange(1, 256)]) + shares[forged][1:]
-        joined = join(shares, threshold, lambda found: more > 1 or found == secret)
-        assert joined == (secret, (forged,))
+        joined = join(shares | {forged: [false]}, threshold, secret.__eq__)
+        assert joined == Joined(secret, frozenset(everything - {(forged, 0)}))
+    joined = join(shares | {forged: [false, true]}, threshold, secret.__eq__)
+    assert joined == Joined(secret, frozenset(everything - {(forged, 0)} | {(forged, 1)}))
 
 
-def test_the_larger_consistent_subset_is_believed():
+def test_the_larger_consistent_subset_is_not_believed():
     """
-    Forgers who agree among themselves, and even with one true share, are outvoted by more true
-    ones.
+    Shares of another secret, be they more than the true ones, come to nothing: what is confirmed
+    counts, and if nothing is, nothing is returned.
     """
     true = dict(enumerate(split(b"secret", 2, 6, os.urandom), 1))
-    forged = {x: interpolate({3: true[3], 1: b"forged"}, (1, 3), x) for x in (1, 2)}
-    assert join(true | forged, 2, anything) == (b"secret", (1, 2))
+    false = {x: interpolate({3: true[3], 1: b"forged"}, (1, 3), x) for x in range(1, 7)}
+    given = {x: [false[x], true[x]] if x in (5, 6) else [false[x]] for x in true}
+    assert false[3] == true[3]
+    joined = join(given, 2, b"secret".__eq__)
+    assert joined == Joined(b"secret", frozenset({(3, 0), (5, 1), (6, 1)}))
+    with pytest.raises(SharesDisagree):
+        join({x: [false[x]] for x in true}, 2, b"secret".__eq__)
+
+
+def test_trusted_numbers_are_taken():
+    """Of more ways to join only those with the trusted numbers are tried, named twice or not."""
+    true = dict(enumerate(split(b"secret", 3, 6, os.urandom), 1))
+    given = {x: [share] for x, share in true.items()} | {1: [b"forged"], 2: [b"false!"]}
+    for trusted in ([5], [5, 5], [4, 5, 6], [3, 4, 5, 6]):
+        joined = join(given, 3, b"secret".__eq__, trusted)
+        assert joined == Joined(b"secret", frozenset({(3, 0), (4, 0), (5, 0), (6, 0)}))
+    with pytest.raises(SharesDisagree):
+        join(given, 3, b"secret".__eq__, [1])
+
+
+@pytest.mark.parametrize("radices", [(1,), (2,), (1, 3, 2), (3, 1, 1, 4), (2, 2, 2, 2, 2)])
+def test_each_way_is_tried_once(radices):
+    """All choices of one candidate a number, each once, joined as by Lagrange's formula."""
+    threshold = max(2, len(radices))
+    radices = (*radices, *[1] * (threshold - len(radices)))
+    numbers = range(1, threshold + 1)
+    given = {
+        x: [os.urandom(4) for _ in range(few)] for x, few in zip(numbers, radices, strict=True)
+    }
+    seen = []
+
+    def never(secret):
+        seen.append(secret)
+
+    with pytest.raises(SharesDisagree):
+        join(given, threshold, never)
+    ways = product(*(given[x] for x in numbers))
+    expected = [
+        interpolate(dict(zip(numbers, way, strict=True)), tuple(numbers), 0) for way in ways
+    ]
+    assert sorted(seen) == sorted(expected)
+
+
+def test_trials_are_bounded(monkeypatch):
+    """Past the bound it is refused, with what to do: many copies of a share end soon."""
+    monkeypatch.setattr("paperkey_alt.format.shares.MOST_TRIALS", 500)
+    given = {x: [os.urandom(9) for _ in range(40)] for x in range(1, 9)}
+    tried = []
+    with pytest.raises(SharesDisagree, match=r"in too many ways: 500 were tried") as refused:
+        join(given, 8, tried.append)
+    assert len(tried) == 500
+    assert "--mark" in refused.value.advice
 
 
 def test_shares_that_do_not_tell_are_refused():
     """
-    One share too many and forged, and nothing to confirm the secret with: refused, not guessed.
+    One share forged, and nothing to confirm a secret with: refused, not guessed.
     """
-    shares = dict(enumerate(split(b"secret", 2, 3, os.urandom), 1))
-    shares[2] = bytes(6)
+    shares = {x: [share] for x, share in enumerate(split(b"secret", 2, 3, os.urandom), 1)}
+    shares[2] = [bytes(6)]
     with pytest.raises(
         SharesDisagree,
-        match=r"^the 3 shares do not belong together, and they do not tell which is wrong$",
+        match=r"^the shares that were given do not join to the secret that they name$",
     ):
-        join(shares, 2, anything)
-    with pytest.raises(SharesDisagree):
         join(shares, 2, lambda _: False)
 
 

@@ -52,12 +52,13 @@ def division(symbols):
         yield symbol, factor, tuple(register)
 
 
-PAYLOAD = bytes([4, 1]) + b"t" + b"At 3 m."
+BLIND = bytes(range(16))
+PAYLOAD = bytes([4]) + BLIND + bytes([1]) + b"t" + b"At 3 m."
 BODY = PAYLOAD + hashlib.sha256(PAYLOAD).digest()
-DATA = BODY + bytes(3)
-FIELDS = "BAADAEDAAAAAAAA"
+DATA = BODY + bytes(2)
+FIELDS = "BAAEAECAAAAAAAA"
 DIGEST = base64.b32encode(hashlib.sha256(FIELDS.encode() + BODY).digest()).decode()[:9]
-LINES = [base64.b32encode(DATA[at : at + 15]).decode() for at in (0, 15, 30)]
+LINES = [base64.b32encode(DATA[at : at + 15]).decode() for at in (0, 15, 30, 45)]
 
 
 def check(number, characters, mark):
@@ -89,7 +90,7 @@ def parts():
         *(line + check(at, line, DIGEST[:5]) for at, line in enumerate(LINES, 1)),
     ]
     digest = hashlib.sha256(PAYLOAD).hexdigest()
-    yield f"    {PAYLOAD.hex(' ')}"
+    yield f"    {PAYLOAD[:16].hex(' ')}\n    {PAYLOAD[16:].hex(' ')}"
     yield f"    {digest[:32]}\n    {digest[32:]}"
     yield "\n".join(
         f"    {at}  {group(line + '     ').rstrip()}" for at, line in enumerate(LINES, 1)
@@ -111,9 +112,9 @@ def test_the_document_shows_what_is_computed():
 
 def test_the_program_makes_the_same_lines():
     """The example's content, laid out with four spare lines."""
-    made = lay_out(payload.pack(File("t", b"At 3 m.")), 4)
+    made = lay_out(payload.pack(File("t", b"At 3 m.", BLIND)), 4)
     *_, shown = parts()
-    assert [made.head_line, *made.lines[:3]] == [
+    assert [made.head_line, *made.lines[:4]] == [
         "".join(row.split()[1:]) for row in shown.splitlines()
     ]
     assert made.head.mark == DIGEST[:5]

@@ -43,7 +43,7 @@ from paperkey_alt.sheet import draw, text_file
 from paperkey_alt.sheet.caption import Caption
 
 CORPUS = Path(__file__).parents[1] / "keys/corpus"
-CONTENT = File("log", random.Random(1).randbytes(300))
+CONTENT = File("log", random.Random(1).randbytes(300), bytes(16))
 BODY = payload.pack(CONTENT)
 SET = lay_out(BODY, 6)
 CHARACTERS = ALPHABET + "0189?# -/.\n" + ALPHABET.lower()
@@ -213,7 +213,12 @@ def private_key_file(rng):
     data = damaged(rng.choice(private_files()), rng)
     if pem.recognises(data):
         private_key.extract(
-            data, "file", compact=rng.random() < 0.1, allow_unprotected=True, ask=Once("tide")
+            data,
+            "file",
+            compact=rng.random() < 0.1,
+            allow_unprotected=True,
+            ask=Once("tide"),
+            blind=bytes(16),
         )
 
 
@@ -242,7 +247,12 @@ def contents():
         for whole in (False, True)
     ]
     file = private_key.extract(
-        private_files()[0], "file", compact=True, allow_unprotected=True, ask=None
+        private_files()[0],
+        "file",
+        compact=True,
+        allow_unprotected=True,
+        ask=None,
+        blind=bytes(16),
     ).payload
     revoked, packet = revocations()[0]
     rest = [

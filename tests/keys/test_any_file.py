@@ -15,7 +15,7 @@ from paperkey_alt.keys import any_file
 )
 def test_any_file_comes_back(data, name):
     """Byte for byte, with as much of its name as 255 bytes hold."""
-    subject = any_file.extract(data, name, allow_unprotected=True)
+    subject = any_file.extract(data, name, allow_unprotected=True, blind=bytes(16))
     rebuilt = any_file.rebuild(decode(encode(subject.payload)))
     assert rebuilt.data == rebuilt.binary == data
     assert rebuilt.title == f"the file {subject.name}"
@@ -27,6 +27,6 @@ def test_any_file_comes_back(data, name):
 def test_a_plain_file_is_sealed_or_acknowledged():
     """Whether it is secret cannot be told, so it counts as unprotected; an empty one is refused."""
     with pytest.raises(UnprotectedSecret):
-        any_file.extract(b"x", "note", allow_unprotected=False)
+        any_file.extract(b"x", "note", allow_unprotected=False, blind=bytes(16))
     with pytest.raises(KeyFileError, match="empty"):
-        any_file.extract(b"", "note", allow_unprotected=True)
+        any_file.extract(b"", "note", allow_unprotected=True, blind=bytes(16))

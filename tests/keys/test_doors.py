@@ -46,6 +46,7 @@ WISHES = {
     "prove": False,
     "allow_unprotected": False,
     "fingerprint": None,
+    "blind": bytes(16),
 }
 
 
@@ -224,7 +225,7 @@ MC4CAQAwBQYDK2VwBCIEIJ1hsZ3v/VpguoRK9JLsLMREScVpezJpGXA7rAMcrn9g
 def test_a_private_key_of_another_kind(form):
     """It is carried as its file, whatever form is wished; its pairs were checked on loading."""
     extracted = extract(PEM, form=form, allow_unprotected=True)
-    assert extracted.payload == File("harbour.key", PEM)
+    assert extracted.payload == File("harbour.key", PEM, bytes(16))
     assert extracted.what == "Private key (PKCS #8, PEM)"
     back = rebuild(extracted.payload)
     assert (back.data, back.binary, back.key) == (PEM, PEM, None)
@@ -236,7 +237,7 @@ def test_a_private_key_of_another_kind(form):
 def test_a_compact_print_of_another_kind():
     """Sealed in any case, with a note where nothing could be reduced."""
     extracted = extract(PEM, asks(ELSEWHERE), form=Form.COMPACT)
-    assert extracted.payload == File("harbour.key", PEM)
+    assert extracted.payload == File("harbour.key", PEM, bytes(16))
     assert extracted.seal_passphrase == ELSEWHERE
     assert len(extracted.notes) == 1
 
@@ -257,7 +258,7 @@ def test_an_rsa_file_of_its_numbers():
 def test_a_plain_print_is_the_file(data):
     """Whatever it is, with its name; and nothing is known that it could be checked by."""
     extracted = extract(data, form=Form.PLAIN, allow_unprotected=True)
-    assert extracted.payload == File("harbour.key", data)
+    assert extracted.payload == File("harbour.key", data, bytes(16))
     assert (extracted.fingerprint, extracted.protected) == (None, False)
     back = rebuild(extracted.payload)
     assert back.data == data
@@ -387,12 +388,15 @@ def test_damaged_files_come_back_as_they_are_or_not_at_all(name, form, draw):
 PROBE = """
 import sys
 from paperkey_alt import keys
-from paperkey_alt.format.payload import File, unpack
+from paperkey_alt.keys.openpgp import extraction
 data, certificate = (open(name, "rb").read() for name in sys.argv[1:])
 none = dict(sealed=False, prove=False, allow_unprotected=True, fingerprint=None, ask=None)
-for form in (keys.Form.LEAN, keys.Form.WHOLE, keys.Form.PLAIN):
-    payload = keys.extract(data, "k", form=form, **none).payload
-    public = keys.certificate(certificate, None)
+none["blind"] = bytes(16)
+payloads = [keys.extract(data, "k", form=keys.Form.PLAIN, **none).payload]
+key = keys.certificate(data, None)
+payloads += [extraction.extract(key, whole=whole).payload for whole in (False, True)]
+public = keys.certificate(certificate, None)
+for payload in payloads:
     keys.rebuild(payload, certificate=public, passphrase=None, ask=None)
 loaded = [name for name in sys.modules if name.partition(".")[0] == "cryptography"]
 assert not loaded, loaded
@@ -400,7 +404,10 @@ assert not loaded, loaded
 
 
 def test_no_cipher_is_loaded_where_none_is_needed():
-    """Lean and whole prints and plain files, both ways."""
+    """
+    Plain files, both ways; lean and whole prints, but that a passphrase is tried on a key that is
+    to be printed, the empty one.
+    """
     from make_corpus import CORPUS  # noqa: PLC0415
 
     names = [str(CORPUS / f"nist-p256{end}") for end in (".asc", ".cert.asc")]

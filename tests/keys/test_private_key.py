@@ -91,7 +91,12 @@ def test_every_kind_comes_back_byte_for_byte(kind, compact):
     data, shown, protected, reducible = FILES[kind]
     assert pem.recognises(data)
     subject = private_key.extract(
-        data, "harbour.key", compact=compact, allow_unprotected=True, ask=asks("wrong", PASSPHRASE)
+        data,
+        "harbour.key",
+        compact=compact,
+        allow_unprotected=True,
+        ask=asks("wrong", PASSPHRASE),
+        blind=bytes(16),
     )
     assert restored(subject.payload) == data
     assert shown in subject.what
@@ -112,7 +117,12 @@ def test_the_fingerprint_is_that_of_the_public_key():
 def test_a_reduced_rsa_key_is_a_quarter_of_its_file():
     """Two primes and a few bytes."""
     subject = private_key.extract(
-        written("rsa"), "k", compact=True, allow_unprotected=True, ask=None
+        written("rsa"),
+        "k",
+        compact=True,
+        allow_unprotected=True,
+        ask=None,
+        blind=bytes(16),
     )
     assert len(encode(subject.payload)) < 2 * 128 + 20 < len(written("rsa")) / 4
 
@@ -120,11 +130,18 @@ def test_a_reduced_rsa_key_is_a_quarter_of_its_file():
 def test_an_unprotected_key_is_refused_unless_allowed():
     """Who finds the sheet has the key: refused with the reason."""
     with pytest.raises(UnprotectedSecret, match="finds the sheet"):
-        private_key.extract(written("p256"), "k", compact=False, allow_unprotected=False, ask=None)
+        private_key.extract(
+            written("p256"), "k", compact=False, allow_unprotected=False, ask=None, blind=bytes(16)
+        )
     protected = FILES["PKCS #8 PEM, protected"][0]
     assert private_key.extract(
-        protected, "k", compact=False, allow_unprotected=False, ask=None
-    ).payload == File("k", protected)
+        protected,
+        "k",
+        compact=False,
+        allow_unprotected=False,
+        ask=None,
+        blind=bytes(16),
+    ).payload == File("k", protected, bytes(16))
 
 
 def test_a_wrong_passphrase_opens_nothing():
@@ -143,7 +160,12 @@ def test_a_file_that_only_looks_like_a_key_is_refused():
         assert pem.recognises(data)
         with pytest.raises(DamagedKeyFile):
             private_key.extract(
-                data, "k", compact=False, allow_unprotected=True, ask=asks(PASSPHRASE)
+                data,
+                "k",
+                compact=False,
+                allow_unprotected=True,
+                ask=asks(PASSPHRASE),
+                blind=bytes(16),
             )
 
 
@@ -166,7 +188,12 @@ def test_any_damage_gives_the_same_bytes_or_an_error_of_ours(at, flip):
         return
     try:
         subject = private_key.extract(
-            bytes(data), "k", compact=True, allow_unprotected=True, ask=asks()
+            bytes(data),
+            "k",
+            compact=True,
+            allow_unprotected=True,
+            ask=asks(),
+            blind=bytes(16),
         )
     except RagleafError:
         return
@@ -232,4 +259,6 @@ def test_a_compressed_point_is_refused():
         + b"\n-----END OPENSSH PRIVATE KEY-----\n"
     )
     with pytest.raises(DamagedKeyFile):
-        private_key.extract(file, "key", compact=False, allow_unprotected=True, ask=None)
+        private_key.extract(
+            file, "key", compact=False, allow_unprotected=True, ask=None, blind=bytes(16)
+        )

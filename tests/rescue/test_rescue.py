@@ -171,7 +171,7 @@ def test_a_sealed_file(tmp_path):
     they are slow.
     """
     body = seal(
-        encode(File("note.txt", b"The spare lamp is behind the third piling.")),
+        encode(File("note.txt", b"The spare lamp is behind the third piling.", bytes(16))),
         PASSPHRASE,
         bytes(16),
         Cost(1, 2, 10),

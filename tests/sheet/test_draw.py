@@ -62,10 +62,10 @@ def test_printed_text_and_symbols_carry_the_same_lines(length, paper):
 
 
 def test_the_head_line_stands_on_every_sheet():
-    """And with it the set mark, the date and which sheet of how many it is."""
+    """Twice, at the head and the foot; with it the set mark, the date and which sheet of how many."""
     made = line_set(2755)
     for number, text in enumerate(texts(draw.draw(made, caption(), paper=layout.PAPERS["a4"])), 1):
-        assert group(made.head_line) in text
+        assert text.count(f"0  {group(made.head_line)}") == 2
         for part in (
             made.head.mark,
             "2026-11-25",

@@ -23,6 +23,8 @@ def boxes(made, sheet):
         f"row {row.number}": (row.x, row.baseline - 0.6 * size, row.x + width, row.baseline)
         for row in (sheet.head, *sheet.rows)
     }
+    foot = sheet.foot
+    rows["row 0 at the foot"] = (foot.x, foot.baseline - 0.6 * size, foot.x + width, foot.baseline)
     quiet = 4 * preset.symbol / layout.fewest_modules(paper, preset)
     symbols = {
         f"block {block.first}": (
@@ -38,10 +40,11 @@ def boxes(made, sheet):
         for at, (x, y) in enumerate(layout.corner_marks(paper))
     }
     left, right = layout.MARGIN, paper.width - layout.MARGIN
-    bottom = paper.height - layout.MARGIN_ENDS
+    bottom = paper.height - layout.FOOT_WORDS
+    top_of_foot = paper.height - layout.MARGIN_ENDS - layout.FOOT_HEIGHT + 6
     words = {
         "head": (left, layout.MARGIN_ENDS, right, layout.MARGIN_ENDS + 52),
-        "foot": (left, bottom - layout.FOOT_HEIGHT + 6, right, bottom),
+        "foot": (left, top_of_foot, right, bottom),
     }
     return rows | symbols | marks | words
 
@@ -98,7 +101,9 @@ def test_every_line_stands_once_and_beside_its_symbol(total, paper):
     rows = [row for sheet in made.sheets for row in sheet.rows]
     assert [row.number for row in rows] == list(range(1, total + 1))
     for sheet in made.sheets:
-        assert sheet.head.number == 0
+        assert sheet.head.number == sheet.foot.number == 0
+        assert sheet.head.baseline < sheet.rows[0].baseline
+        assert sheet.foot.baseline > sheet.rows[-1].baseline
         for row in sheet.rows:
             (block,) = [block for block in sheet.blocks if block.first <= row.number <= block.last]
             assert block.y - 12 <= row.baseline <= block.y + made.preset.symbol + 12

@@ -5,6 +5,7 @@ belong to it.
 
 import datetime as dt
 import random
+from dataclasses import replace
 from functools import cache
 from itertools import product
 
@@ -16,7 +17,7 @@ from paperkey_alt.format.body import flagged
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.payload import Compact, File, Lean, ReducedPart, RsaFile, SecretPart, Whole
 from paperkey_alt.format.spare_lines import spare_count
-from paperkey_alt.keys import Extract
+from paperkey_alt.keys import Extract, Lack, Sort
 from paperkey_alt.sheet import draw, layout, letter, words
 
 NOW = dt.datetime(2026, 11, 25, 12, tzinfo=dt.UTC)
@@ -25,7 +26,7 @@ PAYLOADS = {
     "lean": Lean((SecretPart(bytes(20), b"x"),)),
     "whole": Whole(b"x"),
     "compact": Compact((ReducedPart(1, b"x", b"\0", bytes(8)),)),
-    "file": File("a file", b"x"),
+    "file": File("a file", b"x", bytes(16)),
     "RSA file": RsaFile("k.pem", 1, 2, 65537, 3, 5),
 }
 
@@ -51,6 +52,93 @@ def line_sets(length, *, sealed=False, shared=False):
             flagged(body, sealed=sealed), Terms(16, 16), spare=spare, random_bytes=choose.randbytes
         )
     return (lay_out(body, spare, sealed=sealed),)
+
+
+LACKS = tuple(Lack(f"subkey {at:016X}", is_stub=at % 2 == 0) for at in range(255))
+# What a sheet lacks → what its head says of it.
+LACKING = {
+    (): (),
+    (Lack("primary key", is_stub=True),): (
+        "Not here: the secret of the primary key (the file had a stub).",
+    ),
+    (Lack("subkey 5A2B4966AD6AD0D5", is_stub=False),): (
+        "Not here: the secret of the subkey 5A2B4966AD6AD0D5 (only public in the file).",
+    ),
+    LACKS[:3]: ("Not every secret is here.",),
+    LACKS: ("Not every secret is here.",),
+}
+
+
+@pytest.mark.parametrize("lacks", LACKING)
+def test_the_head_says_what_is_not_here(lacks):
+    """Which secrets are not on the sheets, and why, or at least that some are not."""
+    (line_set,) = line_sets(100)
+    made = replace(subject(PAYLOADS["lean"]), lacks=lacks)
+    assert words.caption(made, line_set, now=NOW, anonymous=True).notes == LACKING[lacks]
+
+
+@pytest.mark.usefixtures("symbols_blank")
+@pytest.mark.parametrize("paper", layout.PAPERS)
+@pytest.mark.parametrize("sort", Sort)
+@pytest.mark.parametrize("lacks", [(), LACKS[1:2]])
+def test_the_longest_words_fit(lacks, sort, paper):
+    """
+    The longest fingerprint and name, every state of protection, a clock that is wrong: nothing
+    raises, whatever is said beside it.
+    """
+    states = product([False, True], repeat=4)
+    for sealed, shared, protected, own in states:
+        line_set = line_sets(100, sealed=sealed, shared=shared)[-1]
+        made = replace(
+            subject(
+                PAYLOADS["compact"], protected=protected, name="{潮}\N{SAILBOAT}\U0001f30a" * 25
+            ),
+            what="Secret part of an OpenPGP key, compact",
+            fingerprint="AB" * 32,
+            sort=sort,
+            seal_is_own=own,
+            lacks=lacks,
+        )
+        early = dt.datetime(1970, 1, 2, tzinfo=dt.timezone(dt.timedelta(hours=-9, minutes=-30)))
+        caption = words.caption(made, line_set, now=early, anonymous=False)
+        made_letter = letter.letter(line_set.head, caption)
+        draw.draw(line_set, caption, paper=layout.PAPERS[paper], letter=made_letter)
+
+
+SORTS = {Sort.OPENPGP_KEY: "key", Sort.PRIVATE_KEY: "key", Sort.FILE: "file"}
+
+
+@pytest.mark.parametrize("sort", SORTS)
+def test_a_file_is_called_a_file(sort):
+    """Title, cautions and letter of a word list say file and never key; of a key they say key."""
+    other = "key" if SORTS[sort] == "file" else "file"
+    for sealed, shared in product([False, True], [False, True]):
+        line_set = line_sets(100, sealed=sealed, shared=shared)[0]
+        made = replace(
+            subject(PAYLOADS["file"], protected=False, created=None, name="words.txt"),
+            what="A file" if sort is Sort.FILE else "Private key",
+            fingerprint=None,
+            sort=sort,
+        )
+        caption = words.caption(made, line_set, now=NOW, anonymous=False)
+        to_holder = letter.letter(line_set.head, caption)
+        sections = to_holder.sections if to_holder else ()
+        told = [caption.title, *caption.cautions, *words.printed([line_set], (), caption, 1)]
+        told = " ".join([*told, *(text for section in sections for text in section)]).lower()
+        assert SORTS[sort] in told
+        assert other not in told.replace("the files written now", "").replace("words.txt", "")
+
+
+def test_a_revocation_is_recommended_where_there_can_be_one():
+    """And nowhere else: not for a file, nor for a key that carries one."""
+    (line_set,) = line_sets(100)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=False)
+    told = {
+        can: " ".join(words.printed([line_set], (), caption, 1, is_revocable=can))
+        for can in (False, True)
+    }
+    assert "revocation" in told[True]
+    assert "revocation" not in told[False]
 
 
 @pytest.mark.usefixtures("symbols_blank")
@@ -166,7 +254,7 @@ def test_what_was_printed_is_told():
         "1 sheet, set mark",
         "any 4 lines may be lost",
         "A note.",
-        "Caution: Who has this sheet",
+        "Caution: It takes the key's passphrase as of 2026-11-25. Anyone with this sheet and it",
         "ragleaf check",
     ):
         assert part in told

@@ -95,7 +95,7 @@ if __name__ == "__main__":
 
     for name in group.COMMANDS:
         group.commands.get_command(None, name)
-    for module in ("damage_map", "image.printed", "image.scans"):
+    for module in ("damage_map", "image.printed_rows", "image.scans"):
         import_module(f"paperkey_alt.reading.{module}")
     gc.freeze()
     serve(socket.socket(fileno=int(sys.argv[1])))

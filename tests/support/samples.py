@@ -188,6 +188,20 @@ USAGES = {
 }
 
 
+def plaintext(usage):
+    """
+    Return a function that puts cipher 0, which is plaintext (§9.3), before the secret part of an
+    unprotected version 4 key packet, with the check of the *usage* octet.
+    """
+
+    def bare(key):
+        fields = key.secret[1:-2]
+        check = hashlib.sha1(fields).digest() if usage == 254 else key.secret[-2:]
+        return bytes([usage, 0, 3, 8]) + b"Saltmarw" + bytes([0x60]) + fields + check
+
+    return bare
+
+
 def stub(how=rfc9580.STUB_ELSEWHERE, usage=254):
     """
     Return the secret part of a version 4 packet that has none: the de-facto stub; *how* 2 is a

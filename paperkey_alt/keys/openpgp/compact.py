@@ -9,12 +9,14 @@ certificate by that check, so no fingerprint needs to be carried.
 from __future__ import annotations
 
 import hashlib
+import unicodedata
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import CertificateError, DigestMismatch, RagleafError, UnsupportedKey
 from paperkey_alt.format.payload import CHECK_BYTES, Compact, Lean, ReducedPart, SecretPart
 from paperkey_alt.keys.openpgp import protection, reduction
 from paperkey_alt.keys.openpgp.unlocked import public_part
+from paperkey_alt.keys.spelling import spellings
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -25,10 +27,12 @@ if TYPE_CHECKING:
     from paperkey_alt.keys.openpgp.unlocked import Unlocked
 
 
-def compact(secrets: Iterable[Unlocked], passphrase: str) -> tuple[Compact, tuple[str, ...]]:
+def compact(
+    secrets: Iterable[Unlocked], passphrase: str, stubs: Iterable[KeyPacket] = ()
+) -> tuple[Compact, tuple[str, ...]]:
     """
-    Return the secrets reduced, for a seal under *passphrase*, and in a sentence each those that are
-    carried as they stand.
+    Return *secrets* reduced, for a seal under *passphrase*, the *stubs* of the same key as they stand,
+    and in a sentence each the secrets that are carried as they stand.
 
     Raises KeyPairMismatch, naming the packet, where a secret does not belong to its public key.
     """
@@ -43,6 +47,7 @@ def compact(secrets: Iterable[Unlocked], passphrase: str) -> tuple[Compact, tupl
                 "to the same bytes."
             )
         parts.append(reduced or SecretPart(packet.fingerprint, packet.secret))
+    parts += [SecretPart(stub.fingerprint, stub.secret) for stub in stubs]
     return Compact(tuple(parts)), tuple(notes)
 
 
@@ -78,9 +83,10 @@ def _reduce(secret: Unlocked, passphrase: str) -> ReducedPart | None:
     own = passphrase if secret.passphrase is None else secret.passphrase
     if protection.lock(secret.clear, how, public_part(packet), own.encode()) != packet.secret:
         return None
-    return ReducedPart(
-        reduced.form, reduced.value, how.prefix, _check(packet.secret), own != passphrase
-    )
+    # A seal opens in every spelling of its passphrase, and of these only the ones that are tried on
+    # restoring give this secret back whichever was typed.
+    other = own not in spellings(unicodedata.normalize("NFC", passphrase))
+    return ReducedPart(reduced.form, reduced.value, how.prefix, _check(packet.secret), other)
 
 
 def _expand(
@@ -92,9 +98,11 @@ def _expand(
     how = protection.parse(part.prefix, packet.version)
     own = ask(packet.title) if part.other_passphrase else passphrase
     while True:
-        secret = protection.lock(clear, how, public_part(packet), own.encode())
-        if _check(secret) == part.check:
-            return SecretPart(packet.fingerprint, secret)
+        # The seal opens in any spelling, and the key was protected in one.
+        for spelling in spellings(own):
+            secret = protection.lock(clear, how, public_part(packet), spelling.encode())
+            if _check(secret) == part.check:
+                return SecretPart(packet.fingerprint, secret)
         if not part.other_passphrase:
             raise DigestMismatch(f"the secret of the {packet.title} does not come back as it was")
         own = ask(packet.title)

@@ -37,12 +37,14 @@ from paperkey_alt.keys.openpgp.rfc9580 import (
     TO_SECRET,
     PacketType,
     S2KUsage,
+    SignatureType,
 )
-from paperkey_alt.keys.secret import Extract, Rebuilt
+from paperkey_alt.keys.secret import Extract, Lack, Rebuilt
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Collection, Iterable, Iterator
 
+    from paperkey_alt.keys.openpgp.key_packet import KeyPacket
     from paperkey_alt.keys.openpgp.packets import Packet
 
 MOST_PARTS = 0xFF
@@ -96,6 +98,8 @@ def as_extract(key: Key, payload: Lean | Whole | Compact, notes: Iterable[str]) 
         key.protected,
         tuple(notes),
         key.expires,
+        lacks=tuple(_lack(part) for part in key.key_packets if not part.has_secret),
+        is_revocable=not _carries_revocation(key),
     )
 
 
@@ -111,7 +115,7 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
     if isinstance(payload, Whole):
         key = choice.choose(key_file.read(payload.packets), None)
         _require_secret(key)
-        return _rebuilt(key, payload.packets)
+        return _rebuilt(key, payload.packets, {part.fingerprint for part in key.stubs})
     if certificate is None:
         raise CertificateError(
             "the paper carries the secret part alone: the public certificate is needed to "
@@ -121,20 +125,51 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
     _require_belongs(secrets, certificate)
     key = Key(tuple(_with_secret(packet, secrets) for packet in certificate.packets))
     _require_all(secrets, key, certificate)
-    return _rebuilt(key, packets.join(key.packets))
+    return _rebuilt(key, packets.join(key.packets), secrets)
 
 
-def _rebuilt(key: Key, binary: bytes) -> Rebuilt:
+def rebuild_certificate(data: bytes) -> Rebuilt:
+    """Return the certificate whose packets are *data*; raises KeyFileError."""
+    key = choice.choose(key_file.read(data), None)
+    armored = key_file.write(key, armored=True)
+    return Rebuilt(armored, data, f"the certificate of {key.title}", key=None)
+
+
+def _rebuilt(key: Key, binary: bytes, printed: Collection[bytes]) -> Rebuilt:
     notes = (
-        f"The {part.title} came back without its secret: the paper has none of it, a stub stands "
-        "in its place."
-        for part in key.key_packets
-        if not part.has_secret
+        f"The {part.title} came back without its secret: {_came_as(part, printed)}."
+        for part in key.without_secret
     )
     return Rebuilt(key_file.write(key, armored=True), binary, key.title, tuple(notes), key)
 
 
+def _came_as(part: KeyPacket, printed: Collection[bytes]) -> str:
+    """Return what stands in place of a secret; of the fingerprints *printed* the paper has a part."""
+    if part.secrecy is Secrecy.PUBLIC:
+        return "the paper has none of it, and it came back as a public key packet"
+    if part.fingerprint in printed:
+        return "the paper has the stub that was in the file, and that came back as it was"
+    return "the paper has none of it, a stub stands in its place"
+
+
 # Onto paper.
+
+
+def _lack(part: KeyPacket) -> Lack:
+    title = "primary key" if part.is_primary else f"subkey {part.key_id.hex().upper()}"
+    return Lack(title, is_stub=part.secrecy is Secrecy.STUB)
+
+
+def _carries_revocation(key: Key) -> bool:
+    """Tell whether the file has a revocation that names this key as its issuer; not verified."""
+    claims = (
+        signature.parse(packet.body) for packet in key.packets if packet.tag == PacketType.SIGNATURE
+    )
+    return any(
+        claim.kind == SignatureType.KEY_REVOCATION and claim.issuers & key.primary.names
+        for claim in claims
+    )
+
 
 _WITHOUT_SECRET = {
     Secrecy.STUB: (
@@ -172,16 +207,20 @@ def _require_protected(key: Key) -> None:
     bare = [part.title for part in key.secret_packets if part.secrecy is Secrecy.UNPROTECTED]
     if bare:
         raise UnprotectedSecret(
-            f"no passphrase protects the {' and the '.join(bare)}: who finds the sheet has the key"
+            f"no passphrase protects the {' and the '.join(bare)}: anyone with the sheet has "
+            "the key"
         )
 
 
 def _secret_parts(key: Key) -> Iterator[SecretPart]:
-    if len(key.secret_packets) > MOST_PARTS:
-        raise TooLarge(
-            f"the key has {len(key.secret_packets)} secret parts; a sheet set takes {MOST_PARTS}"
-        )
-    for part in key.secret_packets:
+    """
+    Yield the secret parts, each a SecretPart, in the order of the file; stubs too, as they stand:
+    no certificate has the serial number of a card.
+    """
+    parts = [part for part in key.key_packets if part.secret]
+    if len(parts) > MOST_PARTS:
+        raise TooLarge(f"the key has {len(parts)} secret parts; a sheet set takes {MOST_PARTS}")
+    for part in parts:
         if len(part.secret) > LONGEST_SECRET:
             raise TooLarge(
                 f"the secret of the {part.title} has {len(part.secret)} bytes; a sheet set takes "
@@ -253,9 +292,15 @@ def _require_belongs(secrets: dict[bytes, bytes], certificate: Key) -> None:
 
 def _require_all(secrets: dict[bytes, bytes], key: Key, certificate: Key) -> None:
     """
-    Read the rebuilt key as any program will: the secrets must be in it, each under its fingerprint.
+    Read the rebuilt key as any program will: the secrets must be in it, each under its fingerprint,
+    no others, and one that is no stub.
     """
-    if {part.fingerprint: part.secret for part in key.secret_packets} != secrets:
+    carried = {
+        part.fingerprint: part.secret
+        for part in key.key_packets
+        if part.has_secret or part.fingerprint in secrets
+    }
+    if carried != secrets or not key.secret_packets:
         raise CertificateError(
             f"the key packets of the certificate of {certificate.title} and the secrets do not "
             "fit together"

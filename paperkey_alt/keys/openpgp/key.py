@@ -84,6 +84,16 @@ class Key:
         return tuple(part for part in self.key_packets if part.has_secret)
 
     @property
+    def stubs(self) -> tuple[KeyPacket, ...]:
+        """The secret key packets with a stub in place of the secret."""
+        return tuple(part for part in self.key_packets if part.secrecy is Secrecy.STUB)
+
+    @property
+    def without_secret(self) -> tuple[KeyPacket, ...]:
+        """The key packets that do not: public ones, and those with a stub."""
+        return tuple(part for part in self.key_packets if not part.has_secret)
+
+    @property
     def protected(self) -> bool:
         """Whether a passphrase protects every secret in the file."""
         return not any(part.secrecy is Secrecy.UNPROTECTED for part in self.key_packets)

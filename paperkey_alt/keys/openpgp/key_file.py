@@ -9,7 +9,7 @@ from __future__ import annotations
 import codecs
 import re
 
-from paperkey_alt.errors import DamagedKeyFile, NotASecretKey
+from paperkey_alt.errors import DamagedKeyFile, NotASecretKey, TooLarge
 from paperkey_alt.keys import pem
 from paperkey_alt.keys.openpgp import armor, packets
 from paperkey_alt.keys.openpgp.armor import ArmorKind
@@ -25,21 +25,18 @@ def read(data: bytes) -> tuple[Key, ...]:
     """
     data = _ascii(data)
     if not data.strip():
-        raise DamagedKeyFile("the file is empty")
+        raise DamagedKeyFile("the file is empty", advice="Look at the name, and give the file.")
     is_text = pem.is_text(data)
     if not (is_text and _ARMOR.search(data)):
-        if is_text and _PEM.search(data):
-            raise NotASecretKey(
-                "the file holds a PEM or SSH key, which is not OpenPGP",
-                advice="Give an OpenPGP key file.",
-            )
+        if is_text:
+            _require_no_pem(data)
         _require_keys(data)
         return _keys(data)
     blocks = armor.dearmor(data)
     key_blocks = [block for block in blocks if block.kind in _KEY_BLOCKS]
     if not key_blocks:
         what = _NOT_KEYS[blocks[0].kind] if blocks else "a signed message"
-        raise NotASecretKey(f"the file holds {what}, not a key")
+        raise NotASecretKey(f"the file holds {what}, not a key", advice=_MESSAGE)
     for block in key_blocks:
         _require_keys(block.data)
     return tuple(key for block in key_blocks for key in _keys(block.data))
@@ -59,7 +56,8 @@ def write(key: Key, *, armored: bool) -> bytes:
 
 
 _ARMOR = re.compile(rb"(?m)^[ \t]*-----BEGIN PGP [A-Z, /0-9]+-----")
-_PEM = re.compile(rb"(?m)^[ \t]*-----BEGIN [A-Z0-9 ]+-----|^(ssh|ecdsa|sk)-[a-z0-9@.-]+ AAAA")
+_PEM = re.compile(rb"(?m)^[ \t]*-----BEGIN [A-Z0-9 ]+-----")
+_SSH_PUBLIC = re.compile(rb"\s*(?:ssh|ecdsa|sk)-[a-z0-9@.-]+ AAAA")
 _KEY_BLOCKS = (ArmorKind.PUBLIC_KEY, ArmorKind.PRIVATE_KEY)
 _NOT_KEYS = {ArmorKind.MESSAGE: "a message", ArmorKind.SIGNATURE: "a signature"}
 _KEYS_BEGIN = (*PRIMARY_KEY_TYPES, PacketType.MARKER, PacketType.PADDING)
@@ -99,6 +97,18 @@ def _ascii(data: bytes) -> bytes:
     return data
 
 
+def _require_no_pem(data: bytes) -> None:
+    """Raise what fits where the text *data* is a key in another form than OpenPGP."""
+    if _SSH_PUBLIC.match(data):
+        raise NotASecretKey("the file holds an SSH public key, not a secret one", advice=_SSH)
+    if _PEM.search(data):
+        raise NotASecretKey(
+            "the file holds PEM (a public key, a certificate, or a key of a kind not known here), "
+            "and no OpenPGP key",
+            advice=_PRIVATE,
+        )
+
+
 def _require_keys(data: bytes) -> None:
     """Raise what fits where *data*, out of its armor, does not begin as a key does."""
     if data.startswith(_COMPRESSED):
@@ -106,12 +116,61 @@ def _require_keys(data: bytes) -> None:
             "the file is compressed", advice="Unpack it first and give the key file that is in it."
         )
     tag = packets.tag_of(data[0]) if data else None
-    if tag in _OTHERS_BEGIN:
-        raise NotASecretKey(f"the file holds {_OTHERS_BEGIN[tag]}, not a key")
+    if tag in _OTHERS_BEGIN and _is_first_of(tag, data):
+        raise NotASecretKey(f"the file holds {_OTHERS_BEGIN[tag]}, not a key", advice=_MESSAGE)
     if tag not in _KEYS_BEGIN:
         raise DamagedKeyFile(
-            "the file is no OpenPGP file: it begins neither with armor nor with a packet of a key"
+            "the file is no OpenPGP file: it begins neither with armor nor with a packet of a key",
+            advice=_ANYTHING,
         )
+
+
+def _is_first_of(tag: int, data: bytes) -> bool:
+    """
+    Tell whether *data* begins with a packet of type *tag*: its body begins with a version that
+    there is, or the file is packets to its end. The first octet alone says little: one in three of
+    all octets begins such a packet.
+    """
+    if tag in _FIRST_OCTETS:
+        # RFC 9580 §4.2: how many octets the header has, a partial length included.
+        old = (2, 3, 5, 1)[data[0] & 3]
+        length = data[1] if len(data) > 1 else 0
+        new = 6 if length == 255 else (3 if 192 <= length < 224 else 2)
+        width = new if data[0] & 0x40 else old
+        return data[width : width + 1] in _FIRST_OCTETS[tag]
+    try:
+        packets.split(data)
+    except (DamagedKeyFile, TooLarge):
+        return False
+    return True
+
+
+# With what the body of a packet begins: a version, or of compressed and literal data an algorithm
+# and a format (RFC 9580 §5).
+_FIRST_OCTETS: dict[int, tuple[bytes, ...]] = {
+    PacketType.PUBLIC_KEY_ENCRYPTED_SESSION_KEY: (b"\3", b"\6"),
+    PacketType.SIGNATURE: (b"\3", b"\4", b"\5", b"\6"),
+    PacketType.SYMMETRIC_KEY_ENCRYPTED_SESSION_KEY: (b"\4", b"\5", b"\6"),
+    PacketType.ONE_PASS_SIGNATURE: (b"\3", b"\6"),
+    PacketType.SECRET_SUBKEY: (b"\3", b"\4", b"\5", b"\6"),
+    PacketType.COMPRESSED_DATA: (b"\0", b"\1", b"\2", b"\3"),
+    PacketType.LITERAL_DATA: (b"b", b"t", b"u"),
+    PacketType.PUBLIC_SUBKEY: (b"\3", b"\4", b"\5", b"\6"),
+    PacketType.SYMMETRICALLY_ENCRYPTED_INTEGRITY_PROTECTED_DATA: (b"\1", b"\2"),
+    PacketType.AEAD_ENCRYPTED_DATA: (b"\1",),
+}
+
+
+_MESSAGE = (
+    "Give the secret key file. What an encrypted message holds, your OpenPGP program decrypts; a "
+    "revocation certificate is printed by ragleaf revoke-sheet --certificate."
+)
+_SSH = "Give the private key: the file of the same name without .pub."
+_PRIVATE = "Give the private key that belongs to it."
+_ANYTHING = (
+    "Give a secret key file. A word list, or any other file, is printed as it is with --plain; "
+    "--seal beside it puts a passphrase over it."
+)
 
 
 def _keys(data: bytes) -> tuple[Key, ...]:

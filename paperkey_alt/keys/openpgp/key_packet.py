@@ -206,7 +206,7 @@ def _pull_secrecy(buffer: Buffer, version: int, algorithm: int) -> Secrecy:
         raise Malformed(f"its S2K type is {specifier.kind}, which is unknown")
     if buffer.left <= protection.check_bytes:
         raise Malformed("it ends within its secret part")
-    return Secrecy.PROTECTED
+    return Secrecy.UNPROTECTED if protection.is_plaintext else Secrecy.PROTECTED
 
 
 def _is_clear(behind: Buffer, algorithm: int) -> bool:

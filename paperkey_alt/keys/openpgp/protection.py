@@ -95,6 +95,8 @@ def parse(secret: bytes, version: int) -> Protection:
         raise UnsupportedKey(
             f"the secret is protected by an AEAD mode ({protection.aead}) that is not in RFC 9580"
         )
+    if _is_checked_plaintext(protection):
+        return protection
     if specifier and protection.cipher not in CIPHERS:
         raise UnsupportedKey(
             f"the secret is protected by a cipher ({protection.cipher}) that is not in RFC 9580"
@@ -116,6 +118,13 @@ def unlock(secret: bytes, public: PublicPart, passphrase: bytes) -> bytes:
         if public.version == 6:
             return rest
         return _without_sum(rest, DamagedKeyFile("the secret part and its checksum disagree"))
+    if _is_checked_plaintext(protection):
+        fields, check = rest[: -protection.check_bytes], rest[-protection.check_bytes :]
+        if check != _check(protection, fields):
+            raise DamagedKeyFile(
+                "the secret part, which no cipher protects, and its check disagree"
+            )
+        return fields
     wrong = WrongPassphrase("the passphrase does not open this secret, or its bytes are damaged")
     key = _derive_key(protection.specifier, passphrase, CIPHERS[protection.cipher].key_bytes)
     if protection.usage == S2KUsage.AEAD:
@@ -139,13 +148,28 @@ def lock(fields: bytes, protection: Protection, public: PublicPart, passphrase: 
     """
     if protection.specifier is None:
         return protection.prefix + fields + (b"" if public.version == 6 else _sum(fields))
+    if _is_checked_plaintext(protection):
+        return protection.prefix + fields + _check(protection, fields)
     key = _derive_key(protection.specifier, passphrase, CIPHERS[protection.cipher].key_bytes)
     if protection.usage == S2KUsage.AEAD:
         return protection.prefix + _aead(protection, public, key).encrypt(
             protection.iv, fields, _associated(public)
         )
-    check = _sha1(fields) if protection.usage == S2KUsage.CFB_SHA1 else _sum(fields)
+    check = _check(protection, fields)
     return protection.prefix + _cfb(protection, key).encryptor().update(fields + check)
+
+
+def _is_checked_plaintext(protection: Protection) -> bool:
+    """
+    Whether it is a secret in the clear behind a specifier that protects nothing, with the check of
+    its usage octet (§9.3: cipher 0 is plaintext).
+    """
+    checked = (S2KUsage.CFB_SHA1, S2KUsage.CFB_SUM)
+    return protection.usage in checked and protection.is_plaintext
+
+
+def _check(protection: Protection, fields: bytes) -> bytes:
+    return _sha1(fields) if protection.usage == S2KUsage.CFB_SHA1 else _sum(fields)
 
 
 def _cfb(protection: Protection, key: bytes) -> ciphers.Cipher[old_modes.CFB]:

@@ -8,6 +8,7 @@ everyone.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -46,6 +47,9 @@ if TYPE_CHECKING:
     from paperkey_alt.keys.openpgp.unlocked import Unlocked
 
 _HASH = HashAlgorithm.SHA2_512  # of the revocations made here
+# OpenPGP programs put a colon before the armor of a revocation that they keep in store, so that it
+# is not imported by mistake. Whoever prints it wants it read, and it stays as it is in the file.
+_COLON = re.compile(rb"(?m)^[ \t]*:[ \t]*(-----BEGIN PGP )")
 _LIBRARY_HASHES: dict[int, LibraryHash] = {
     HashAlgorithm.SHA2_256: SHA256(),
     HashAlgorithm.SHA2_384: SHA384(),
@@ -111,8 +115,10 @@ def read(data: bytes, primary: KeyPacket) -> bytes:
     make; DamagedKeyFile.
     """
     # The reason in a binary one is text of somebody's.
-    blocks = armor.dearmor(data) if pem.is_text(data) else []
+    blocks = armor.dearmor(_COLON.sub(rb"\1", data)) if pem.is_text(data) else []
     packet = blocks[0].data if blocks else data
+    if not blocks and not (data[:1] and data[0] & 0x80):
+        raise NotARevocation("the file is neither armored nor binary OpenPGP data")
     body = _body(packet)
     claims = signature.parse(body)
     if claims.issuers and not claims.issuers & primary.names:

@@ -115,6 +115,16 @@ class Protection:
         return self.usage in S2K_USAGES or self.usage in CIPHERS
 
     @property
+    def is_plaintext(self) -> bool:
+        """
+        Whether the secret behind it is in the clear: without a specifier, or with cipher 0, which
+        is plaintext (§9.3), whatever the usage octet speaks of.
+        """
+        if self.usage not in S2K_USAGES:
+            return False
+        return self.specifier is None or (self.specifier.is_known and self.cipher == 0)
+
+    @property
     def check_bytes(self) -> int:
         """Octets of the check behind the secret fields: a tag, a digest or a sum (§5.5.3)."""
         return S2K_USAGES[self.usage].check_bytes if self.usage in S2K_USAGES else SUM_BYTES

@@ -12,9 +12,10 @@ from paperkey_alt.keys.openpgp import key_pair, protection
 from paperkey_alt.keys.openpgp.key_packet import Secrecy
 from paperkey_alt.keys.openpgp.protection import PublicPart
 from paperkey_alt.keys.openpgp.rfc9580 import TO_SECRET, PacketType
+from paperkey_alt.keys.spelling import spellings
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
     from paperkey_alt.format.body import Ask
     from paperkey_alt.keys.openpgp.key import Key
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class Unlocked:
     """
-    A secret key packet with its secret fields in the clear, and the passphrase that opened it (None
-    where none protects it).
+    A secret key packet with its secret fields in the clear, and the passphrase that opened it, in
+    the spelling that did (None where none protects it).
     """
 
     packet: KeyPacket
@@ -43,7 +44,7 @@ def unlock(key: Key, ask: Ask, known: Iterable[str] = ()) -> tuple[Unlocked, ...
     tried = list(known)
     secrets = []
     for part in key.secret_packets:
-        secret = _unlock(part, tried, ask)
+        secret = unlock_part(part, tried, ask)
         if secret.passphrase is not None and secret.passphrase not in tried:
             tried.append(secret.passphrase)
         secrets.append(secret)
@@ -59,7 +60,7 @@ def unlock_primary(key: Key, ask: Ask) -> Unlocked:
             f"the file does not have the secret of the primary {key.primary.title}, which signs "
             "revocations"
         )
-    return _unlock(key.primary, [], ask)
+    return unlock_part(key.primary, (), ask)
 
 
 def check_pairs(secrets: Iterable[Unlocked]) -> tuple[str, ...]:
@@ -85,15 +86,35 @@ def public_part(part: KeyPacket) -> PublicPart:
     return PublicPart(TO_SECRET[PacketType(part.packet.tag)], part.version, part.public)
 
 
-def _unlock(part: KeyPacket, known: Iterable[str], ask: Ask) -> Unlocked:
-    public = public_part(part)
+def unlock_part(part: KeyPacket, known: Iterable[str], ask: Callable[[str], str]) -> Unlocked:
+    """
+    Return the secret of one key packet unlocked: by a *known* passphrase, or by what *ask* gives
+    for its title, in any spelling.
+
+    Raises WrongPassphrase, UnsupportedKey, DamagedKeyFile.
+    """
     if part.secrecy is Secrecy.UNPROTECTED:
-        return Unlocked(part, protection.unlock(part.secret, public, b""), None)
+        return Unlocked(part, protection.unlock(part.secret, public_part(part), b""), None)
     waiting = list(known)
     while True:
         passphrase = waiting.pop(0) if waiting else ask(part.title)
-        try:
-            clear = protection.unlock(part.secret, public, passphrase.encode())
-        except WrongPassphrase:
-            continue
-        return Unlocked(part, clear, passphrase)
+        for spelling in spellings(passphrase):
+            clear = _tried(part, spelling)
+            if clear is not None:
+                return Unlocked(part, clear, spelling)
+
+
+def opens(secret: Unlocked, passphrase: str) -> bool:
+    """Tell whether *passphrase* opens the packet of *secret* too, in any spelling."""
+    if secret.passphrase is None:
+        return False
+    return any(
+        _tried(secret.packet, spelling) == secret.clear for spelling in spellings(passphrase)
+    )
+
+
+def _tried(part: KeyPacket, passphrase: str) -> bytes | None:
+    try:
+        return protection.unlock(part.secret, public_part(part), passphrase.encode())
+    except WrongPassphrase:
+        return None

@@ -195,11 +195,21 @@ def stubbed(name, places, how=1):
 
 
 @pytest.mark.parametrize(("places", "how"), [((0,), 1), ((1,), 2), ((0, 2), 1)])
-def test_a_stub_is_left_out_and_said(places, how):
-    """A secret kept offline or on a card is named, and the others are carried."""
-    key = only(stubbed("curve25519-legacy", places, how))
+def test_a_stub_is_carried_and_said(places, how):
+    """
+    A secret kept offline or on a card is named, and the stub is carried as the secrets are: the
+    serial number of a card is in no certificate. All comes back as it stood.
+    """
+    data = stubbed("curve25519-legacy", places, how)
+    key = only(data)
     taken = extraction.extract(key)
-    assert len(taken.payload.parts) == 3 - len(places)
+    assert [part.secret for part in taken.payload.parts] == [
+        part.secret for part in key.key_packets
+    ]
+    back = extraction.rebuild(taken.payload, only(sample("curve25519-legacy").certificate))
+    assert back.binary == data
+    assert len(back.notes) == len(places)
+    assert all("the stub that was in the file" in said for said in back.notes)
     assert len(taken.notes) == len(places)
     assert all(
         key.key_packets[at].title in said for at, said in zip(places, taken.notes, strict=True)
