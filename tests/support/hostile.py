@@ -235,7 +235,9 @@ def crowded_page(across=45, down=60):
 
 def noise_page(width=6000, height=6000):
     """A picture of black and white by chance, as large as one is read."""
-    picture = Image.frombytes("1", (width, height), random.Random(15).randbytes(width * height // 8))
+    picture = Image.frombytes(
+        "1", (width, height), random.Random(15).randbytes(width * height // 8)
+    )
     target = io.BytesIO()
     picture.save(target, "PNG")
     return target.getvalue()

@@ -3,6 +3,7 @@ Unlocking and locking: published vectors, keys of other makers, every usage, and
 """
 
 import base64
+import time
 
 import pgpy
 import pytest
