@@ -85,9 +85,9 @@ def with_additions(data, place, texts):
     return packets.join(Key((*key.packets, *added)).packets)
 
 
-def heads_and_junk(heads=200, junk=1000):
+def heads_and_junk(heads=200, junk=1000, seed=15):
     """Text of many head lines, each of a set of its own, and rows that are almost lines."""
-    chance = random.Random(15)
+    chance = random.Random(seed)
     marks = ["".join(chance.choices(lines.ALPHABET, k=5)) for _ in range(heads)]
     rows = [
         lines.encode(
@@ -130,10 +130,6 @@ def nested_pdf(depth=8, width=12):
         for level in range(depth)
     ]
     last = _stream("/Type/XObject/Subtype/Form/BBox[0 0 600 800]", b"0 0 600 800 re f")
-    page = (
-        "<</Type/Page/Parent 2 0 R/MediaBox[0 0 600 800]"
-        "/Resources<</XObject<</F 4 0 R>>>>/Contents 3 0 R>>"
-    )
     number = 5 + depth
     objects = [
         b"<</Type/Catalog/Pages 2 0 R>>",
@@ -141,9 +137,17 @@ def nested_pdf(depth=8, width=12):
         _stream("", b"/F Do"),
         *forms,
         last,
-        page.encode(),
+        _page(3, 4),
     ]
     return pdf(objects)
+
+
+def _page(contents, drawn):
+    """A page that can draw the object of the number *drawn* as F."""
+    return (
+        f"<</Type/Page/Parent 2 0 R/MediaBox[0 0 600 800]"
+        f"/Resources<</XObject<</F {drawn} 0 R>>>>/Contents {contents} 0 R>>"
+    ).encode()
 
 
 def _stream(entries, content):
@@ -181,8 +185,7 @@ def jbig2_pdf(side=20_000, segments=200):
         [
             b"<</Type/Catalog/Pages 2 0 R>>",
             b"<</Type/Pages/Kids[3 0 R]/Count 1>>",
-            b"<</Type/Page/Parent 2 0 R/MediaBox[0 0 600 800]"
-            b"/Resources<</XObject<</F 5 0 R>>>>/Contents 4 0 R>>",
+            _page(4, 5),
             _stream("", b"600 0 0 800 0 0 cm /F Do"),
             picture,
         ]
@@ -247,10 +250,6 @@ def many_pages(pages=500):
     """A PDF of *pages* pages of noise, all the same object."""
     picture = random.Random(15).randbytes(300 * 400 // 8)
     kids = " ".join(f"{5 + at} 0 R" for at in range(pages))
-    page = (
-        b"<</Type/Page/Parent 2 0 R/MediaBox[0 0 600 800]"
-        b"/Resources<</XObject<</F 4 0 R>>>>/Contents 3 0 R>>"
-    )
     return pdf(
         [
             b"<</Type/Catalog/Pages 2 0 R>>",
@@ -261,6 +260,6 @@ def many_pages(pages=500):
                 "/ColorSpace/DeviceGray",
                 picture,
             ),
-            *[page] * pages,
+            *[_page(3, 4)] * pages,
         ]
     )
