@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from paperkey_alt import keys
-from paperkey_alt.cli import files, report
+from paperkey_alt.cli import files, process, report
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.errors import (
     CertificateError,
@@ -49,16 +49,19 @@ def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
     with _progress(len(names)) as done:
         for name in names:
             data = files.read(name, files.LONGEST_SOURCE)
-            for page in sources.read(data, name, thorough=thorough):
-                pages.append(page)
-                done(page)
+            with process.limited(f"reading {name}") as next_page:
+                for page in sources.read(data, name, thorough=thorough):
+                    pages.append(page)
+                    done(page)
+                    next_page()
     say(report.page(page) for page in pages if page.pages)
     return pages
 
 
 def collect(pages: Iterable[Page]) -> Findings:
     """Return what is found in *pages*."""
-    return recover([raw_line for page in pages for raw_line in page.raw_lines])
+    with process.limited("finding the lines of each set"):
+        return recover([raw_line for page in pages for raw_line in page.raw_lines])
 
 
 def known_lines(pages: Iterable[Page]) -> dict[Head, Sequence[str]]:

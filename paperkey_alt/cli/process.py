@@ -1,6 +1,7 @@
 """
 The process that handles a secret: its memory is dumped by nobody (`lock_down`), its standard
-streams are there (`mend_streams`), and a signal ends it in order (`end_on_signals`, `undisturbed`).
+streams are there (`mend_streams`), a signal ends it in order (`end_on_signals`, `undisturbed`), and
+what it is given to read takes no longer than it may (`limited`).
 
 Imported before everything else, so it imports little.
 """
@@ -11,15 +12,22 @@ import contextlib
 import os
 import signal
 import sys
+import threading
+import time
 from typing import TYPE_CHECKING
 
+from paperkey_alt.errors import TooLarge
+
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from types import FrameType
 
 _ENDING = tuple(
     getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
 )
+MOST_SECONDS = 20  # of CPU for what is given, and for each page so many more:
+SECONDS_A_PAGE = 0.5
+_AT_ONCE = 1e-3  # seconds; 0 would stop the timer
 _PR_SET_DUMPABLE = 4  # prctl(2)
 
 
@@ -76,6 +84,43 @@ def undisturbed() -> Iterator[None]:
             signal.signal(number, _end)
         if asked:
             _end(asked[0], None)
+
+
+@contextlib.contextmanager
+def limited(work: str) -> Iterator[Callable[[], None]]:
+    """
+    Raise TooLarge where what is done within takes more than 20 s of CPU, where the system can tell;
+    *work* says what that is. What is yielded is called at each page, for which there is half a
+    second more.
+    """
+    if (
+        not hasattr(signal, "setitimer")
+        or threading.current_thread() is not threading.main_thread()
+    ):
+        yield lambda: None
+        return
+
+    def end(*_: object) -> None:
+        raise TooLarge(
+            f"{work} takes more than {MOST_SECONDS} s of computing, which is the limit",
+            advice="Give less at a time: the pages of one set, and of text the lines alone.",
+        )
+
+    start, pages = time.process_time(), 0
+
+    def page() -> None:
+        nonlocal pages
+        pages += 1
+        left = MOST_SECONDS + SECONDS_A_PAGE * pages - (time.process_time() - start)
+        signal.setitimer(signal.ITIMER_PROF, max(left, _AT_ONCE))
+
+    before = signal.signal(signal.SIGPROF, end)
+    signal.setitimer(signal.ITIMER_PROF, MOST_SECONDS)
+    try:
+        yield page
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
 
 
 def lock_down() -> None:
