@@ -12,7 +12,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from dataclasses import dataclass
-from itertools import islice, pairwise
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from paperkey_alt.format.lines import ALPHABET, CHARACTERS, GROUP, LAST_NUMBER, group, normalise
