@@ -130,8 +130,10 @@ def not_joined(joined: Joined | Standing) -> list[str]:
     words = (
         (
             joined.apart if isinstance(joined, Joined) else (),
-            "Set {} was not used: it does not fit the sets that the secret was joined from. Some "
-            "holder altered a sheet; which one cannot be told from this.",
+            (
+                "Set {} was not used: it does not fit the sets that the secret was joined from. "
+                "Which of them somebody altered cannot be told from this."
+            ),
         ),
         (joined.left_out, "Set {} was left out: it contradicts the set that you named."),
         (joined.strange, "Set {} is no share as Ragleaf prints it, and was left out."),

@@ -62,8 +62,8 @@ _SEALED_BODY = (
     "passphrase to 32-byte key; the rest is ChaCha20-Poly1305 (RFC 8439), nonce zero. In it: "
 )
 _JOIN = (
-    "Leave out the first 15 bytes. Join the rest byte by byte over GF(256), 0x11b: XOR of each byte "
-    "times the product of x' / (x' XOR x) over the others, x the share's number (Shamir, CACM "
+    "Leave out the first 15 bytes. Join the rest byte by byte over GF(256), 0x11b: XOR of each "
+    "byte times the product of x' / (x' XOR x) over the others, x the share's number (Shamir, CACM "
     "1979); cut off 16 bytes. "
 )
 _NOUNS = {Sort.OPENPGP_KEY: "key", Sort.PRIVATE_KEY: "key", Sort.FILE: "file"}
@@ -326,8 +326,9 @@ def _recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
     cut = f", cut off the last {head.padding} of them" if head.padding else ""
     shares = f" of any {head.share.threshold} shares" if head.share else ""
     with_program = (
-        f"With Ragleaf: scan the sheets{shares}, or type their lines: ragleaf restore FILES{public} "
-        "-o KEYFILE. Spare lines stand in for lost ones; a QR block has the lines beside it."
+        f"With Ragleaf: scan the sheets{shares}, or type their lines: ragleaf restore "
+        f"FILES{public} -o KEYFILE. Spare lines stand in for lost ones; a QR block has the lines "
+        "beside it."
     )
     without = (
         f"Without it: type the first 24 characters of lines 1 to {head.data_lines} in order (A–Z, "

@@ -221,8 +221,8 @@ def test_sets_that_were_not_used_are_said():
     joined = Joined(PlainBody(b"x"), ("AAAAA",), ("BBBBB",), ("CCCCC",))
     apart, left_out, strange = report.not_joined(joined)
     assert apart == (
-        "Set AAAAA was not used: it does not fit the sets that the secret was joined from. Some "
-        "holder altered a sheet; which one cannot be told from this."
+        "Set AAAAA was not used: it does not fit the sets that the secret was joined from. "
+        "Which of them somebody altered cannot be told from this."
     )
     assert left_out == "Set BBBBB was left out: it contradicts the set that you named."
     assert strange == "Set CCCCC is no share as Ragleaf prints it, and was left out."
