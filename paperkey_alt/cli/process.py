@@ -13,7 +13,6 @@ import os
 import signal
 import sys
 import threading
-import time
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import TooLarge
@@ -25,9 +24,6 @@ if TYPE_CHECKING:
 _ENDING = tuple(
     getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)
 )
-MOST_SECONDS = 20  # of CPU for what is given, and for each page so many more:
-SECONDS_A_PAGE = 0.5
-_AT_ONCE = 1e-3  # seconds; 0 would stop the timer
 _PR_SET_DUMPABLE = 4  # prctl(2)
 
 
@@ -87,37 +83,32 @@ def undisturbed() -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def limited(work: str) -> Iterator[Callable[[], None]]:
+def limited(work: str, seconds: int) -> Iterator[Callable[[float], None]]:
     """
-    Raise TooLarge where what is done within takes more than 20 s of CPU, where the system can tell;
-    *work* says what that is. What is yielded is called at each page, for which there is half a
-    second more.
+    Raise TooLarge where what is done within takes more than so many *seconds* of CPU, where the
+    system can tell; *work* says what that is. What is yielded grants it so many seconds more.
     """
     if (
         not hasattr(signal, "setitimer")
         or threading.current_thread() is not threading.main_thread()
     ):
-        yield lambda: None
+        yield lambda _: None
         return
 
     def end(*_: object) -> None:
         raise TooLarge(
-            f"{work} takes more than {MOST_SECONDS} s of computing, which is the limit",
+            f"{work} takes more than {seconds} s of computing, which is the limit",
             advice="Give less at a time: the pages of one set, and of text the lines alone.",
         )
 
-    start, pages = time.process_time(), 0
-
-    def page() -> None:
-        nonlocal pages
-        pages += 1
-        left = MOST_SECONDS + SECONDS_A_PAGE * pages - (time.process_time() - start)
-        signal.setitimer(signal.ITIMER_PROF, max(left, _AT_ONCE))
+    def grant(more: float) -> None:
+        left, _ = signal.getitimer(signal.ITIMER_PROF)
+        signal.setitimer(signal.ITIMER_PROF, left + more)
 
     before = signal.signal(signal.SIGPROF, end)
-    signal.setitimer(signal.ITIMER_PROF, MOST_SECONDS)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
     try:
-        yield page
+        yield grant
     finally:
         signal.setitimer(signal.ITIMER_PROF, 0)
         signal.signal(signal.SIGPROF, before)
