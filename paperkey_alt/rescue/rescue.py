@@ -307,7 +307,7 @@ def guesses(mark, found):
     """(Head, body) of each guess of line 0 under which the digest begins with the set mark. A payload's SHA-256 proves a guess;
     seals and shares are proved later."""
     lines, costs = usable(found)
-    if len(lines) >= 100 and 2 * len(costs) > len(lines):  # noise, mended: it would take very long
+    if len(lines) > 30 and 2 * len(costs) > len(lines):  # noise, mended: it would take very long
         lines, costs = {n: line for n, line in lines.items() if n not in costs}, {}
     top, target = max(found), number_of(mark)
     two = lambda n: ALPHABET[n // 32] + ALPHABET[n % 32]
