@@ -287,7 +287,7 @@ class NotEnoughShares(PaperError):
 
     advice = (
         "Ask another holder, or read the lines again that a share still lacks. Fewer shares say "
-        "nothing of the key."
+        "nothing of what they carry."
     )
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from paperkey_alt import keys
-from paperkey_alt.cli import files, report
+from paperkey_alt.cli import files, process, report
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.errors import (
     CertificateError,
@@ -39,6 +39,13 @@ if TYPE_CHECKING:
     from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.reading.page import Page
 
+# Of CPU. By reasoning: a page whose rows are hard to read takes 2 s, on a slow computer 8 s; with
+# the decoder's limit a file of anything else takes no more than 20 s, and half a second a page.
+_SECONDS_READING = 12
+_SECONDS_A_SHEET = 5
+_SECONDS_A_PAGE = 0.5
+_SECONDS_COLLECTING = 20
+
 
 def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
     """
@@ -49,16 +56,19 @@ def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
     with _progress(len(names)) as done:
         for name in names:
             data = files.read(name, files.LONGEST_SOURCE)
-            for page in sources.read(data, name, thorough=thorough):
-                pages.append(page)
-                done(page)
+            with process.limited(f"reading {name}", _SECONDS_READING) as grant:
+                for page in sources.read(data, name, thorough=thorough):
+                    pages.append(page)
+                    done(page)
+                    grant(_SECONDS_A_SHEET if page.raw_lines else _SECONDS_A_PAGE)
     say(report.page(page) for page in pages if page.pages)
     return pages
 
 
 def collect(pages: Iterable[Page]) -> Findings:
     """Return what is found in *pages*."""
-    return recover([raw_line for page in pages for raw_line in page.raw_lines])
+    with process.limited("finding the lines of each set", _SECONDS_COLLECTING):
+        return recover([raw_line for page in pages for raw_line in page.raw_lines])
 
 
 def known_lines(pages: Iterable[Page]) -> dict[Head, Sequence[str]]:

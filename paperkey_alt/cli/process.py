@@ -1,6 +1,7 @@
 """
 The process that handles a secret: its memory is dumped by nobody (`lock_down`), its standard
-streams are there (`mend_streams`), and a signal ends it in order (`end_on_signals`, `undisturbed`).
+streams are there (`mend_streams`), a signal ends it in order (`end_on_signals`, `undisturbed`), and
+what it is given to read takes no longer than it may (`limited`).
 
 Imported before everything else, so it imports little.
 """
@@ -11,10 +12,13 @@ import contextlib
 import os
 import signal
 import sys
+import threading
 from typing import TYPE_CHECKING
 
+from paperkey_alt.errors import TooLarge
+
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from types import FrameType
 
 _ENDING = tuple(
@@ -76,6 +80,38 @@ def undisturbed() -> Iterator[None]:
             signal.signal(number, _end)
         if asked:
             _end(asked[0], None)
+
+
+@contextlib.contextmanager
+def limited(work: str, seconds: int) -> Iterator[Callable[[float], None]]:
+    """
+    Raise TooLarge where what is done within takes more than so many *seconds* of CPU, where the
+    system can tell; *work* says what that is. What is yielded grants it so many seconds more.
+    """
+    if (
+        not hasattr(signal, "setitimer")
+        or threading.current_thread() is not threading.main_thread()
+    ):
+        yield lambda _: None
+        return
+
+    def end(*_: object) -> None:
+        raise TooLarge(
+            f"{work} takes more than {seconds} s of computing, which is the limit",
+            advice="Give less at a time: the pages of one set, and of text the lines alone.",
+        )
+
+    def grant(more: float) -> None:
+        left, _ = signal.getitimer(signal.ITIMER_PROF)
+        signal.setitimer(signal.ITIMER_PROF, left + more)
+
+    before = signal.signal(signal.SIGPROF, end)
+    signal.setitimer(signal.ITIMER_PROF, seconds)
+    try:
+        yield grant
+    finally:
+        signal.setitimer(signal.ITIMER_PROF, 0)
+        signal.signal(signal.SIGPROF, before)
 
 
 def lock_down() -> None:

@@ -118,7 +118,7 @@ def shares(findings: Findings) -> list[str]:
 def standing(shares: Standing) -> str:
     """Return in one sentence how the shares of a backup stand."""
     more = max(0, shares.needed - len(shares.complete))
-    rest = f"{more} more would give it back" if more else "enough to give it back"
+    rest = f"{more} more would give it back" if more else "that is as many as are needed"
     return (
         f"Backup {shares.backup}: {noun(shares.complete, 'share')} "
         f"{', '.join(map(str, shares.complete))} of {shares.count} can be read in full; {rest}."
@@ -130,8 +130,10 @@ def not_joined(joined: Joined | Standing) -> list[str]:
     words = (
         (
             joined.apart if isinstance(joined, Joined) else (),
-            "Set {} was not used: it does not fit the sets that the secret was joined from. Some "
-            "holder altered a sheet; which one cannot be told from this.",
+            (
+                "Set {} was not used: it does not fit the sets that the secret was joined from. "
+                "Which of them somebody altered cannot be told from this."
+            ),
         ),
         (joined.left_out, "Set {} was left out: it contradicts the set that you named."),
         (joined.strange, "Set {} is no share as Ragleaf prints it, and was left out."),

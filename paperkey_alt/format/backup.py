@@ -57,7 +57,7 @@ class Terms:
 @dataclass(frozen=True)
 class Joined:
     """
-    The body of a backup, and the set marks of complete shares that it was not joined from:
+    The body of a backup, and the set marks of complete shares that it was not joined from.
 
     *apart*: they carry its commitment and do not fit the sets that it was joined from. That tells
     that some holder altered a sheet, not who: holders who agree can alter theirs so that these

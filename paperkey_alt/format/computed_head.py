@@ -38,7 +38,7 @@ MOST_SETS = MOST_SHARES
 MOST_MENDED = 32
 
 # What may be spent on guessing heads, in bytes that are hashed; making a guess takes as long as
-# hashing PER_GUESS. By reasoning: half of it for all sets together is about a second, and enough for
+# hashing PER_GUESS. By reasoning: half of it for all sets together is about a second, enough for
 # 100 shapes of a share of 600 bytes; the likeliest shapes are tried first.
 MOST_HASHED = 1 << 30
 PER_GUESS = 2000

@@ -88,7 +88,7 @@ ALIKE_DOUBTFUL = 3
 VOTE_BITS_PER_SYMBOL = 2
 
 # Heads of one set mark that are tried, those with most votes first, and sources that are believed
-# one at a time. By reasoning: honest sheets have one of each; behind that many the head is computed.
+# one at a time. By reasoning: honest sheets have one of each; after so many the head is computed.
 MOST_HEADS = 4
 MOST_SOURCES = 16
 
@@ -458,7 +458,7 @@ def _by_source(seen: Mapping[int, Sequence[_Placed]]) -> Iterator[dict[int, byte
         if there.decoded and not there.decoded.spent:
             said[there.number].add(there.decoded.line.data)
     sources = Counter(there.raw_line.place.source for there in decoded)
-    if len(sources) < 2 or all(len(data) < 2 for data in said.values()):  # noqa: PLR2004
+    if len(sources) < 2 or all(len(data) < 2 for data in said.values()):
         return
     for source, _ in sources.most_common(MOST_SOURCES):
         own = _readings(

@@ -26,3 +26,10 @@ class Page:
     raw_lines: tuple[RawLine, ...]
     blocks: tuple[Symbol, ...] = ()
     sheets: tuple[PrintedSheet, ...] = ()
+
+    def __post_init__(self) -> None:
+        is_text = self.page == self.pages == 0
+        if not (is_text or 1 <= self.page <= self.pages):
+            raise ValueError("a page is one of its source's; a text is page 0 of 0")
+        if is_text and (self.blocks or self.sheets):
+            raise ValueError("a text is no page with symbols or printed rows")

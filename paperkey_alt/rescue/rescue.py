@@ -10,8 +10,10 @@ The way back: rows -> lines and spare lines -> body -> [join shares] -> [open th
 import argparse, base64, collections, functools, getpass, hashlib, itertools, operator, os, pathlib, re, struct, sys, unicodedata
 ALPHABET = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"
 VALUE = dict(zip(ALPHABET, range(32)), **{"1": 8})  # 1 is read as I
-TIDY = str.maketrans(ALPHABET[:26].lower() + "08", ALPHABET[:26] + "OB", "\t\n\r -\xa0\xad\u2010\u2011\u2012\u2013\u2014\u2212")
-MOST_ROWS, MOST_MENDING, MOST_SETS, MOST_DROPS, MOST_JOINS = 200000, 20000, 32, 3000, 20000  # so that any input has an end
+BLANKS = "\t\n\r -\xa0\xad\u2010\u2011\u2012\u2013\u2014\u2212"  # white space, hyphens and dashes are left out
+BARE = str.maketrans("", "", BLANKS)
+TIDY = str.maketrans(ALPHABET[:26].lower() + "08", ALPHABET[:26] + "OB", BLANKS)  # 0 is read as O, 8 as B
+MOST_ROWS, MOST_MENDING, MOST_SETS, MOST_DROPS, MOST_JOINS = 200000, 15000, 32, 3000, 20000  # so that any input has an end
 
 class Failure(Exception):
     """What is wrong, and what to do about it."""
@@ -63,6 +65,8 @@ def unpacked(number):
     return [number >> shift & 31 for shift in (20, 15, 10, 5, 0)]
 def mark_of(number):
     return "".join(ALPHABET[v] for v in unpacked(number))
+def number_of(mark):
+    return packed(VALUE[c] for c in mark)
 def remainders():
     """For each place in a word and each symbol the remainder, its five symbols as one number of 25 bits."""
     table, last = [], [0, 0, 0, 0, 1]
@@ -87,12 +91,13 @@ def mend(word, mark, errors):
     for i in lost:
         t = [after ^ LINE.times(before, LINE.power[30 - i]) for before, after in zip(t, t[1:])]
     places = [] if any(t) else [[]]
-    if errors and len(lost) < 3 and t[0] and t[1]:
+    if errors and len(lost) < 3 and t[0] and t[1] and all(LINE.times(v, t[1]) == LINE.times(w, t[0]) for v, w in zip(t, t[1:])):
         places.append([30 - LINE.log[LINE.over(t[1], t[0])]])
     det = errors > 1 and not lost and LINE.times(s[1], s[1]) ^ LINE.times(s[0], s[2])
     if det:  # the two wrong places are the roots of x^2 + a x + b
         a, b = (LINE.over(LINE.times(s[2], p) ^ LINE.times(s[3], q), det) for p, q in ((s[1], s[0]), (s[2], s[1])))
-        places.append([30 - LINE.log[x] for x in LINE.power if not LINE.times(x, x ^ a) ^ b])
+        if LINE.times(a, s[3]) ^ LINE.times(b, s[2]) == s[4]:
+            places.append([30 - LINE.log[x] for x in LINE.power if not LINE.times(x, x ^ a) ^ b])
     for wrong in places:
         amounts = LINE.corrections([30 - i for i in lost + wrong], [bytes([v]) for v in s])
         if amounts and not set(lost) & set(wrong):
@@ -125,8 +130,6 @@ def read_line(ways, mark, highest):
                 found.add((cost + result[0], word[0] * 32 + word[1], "".join(ALPHABET[v] for v in word[2:26])))
                 if cost + errors == 0:  # right in one of the ways to read 1
                     break
-        if found and min(found)[0] == 0:
-            break
     best = [line for line in found if line[0] == min(found)[0]]
     return best[0] if len(best) == 1 else None
 
@@ -149,7 +152,7 @@ def rows_of(path):
                 if apart and int(apart[1]) < 1024:
                     yield Row(path, place, [(int(apart[1]), apart[2].translate(TIDY))])
                     continue
-                touching = re.match("([0-9]{1,4}).{29}$", re.sub(r"[\s-]", "", text))  # the number touches the line
+                touching = re.match("([0-9]{1,4}).{29}$", text.translate(BARE))  # the number touches the line
                 if touching and int(touching[1]) < 1024:
                     ways.append((int(touching[1]), whole[-29:]))
                 yield Row(path, place, ways + [(None, whole)])
@@ -166,13 +169,12 @@ def head_of(text, tell):
 def exact(ways, last):
     """(remainder, number, data characters) of a row without unreadable characters; last: the line number before it."""
     for number, text in ways[:1]:
-        for text in (text, text.replace("1", "L")) if len(text) == 29 else ():
+        for text in (text, text.replace("1", "L"))[:1 + ("1" in text)] if len(text) == 29 else ():
             values, n = [VALUE.get(c, 32) for c in text], min(last + 1, 1023) if number is None else number
             if 32 not in values:
                 characters = text[:24].replace("1", "I")
-                yield remainder([n // 32, n % 32] + values), n, characters
-                if number is None:  # it may be line 0
-                    yield remainder([0, 0] + values), 0, characters
+                for n in [n] if number is not None else [n, 0]:  # without a number it may be line 0
+                    yield remainder([n // 32, n % 32] + values), n, characters
 def collect(rows, say):
     """What was read: {set mark: {Head: cost}}, and {set mark: {line number: {(cost, number, characters), ...}}}."""
     left, told, at, known = MOST_MENDING, 0, {}, {}
@@ -201,7 +203,7 @@ def collect(rows, say):
             at[index] = head_of(line[2], tell) if line else None
             tell("line 0: " + ("mended" if at[index] else "WRONG and not to be mended"))
         if at.get(index):
-            some = heads[packed(VALUE[c] for c in at[index].mark)]
+            some = heads[number_of(at[index].mark)]
             some[at[index]] = min(line[0] if line else 0, some.get(at[index], 9))
     busy = sorted((mark for mark, some in tally.items() if len(some) > 2 or mark in heads), key=lambda mark: -len(tally[mark]))
     explained = {index for mark in heads for index, _ in tally.get(mark, ())}
@@ -214,10 +216,10 @@ def collect(rows, say):
     highest = {mark: max([h.data + h.spare for h in some] or [1023]) for mark, some in heads.items()}
     here, last, lines = {}, collections.Counter(), collections.defaultdict(lambda: collections.defaultdict(set))
     for index in sorted((i for i in at if at[i]), reverse=True):
-        here[rows[index].file] = packed(VALUE[c] for c in at[index].mark)  # also for what stands above a file's first head line
+        here[rows[index].file] = number_of(at[index].mark)  # also for what stands above a file's first head line
     for index, row in enumerate(rows):
         if at.get(index):
-            here[row.file] = packed(VALUE[c] for c in at[index].mark)
+            here[row.file] = number_of(at[index].mark)
         if index in at or not row.ways:
             continue
         near, number = here.get(row.file), row.ways[0][0]
@@ -239,7 +241,7 @@ def collect(rows, say):
         else:
             tell(name + ("fits several sets: " + ", ".join(mark_of(mark) for _, mark in found) if found else
                          "WRONG and not to be mended: compare it with the paper"))
-    for count, what in ((told - 999, "more such messages"), (-left, "attempts to mend a row were not made: give fewer files at a time")):
+    for count, what in ((told - 999, "more such messages"), (-left, "rows were not mended: give fewer files at a time")):
         if count > 0:
             say(f"... {count} {what}")
     return {mark_of(mark): some for mark, some in heads.items()}, lines
@@ -260,6 +262,8 @@ def solutions(head, lines, doubts):
         amounts = SPARE.corrections(places, syndromes(g))
         return amounts and [(n, xor(lines.get(n, bytes(15)), amount)) for n, amount in zip(lost, amounts)]
     for doubted in doubts:
+        if len(lines.keys() - doubted) < head.data:
+            continue
         whole = dict(lines)
         for g, word in enumerate(words):
             lost = tuple(number for number in word if number not in lines or number in doubted)
@@ -303,7 +307,7 @@ def guesses(mark, found):
     """(Head, body) of each guess of line 0 under which the digest begins with the set mark. A payload's SHA-256 proves a guess;
     seals and shares are proved later."""
     lines, costs = usable(found)
-    top, target = max(found), packed(VALUE[c] for c in mark)
+    top, target = max(found), number_of(mark)
     two = lambda n: ALPHABET[n // 32] + ALPHABET[n % 32]
     shares = ["".join(ALPHABET[v] for v in (x, t, n)) for n in range(2, 17) for t in range(2, n + 1) for x in range(1, n + 1)]
     for plain in (True, False):
@@ -312,7 +316,8 @@ def guesses(mark, found):
                             for spare in {max(4, -(-data // 4)), max(4, data // 4), top - data}):
             blank = Head("", 0, data, spare, 0, 0, 0, 0, "AAAAA", mark, "")
             fits = top <= data + spare < 1024 and spare <= 254 * data
-            for _, padded in solutions(blank, lines, itertools.islice(doubts(costs), 12)) if fits else ():
+            drops = itertools.islice(doubts(costs), 12 if len(lines) < 100 else 2)
+            for _, padded in solutions(blank, lines, drops) if fits else ():
                 backup = base64.b32encode(padded[:15]).decode()[:5]
                 for padding in range(min(15, len(padded) - len(padded.rstrip(b"\0")) + 1)):
                     body = padded[:len(padded) - padding]
@@ -383,12 +388,15 @@ def certificate_of(part):
     plain = part.body and not part.head.flags and not part.head.threshold
     return part.body[1:-32] if plain and part.body[0] == 7 and whole_payload(part.body) else None
 def names_of(part):
-    return {part.name, part.name[:5], *([part.head.digest, part.head.backup] if part.head else [])}
+    """What --mark may name it by: the set mark, the nine digest characters, or the backup number."""
+    head = part.head
+    return {part.name, part.name[:5]} | ({head.digest, head.backup if head.threshold else head.digest} if head else set())
 def choose(parts, marks, say):
     """(sealed, split, body proper) of the one set or backup at hand, or of the one that --mark names."""
     named = [part for part in parts if names_of(part) & marks] if marks else parts
-    if marks - set().union(*map(names_of, parts)):
-        raise Failure("not at hand: set " + ", ".join(marks - set().union(*map(names_of, parts))))
+    missing = marks.difference(*map(names_of, parts))
+    if missing:
+        raise Failure("no set at hand has this name: " + ", ".join(missing))
     pool = [part for part in named if certificate_of(part) is None] or named
     families = collections.defaultdict(set)  # the commitments of shares that agree in the rest
     backup = lambda part: (part.head.flags, part.head.backup, part.head.threshold, part.head.count)
@@ -419,7 +427,8 @@ def choose(parts, marks, say):
             raise Failure(one.problem)
         return one.head.flags, False, one.body
     side = [part for part in parts if key(part) == key(one)]
-    whole, trusted = [p for p in side if p.body is not None], [p for p in pool if p.body is not None and names_of(p) & (marks - {p.head.backup})]
+    whole = [part for part in side if part.body is not None]
+    trusted = [part for part in whole if names_of(part) & (marks - {part.head.backup})]
     sides = {key(one): side}
     if len({(p.head.share, p.body) for p in trusted or whole}) != len({p.head.share for p in trusted or whole}):
         ask("two shares of one number differ. Name one that you believe with --mark MARK:")

@@ -62,9 +62,9 @@ _SEALED_BODY = (
     "passphrase to 32-byte key; the rest is ChaCha20-Poly1305 (RFC 8439), nonce zero. In it: "
 )
 _JOIN = (
-    "Leave out the first 15 bytes, equal in all shares. Join the rest byte by byte over GF(256), "
-    "0x11b: XOR of each byte times the product of x' / (x' XOR x) over the others, x the share's "
-    "number (Shamir, CACM 1979); cut off the last 16 bytes. "
+    "Leave out the first 15 bytes. Join the rest byte by byte over GF(256), 0x11b: XOR of each "
+    "byte times the product of x' / (x' XOR x) over the others, x the share's number (Shamir, CACM "
+    "1979); cut off 16 bytes. "
 )
 _NOUNS = {Sort.OPENPGP_KEY: "key", Sort.PRIVATE_KEY: "key", Sort.FILE: "file"}
 # Of the notes in the head of a sheet, which are one row there; a test draws the longest.
@@ -72,13 +72,13 @@ _LONGEST_NOTES = 110  # characters
 # Of a name in the letter, where each character that the font lacks takes eight and more.
 _LONGEST_NAME = 60  # characters
 _SOME_LACKING = "Not every secret is here."
-_TAKES = (
-    "It takes {passphrase}. Anyone with this sheet and {it} has the {noun}: never keep {it} beside "
-    "it."
+_NEEDS = (
+    "You need {passphrase}. Anyone with this sheet and {it} has the {noun}: never keep them "
+    "together."
 )
 _SHARED = (
-    "Alone this share says nothing of the {noun}. It must never lie beside another. Joined, "
-    "they take {passphrase}."
+    "Alone this share tells nothing of the {noun}. Never keep it beside another. Joined, they "
+    "need {passphrase}."
 )
 _UNPROTECTED = "NO PASSPHRASE PROTECTS THIS KEY: anyone with this sheet has the key. Lock it away."
 _UNSEALED = "NO SEAL IS OVER THIS FILE: anyone with this sheet has the file. Lock it away."
@@ -180,7 +180,12 @@ def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
 
 
 def cautions(extract: Extract) -> Iterator[str]:
-    """Yield what is weak in the protection of *extract*, a sentence each, and what to do."""
+    """
+    Yield what is weak in the protection of *extract*, a sentence each, and what to do; nothing
+    where a seal is over it.
+    """
+    if extract.seal_passphrase is not None:
+        return
     weak: dict[Caution, list[str]] = {}
     for one in extract.cautions:
         weak.setdefault(one.caution, []).append(one.title)
@@ -267,8 +272,8 @@ def _first_caution(extract: Extract, line_set: LineSet, printed: dt.date) -> str
         return _SHARED.format(noun="{noun}", passphrase=passphrase or "no passphrase")
     if not needed:
         return _UNSEALED if extract.sort is Sort.FILE else _UNPROTECTED
-    it = "them" if len(needed) > 1 else "it"
-    return _TAKES.format(noun="{noun}", passphrase=passphrase, it=it)
+    it = "these" if len(needed) > 1 else "it"
+    return _NEEDS.format(noun="{noun}", passphrase=passphrase, it=it)
 
 
 def _passphrases(extract: Extract, line_set: LineSet, printed: dt.date) -> tuple[str, ...]:
@@ -321,9 +326,9 @@ def _recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
     cut = f", cut off the last {head.padding} of them" if head.padding else ""
     shares = f" of any {head.share.threshold} shares" if head.share else ""
     with_program = (
-        f"With Ragleaf: scan the sheets{shares}, or type their lines, and say: ragleaf restore "
-        f"FILES{public} -o KEYFILE. A spare line stands in for one that cannot be read; each QR "
-        "block has the lines beside it."
+        f"With Ragleaf: scan the sheets{shares}, or type their lines: ragleaf restore "
+        f"FILES{public} -o KEYFILE. Spare lines stand in for lost ones; a QR block has the lines "
+        "beside it."
     )
     without = (
         f"Without it: type the first 24 characters of lines 1 to {head.data_lines} in order (A–Z, "

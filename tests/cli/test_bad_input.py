@@ -137,7 +137,7 @@ def test_bad_paper(printed, other, desk):
     desk.take(other)
     lines, before = printed.folder / "s.txt", [*desk.files(), "empty", "noise"]
     cases = (
-        ((lines, "other.txt", "--public", CERTIFICATE), "2 complete sets"),
+        ((lines, "other.txt", "--public", CERTIFICATE), "sheets of 2 sets were given"),
         ((lines, "--public", CORPUS / "nist-p256.cert.asc"), "the paper is for the key 5A2B"),
         ((lines,), "public certificate is needed"),
         ((lines, "--public", "noise"), "noise: "),
@@ -151,7 +151,7 @@ def test_bad_paper(printed, other, desk):
     )
     for arguments, said in cases:
         done = desk.run("restore", *arguments, "-o", "k.asc")
-        assert done.status == (2 if "sets" in said else 1)
+        assert done.status == (2 if "2 sets" in said else 1)
         assert said in done.err
         assert done.err.splitlines()[-1].startswith("  ")
         assert sorted(desk.files()) == sorted(before)

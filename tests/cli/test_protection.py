@@ -53,6 +53,9 @@ def test_weak_protection_is_cautioned_of(desk):
     desk.write("key.asc", armored(with_secrets(OPEN, USAGES["usage 254, salted"])))
     assert "65,536 octets" in desk.ok("backup", "key.asc", "-o", "s.pdf", "--force").err
     assert "hashed" not in desk.ok("backup", KEY, "-o", "s.pdf", "--force").err
+    desk.write("new", "low water at dawn\n")
+    sealed = ("--seal", "--passphrase-from", "new", "--force")
+    assert "hashed" not in desk.ok("backup", "key.asc", "-o", "s.pdf", *sealed).err
 
 
 @pytest.mark.parametrize("typed", SPELLINGS)

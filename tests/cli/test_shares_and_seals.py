@@ -179,7 +179,7 @@ def test_the_letter(shares):
     for page in list(pages)[1:]:
         sheet = page.get_textpage().get_text_bounded()
         assert f"backup {number}" in sheet
-        assert "Share 2 of 3 of a secret; any 2 give it back" in sheet
+        assert "Share 2 of 3 of a key; any 2 give it back" in sheet
     letter = " ".join(pages[0].get_textpage().get_text_bounded().split())
     assert "To the holder of share 2 of 3" in letter
     assert "Any two of the shares" in letter

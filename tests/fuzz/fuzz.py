@@ -11,6 +11,8 @@ import contextlib
 import datetime as dt
 import hashlib
 import io
+import itertools
+import json
 import math
 import random
 import sys
@@ -18,6 +20,7 @@ import tempfile
 import time
 import traceback
 from functools import cache
+from importlib import import_module
 from pathlib import Path
 
 import pypdfium2
@@ -35,14 +38,21 @@ from paperkey_alt.format.recover import recover
 from paperkey_alt.format.seal import Cost
 from paperkey_alt.keys import RevocationReason, pem, private_key, rebuild
 from paperkey_alt.keys.openpgp import armor, compact, extraction, key_file, revocation, unlocked
+from paperkey_alt.keys.openpgp.armor import ArmorKind
 from paperkey_alt.reading import sources
+from paperkey_alt.reading.image import decoder, scans
+from paperkey_alt.reading.image.decoder_process import Answer, numbers
 from paperkey_alt.reading.text import typed
 from paperkey_alt.records import entry, register, tasks
 from paperkey_alt.rescue import rescue
 from paperkey_alt.sheet import draw, text_file
 from paperkey_alt.sheet.caption import Caption
 
-CORPUS = Path(__file__).parents[1] / "keys/corpus"
+TESTS = Path(__file__).parents[1]
+CORPUS = TESTS / "keys/corpus"
+# Started by itself, this file is not where pytest looks for what supports the tests.
+sys.path += [str(TESTS / "support"), str(TESTS / "keys")]
+hostile = import_module("hostile")
 CONTENT = File("log", random.Random(1).randbytes(300), bytes(16))
 BODY = payload.pack(CONTENT)
 SET = lay_out(BODY, 6)
@@ -403,6 +413,61 @@ def rescue_seal(rng):
         assert rescue.unseal(data, "tide") == payload.encode(CONTENT)
 
 
+def decoded_picture(rng):
+    """A damaged picture or PDF, decoded here as the decoder's process does: grey pictures."""
+    data = damaged(rng.choice(pictures()), rng)
+    with contextlib.suppress(RagleafError):
+        for page in itertools.islice(scans.pages(data, "picture"), 2):
+            assert page.mode == "L"
+
+
+def decoder_answers(rng):
+    """Damaged answers of a decoder: pictures of the announced size, a refusal, or broken off."""
+    refusal = json.dumps(["has no pages", "Scan it again."]).encode()
+    pages = [(numbers(Answer.PICTURE, 7, 5), rng.randbytes(35)) for _ in range(2)]
+    answers = numbers(Answer.PAGES, 2) + b"".join(size + pixels for size, pixels in pages)
+    end = numbers(Answer.REFUSED, len(refusal)) + refusal
+    stream = io.BytesIO(damaged(answers + rng.choice((b"", end, numbers(Answer.END))), rng))
+    with contextlib.suppress(decoder.Broken, RagleafError):
+        for _ in range(decoder.pull_count(stream, "tide.pdf")):
+            assert decoder.pull_picture(stream, "tide.pdf").mode == "L"
+
+
+def hostile_certificate(rng):
+    """
+    A sound certificate with packets that hold rows of every kind of file: it is read as the key it
+    is, and as no private key.
+    """
+    secret, public = rng.choice(plain_keys())
+    texts = [
+        rng.choice((b"\n", b"\r\n", b"")) + rng.choice(hostile.LABELS) + rng.choice((b"\n", b" "))
+        for _ in range(rng.randrange(1, 9))
+    ]
+    place = rng.choice(tuple(hostile.ADDITIONS))
+    for data in (secret, public):
+        added = hostile.with_additions(data, place, texts)
+        for file in (added, armor.armor(added, kind=ArmorKind.PUBLIC_KEY, checksum=True).encode()):
+            assert not pem.recognises(file)
+            assert key_file.read(file)[0].fingerprint == key_file.read(data)[0].fingerprint
+
+
+@cache
+def plain_keys():
+    """Binary secret keys and their certificates."""
+    names = ("curve25519", "v6-curve25519", "nist-p256")
+    files = [(CORPUS / f"{name}.asc", CORPUS / f"{name}.cert.asc") for name in names]
+    return [tuple(armor.dearmor(path.read_bytes())[0].data for path in pair) for pair in files]
+
+
+def many_heads(rng):
+    """Head lines of several sets among rows that are almost lines, damaged: findings or why not."""
+    text = damaged(
+        hostile.heads_and_junk(rng.randrange(1, 9), rng.randrange(20), rng.random()), rng
+    )
+    found = recover([line for page in sources.read(text, "heads.txt") for line in page.raw_lines])
+    assert all(finding.body is None for finding in found.sets)
+
+
 TARGETS = {
     one.__name__: one
     for one in (
@@ -418,6 +483,10 @@ TARGETS = {
         sealed_body,
         shares,
         picture,
+        decoded_picture,
+        decoder_answers,
+        hostile_certificate,
+        many_heads,
         register_bytes,
         rescue_text,
         rescue_content,

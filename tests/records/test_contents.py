@@ -4,7 +4,7 @@ import pytest
 from desks import KEY, PASSPHRASE
 
 from paperkey_alt import keys
-from paperkey_alt.format.payload import File, Lean, Revocation, RsaFile, SecretPart
+from paperkey_alt.format.payload import Compact, File, Lean, Revocation, RsaFile, SecretPart
 from paperkey_alt.keys import Form
 from paperkey_alt.records.contents import contents
 
@@ -27,6 +27,7 @@ def payload(form):
         allow_unprotected=False,
         fingerprint=None,
         ask=Asking(),
+        blind=bytes(16),
     ).payload
 
 
@@ -52,11 +53,18 @@ def test_a_stub_is_no_secret():
     stub = SecretPart(bytes(20), b"\xff\x00\x65\x00GNU\x01")
     secret = SecretPart(b"\1" * 20, b"\xfe\x09\x03\x0asalt1234\x60")
     assert list(contents(Lean((stub, secret)))) == ["01" * 20]
+    later = SecretPart(b"\2" * 32, b"\xfe\x08\x00\x06\x65\x00GNU\x01")
+    assert list(contents(Lean((later, secret)))) == ["01" * 20]
+    assert contents(Compact((stub, later))) == {}
 
 
 @pytest.mark.parametrize(
     "other",
-    [File("pin", b"123456"), RsaFile("k.pem", 1, 2, 65537, 3, 5), Revocation(bytes(20), b"x")],
+    [
+        File("pin", b"123456", bytes(16)),
+        RsaFile("k.pem", 1, 2, 65537, 3, 5),
+        Revocation(bytes(20), b"x"),
+    ],
 )
 def test_of_other_kinds_nothing_is_kept(other):
     """A digest of a short file could be guessed."""

@@ -192,7 +192,7 @@ def test_a_clock_before_the_keys_creation_is_said():
         (False, False, False, "NOT PROTECTED", "NO PASSPHRASE"),
         (False, True, False, "sealed with a passphrase", "the passphrase of its seal"),
         (True, True, False, "sealed with a passphrase", "the passphrase of its seal"),
-        (False, False, True, "Share 1 of 16", "never lie beside another"),
+        (False, False, True, "Share 1 of 16", "Never keep it beside another"),
     ],
 )
 def test_the_title_and_the_first_caution_say_what_protects(
@@ -254,7 +254,7 @@ def test_what_was_printed_is_told():
         "1 sheet, set mark",
         "any 4 lines may be lost",
         "A note.",
-        "Caution: It takes the key's passphrase as of 2026-11-25. Anyone with this sheet and it",
+        "Caution: You need the key's passphrase as of 2026-11-25. Anyone with this sheet and it",
         "ragleaf check",
     ):
         assert part in told

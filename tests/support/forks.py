@@ -89,13 +89,14 @@ def run(request, streams):
 
 if __name__ == "__main__":
     import gc
+    import pkgutil
     from importlib import import_module
 
+    import paperkey_alt
     from paperkey_alt.cli import group
 
-    for name in group.COMMANDS:
-        group.commands.get_command(None, name)
-    for module in ("damage_map", "image.printed_rows", "image.scans"):
-        import_module(f"paperkey_alt.reading.{module}")
+    for module in pkgutil.walk_packages(paperkey_alt.__path__, "paperkey_alt."):
+        if not module.name.endswith("__main__"):
+            import_module(module.name)
     gc.freeze()
     serve(socket.socket(fileno=int(sys.argv[1])))

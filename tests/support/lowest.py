@@ -8,6 +8,7 @@ import subprocess
 import sys
 import tomllib
 import venv
+from itertools import chain
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -39,9 +40,7 @@ def pin(requirement):
 def pins(project):
     """Return a pin for each dependency of *project*, the extras' too; its table in pyproject."""
     extras = project["optional-dependencies"].values()
-    return tuple(
-        map(pin, [*project["dependencies"], *(name for extra in extras for name in extra)])
-    )
+    return tuple(map(pin, chain(project["dependencies"], *extras)))
 
 
 def main():

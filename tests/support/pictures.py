@@ -32,20 +32,38 @@ SIZES = [kind for kind in LENGTHS if kind != "two sheets"]
 
 @cache
 def printed(length, paper="a4", seed=0):
-    """A set and its sheets."""
+    """A set and its sheets; drawn once."""
     made = lay_out(random.Random(length + seed).randbytes(length), spare_count(-(-length // 15)))
     return made, draw.draw(made, WORDS, paper=layout.PAPERS[paper])
 
 
-@lru_cache(8)
-def rendered(pdf, dpi=300, page=0):
-    """A page as a grey picture."""
-    return (
-        pypdfium2.PdfDocument(pdf)[page]
-        .render(scale=dpi / 72, grayscale=True)
-        .to_pil()
-        .convert("L")
-    )
+@lru_cache(16)
+def rendered(pdf, dpi=300, page=0, crop=(0, 0, 0, 0)):
+    """
+    A page as a grey picture, without *crop* of it, in points at its left, foot, right and head;
+    shared, so not to be changed.
+    """
+    bitmap = pypdfium2.PdfDocument(pdf)[page].render(scale=dpi / 72, grayscale=True, crop=crop)
+    return bitmap.to_pil().convert("L")
+
+
+def plan(made, paper="a4"):
+    """Where everything is on the sheets of a set."""
+    return layout.plan(made.head.total, layout.PAPERS[paper])
+
+
+def block_box(plan, block, dpi, room=0):
+    """Where a symbol is, in pixels, with so much room around it in points."""
+    side = plan.preset.symbol
+    box = (block.x - room, block.y - room, block.x + side + room, block.y + side + room)
+    return tuple(round(value * dpi / 72) for value in box)
+
+
+def row_box(plan, row, dpi):
+    """Where a row is, in pixels."""
+    size, width = plan.preset.type_size, layout.row_width(plan.preset)
+    box = (row.x, row.baseline - 0.75 * size, row.x + width, row.baseline + 0.25 * size)
+    return tuple(round(value * dpi / 72) for value in box)
 
 
 def sheet(kind, paper="a4", dpi=300, page=0):
@@ -53,16 +71,10 @@ def sheet(kind, paper="a4", dpi=300, page=0):
     A set and one of its sheets, the QR symbols blacked out, so that its rows alone can be read.
     """
     made, pdf = printed(LENGTHS[kind], paper)
-    plan = layout.plan(made.head.total, layout.PAPERS[paper])
     picture = rendered(pdf, dpi, page).copy()
-    for block in plan.sheets[page].blocks:
-        box = (
-            block.x - 3,
-            block.y - 3,
-            block.x + plan.preset.symbol + 3,
-            block.y + plan.preset.symbol + 3,
-        )
-        ImageDraw.Draw(picture).rectangle([value * dpi / 72 for value in box], fill=0)
+    layout_ = plan(made, paper)
+    for block in layout_.sheets[page].blocks:
+        ImageDraw.Draw(picture).rectangle(block_box(layout_, block, dpi, room=3), fill=0)
     return made, picture
 
 
@@ -78,15 +90,30 @@ def scanned(picture, seed, *, skew=0.0, blur=0.0, noise=0.0):
     turned = picture.rotate(skew, Image.Resampling.BICUBIC, expand=True, fillcolor=255).filter(
         ImageFilter.GaussianBlur(blur)
     )
-    grain = np.random.default_rng(seed).normal(0, noise, (turned.height, turned.width))
-    return Image.fromarray(np.clip(np.asarray(turned, float) + grain, 0, 255).astype(np.uint8))
+    grain = np.random.default_rng(seed).standard_normal(
+        (turned.height, turned.width), dtype=np.float32
+    )
+    grain *= noise
+    grain += np.asarray(turned)
+    return Image.fromarray(np.clip(grain, 0, 255).astype(np.uint8))
 
 
-def parts(picture, *, thorough=False):
-    """What a picture gives."""
-    return list(sources.read(encoded(picture), "scan.png", thorough=thorough))
+def pages(picture, *, thorough=False):
+    """What a picture gives, as a file of a kind that is written and read in no time."""
+    return list(sources.read(encoded(picture, "BMP"), "scan.bmp", thorough=thorough))
 
 
-def found(picture):
+def sets(picture):
     """The sets on a picture."""
-    return recover([one for part in parts(picture) for one in part.raw_lines]).sets
+    return recover([raw_line for page in pages(picture) for raw_line in page.raw_lines]).sets
+
+
+@cache
+def without_head_line():
+    """
+    A sheet of the largest type at 200 dpi on which neither a symbol nor the head line is legible,
+    and what is read of it: that takes a while, and several tests look at it.
+    """
+    _, picture = sheet(11.5, dpi=200)
+    picture.paste(255, (0, 233, picture.width, 307))
+    return picture, pages(picture)

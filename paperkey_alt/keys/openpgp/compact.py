@@ -31,8 +31,8 @@ def compact(
     secrets: Iterable[Unlocked], passphrase: str, stubs: Iterable[KeyPacket] = ()
 ) -> tuple[Compact, tuple[str, ...]]:
     """
-    Return *secrets* reduced, for a seal under *passphrase*, the *stubs* of the same key as they stand,
-    and in a sentence each the secrets that are carried as they stand.
+    Return *secrets* reduced, for a seal under *passphrase*, with the *stubs* of the same key as
+    they stand, and in a sentence each the secrets that are carried as they stand.
 
     Raises KeyPairMismatch, naming the packet, where a secret does not belong to its public key.
     """

@@ -56,6 +56,7 @@ _CONSTRUCTORS: dict[Cipher, Callable[[bytes], CipherAlgorithm]] = {
 }
 _AES = (Cipher.AES_128, Cipher.AES_192, Cipher.AES_256)
 _ARGON2_MOST_MEMORY_LOG = 21  # 2 GiB: the first recommended option of RFC 9106 §4
+_ARGON2_MOST_KIB = 4 << 20  # in all passes together, as of a seal: measured, 7 s of CPU
 _HASHED_AT_ONCE = 8192  # bytes: bytewise would take minutes, in one piece it would take 65 MB
 
 
@@ -231,6 +232,12 @@ def _derive_argon2_key(specifier: Specifier, passphrase: bytes, length: int) -> 
     ):
         raise UnsupportedKey(
             "the string-to-key method asks for a cost that is impossible or above 2 GiB of memory"
+        )
+    if passes << memory_log > _ARGON2_MOST_KIB:
+        raise UnsupportedKey(
+            f"the string-to-key method asks for {passes} passes over {1 << memory_log >> 10} MiB, "
+            "and 4 GiB in all passes together are the limit",
+            advice="Give the key a new passphrase in your OpenPGP program and export it again.",
         )
     derive = Argon2id(
         salt=specifier.salt,

@@ -21,7 +21,7 @@ import sys
 from contextlib import suppress
 from enum import IntEnum
 
-MOST_SECONDS = 20  # of CPU, and so many more for each page:
+MOST_SECONDS = 8  # of CPU, and so many more for each page:
 SECONDS_A_PAGE = 0.5
 MOST_MEMORY = 1 << 30
 NUMBER = struct.Struct(">Q")

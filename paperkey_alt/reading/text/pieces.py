@@ -34,10 +34,11 @@ _MOST_WORDS = 2 * CHARACTERS  # of a line and its number: where each letter has 
 
 @dataclass(frozen=True)
 class _Word:
-    """A word, and its row among those given."""
+    """A word, its row among those given, and how many characters it has as `normalise` reads it."""
 
     text: str
     row: int
+    length: int
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,11 @@ def read(rows: Sequence[tuple[Place, str]]) -> Iterator[tuple[frozenset[int], Ra
     Yield the lines that consecutive *rows* may hold, each with the indices of the rows it was made
     of.
     """
-    words = [_Word(text, row) for row, (_, content) in enumerate(rows) for text in content.split()]
+    words = [
+        _Word(text, row, len(normalise(text)))
+        for row, (_, content) in enumerate(rows)
+        for text in content.split()
+    ]
     runs = sorted(
         (run for first in range(len(words)) for run in _runs(words, first)),
         key=lambda run: run.oddness,
@@ -105,14 +110,15 @@ def _of_length(words: Sequence[_Word], first: int, number: int, run: list[str]) 
     Yield runs behind *number*, which stands at *first*, of about a line's length; *run* is what has
     been read of it.
     """
+    length = len(normalise("".join(run)))
     near = words[first : first + _MOST_WORDS]
     for end, (before, word) in enumerate(pairwise(near), first + 2):
         if word.row != before.row and (not run or _NUMBER.fullmatch(word.text)):
-            # A broken line has a part on its number's row, and its next row does not begin with a
-            # number.
+            # A broken line has some of it on its number's row, and its next row does not begin with
+            # a number.
             return
         run = [*run, word.text]
-        length = len(normalise("".join(run)))
+        length += word.length
         if length > LENGTHS[-1]:
             return
         if length in LENGTHS and _like_a_line(run):

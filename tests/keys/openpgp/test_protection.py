@@ -3,6 +3,7 @@ Unlocking and locking: published vectors, keys of other makers, every usage, and
 """
 
 import base64
+import time
 
 import pgpy
 import pytest
@@ -262,3 +263,13 @@ def test_any_damage_is_an_error_of_ours(name, at, flip):
     damaged = secret[:at] + bytes([secret[at] ^ flip]) + secret[at + 1 :]
     with pytest.raises(RagleafError):
         protection.unlock(damaged, public, one.passphrase.encode())
+
+
+@pytest.mark.parametrize(("passes", "memory_log"), [(255, 21), (3, 21), (5, 20), (255, 15)])
+def test_argon2_that_takes_minutes_is_refused_at_once(passes, memory_log):
+    """More than 4 GiB in all passes together are refused before any is made."""
+    specifier = s2k.Specifier(4, bytes(16) + bytes([passes, 4, memory_log]))
+    start = time.process_time()
+    with pytest.raises(UnsupportedKey, match="4 GiB in all passes together"):
+        protection._derive_key(specifier, b"low water", 32)
+    assert time.process_time() - start < 0.1

@@ -1,16 +1,12 @@
-"""Where a sheet lies on a picture, from points known on both and from its corner marks."""
+"""Where a sheet lies on a picture, from points known on both."""
 
 import numpy as np
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from pictures import LENGTHS, printed, rendered, scanned
-from PIL import Image
 
 from paperkey_alt.reading.image import pose
-from paperkey_alt.reading.image.corner_marks import CornerMarks
 from paperkey_alt.reading.image.pose import Pose
-from paperkey_alt.sheet import layout
 
 SHEET = np.array([(0, 0), (600, 0), (600, 800), (0, 800), (300, 500), (120, 60)], float)
 coordinate = st.floats(-200, 200)
@@ -56,35 +52,3 @@ def test_a_pose_is_a_finite_matrix(matrix):
     """No other can be made."""
     with pytest.raises(ValueError, match="finite matrix"):
         Pose(matrix)
-
-
-@pytest.mark.parametrize("angle", [0, 90, 180, 270, 4])
-@pytest.mark.parametrize("dpi", [100, 200, 400])
-@pytest.mark.parametrize("paper", layout.PAPERS)
-def test_the_marks_tell_the_place_to_half_a_millimetre(paper, dpi, angle):
-    """The first pose by four marks puts every corner of the sheet where it is, in any position."""
-    picture = rendered(printed(LENGTHS[9.8], paper)[1], dpi)
-    turned = scanned(
-        picture.rotate(angle, Image.Resampling.BICUBIC, expand=True, fillcolor=255),
-        1,
-        blur=0.5,
-        noise=6,
-    )
-    found = next(CornerMarks(turned).poses([layout.PAPERS[paper]]))[1]
-    size = layout.PAPERS[paper]
-    corners = np.array([(0, 0), (size.width, 0), (size.width, size.height), (0, size.height)])
-    middle, half = np.array(picture.size) / 2, np.array(turned.size) / 2
-    across = np.radians(angle)
-    back = np.array([(np.cos(across), -np.sin(across)), (np.sin(across), np.cos(across))])
-    true = (corners * dpi / 72 - middle) @ back + half
-    assert np.abs(found.project(corners) - true).max() < 0.5 / 25.4 * dpi
-
-
-@pytest.mark.parametrize(
-    "picture",
-    [Image.new("L", (900, 900), 255), Image.new("L", (900, 900), 0)],
-    ids=["white", "black"],
-)
-def test_no_marks_no_pose(picture):
-    """Nothing is found on nothing."""
-    assert list(CornerMarks(picture).poses([layout.PAPERS["a4"]])) == []

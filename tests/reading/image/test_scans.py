@@ -154,7 +154,8 @@ HOSTILE = {
     "JPEG magic and noise": b"\xff\xd8\xff" + noise(500),
     "TIFF magic and noise": b"II*\0" + noise(500),
     "PDF magic and noise": b"%PDF-1.4\n" + noise(500),
-    "PDF without pages": b"%PDF-1.4\n1 0 obj<</Type/Catalog/Pages 2 0 R>>endobj 2 0 obj<</Type/Pages/Kids[]/Count 0>>endobj\n"
+    "PDF without pages": b"%PDF-1.4\n1 0 obj<</Type/Catalog/Pages 2 0 R>>endobj "
+    b"2 0 obj<</Type/Pages/Kids[]/Count 0>>endobj\n"
     b"trailer<</Root 1 0 R>>\n%%EOF",
     "RIFF that is no picture": b"RIFF\x10\0\0\0WAVEfmt " + noise(50),
     "BMP magic and noise": b"BM" + noise(100),

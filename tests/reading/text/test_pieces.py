@@ -30,8 +30,9 @@ FURNITURE = """a Secret part of an OpenPGP key DXUQU a
 Saltmarrow Buoy Keepers set enark
 5A2B 5A2B 5A2B 5A2B 5A2B 5A2B 5A2B 5A2B 5A2B 5A2B 2026-11-25 - sheet lof 1
 ma: Aerighe a 40] ta pE eae
-To restore, scan this sheet, or type its lines: each number, then its characters. 29 of them make a line of 15 bytes
-Whoever holds 1 of these sheets and the passphrase has the key. Keep 2 places, and 3 keepers for them
+To restore, scan this sheet, or type its lines: each number, then its characters. 29 of them make
+a line of 15 bytes
+Whoever holds 1 of these sheets and the passphrase has the key. Keep 2 places, and 3 keepers for
 """
 
 # What became of lines 7 and 8, the words around included.
@@ -41,8 +42,10 @@ PIECES = {
     "noise behind": f"{row(7)} oe Meee pranita\n{row(8)} - Plan ite",
     "noise before": f"pal F. {row(7)}\n[a] {row(8)}",
     "joined without a blank row": f"{row(7)} {row(8)} {row(9)}",
-    "broken in the middle": f"7 {group(EVERY[7])[:20]}\n{group(EVERY[7])[20:]}\n8 {group(EVERY[8])[:9]}\n{group(EVERY[8])[9:]}",
-    "broken in three": f"7 {group(EVERY[7])[:10]}\n{group(EVERY[7])[10:20]}\n{group(EVERY[7])[20:]}\n{row(8)}",
+    "broken in the middle": f"7 {group(EVERY[7])[:20]}\n{group(EVERY[7])[20:]}\n"
+    f"8 {group(EVERY[8])[:9]}\n{group(EVERY[8])[9:]}",
+    "broken in three": f"7 {group(EVERY[7])[:10]}\n{group(EVERY[7])[10:20]}\n"
+    f"{group(EVERY[7])[20:]}\n{row(8)}",
     "blanks lost": f"7 {EVERY[7][:12]} {EVERY[7][12:]} 8 {EVERY[8]}",
     "blanks added": f"7 {' '.join(EVERY[7])} 8 {group(EVERY[8])}",
     "blank behind the number lost": f"7{group(EVERY[7])} 8{group(EVERY[8])} eae",

@@ -1,0 +1,132 @@
+"""Pages of pictures: raw lines from symbols first, from printed rows where these give nothing."""
+
+import pytest
+from pictures import LENGTHS, block_box, encoded, plan, printed, rendered, row_box, sheet
+from PIL import Image, ImageDraw
+
+from paperkey_alt.errors import SourceError
+from paperkey_alt.reading.image import pages
+
+DPI = 150
+MADE, PDF = printed(LENGTHS[9.8])
+PLAN = plan(MADE)
+BLOCKS = PLAN.sheets[0].blocks
+EVERY = {0: MADE.head_line} | dict(enumerate(MADE.lines, 1))
+
+
+def read(picture, *, thorough=False):
+    """The one page of a picture."""
+    (page,) = pages.read(encoded(picture, "BMP"), "scan", thorough=thorough)
+    return page
+
+
+def told(page):
+    """What the raw lines of a page say: sets of numbers and characters."""
+    return {(line.number, line.text) for line in page.raw_lines}
+
+
+def test_symbols_that_are_legible_are_enough():
+    """Every line comes from a symbol, once for each, and no row is looked at."""
+    page = read(rendered(PDF, DPI))
+    assert told(page) == set(EVERY.items())
+    assert len(page.blocks) == len(BLOCKS)
+    assert page.sheets == ()
+    assert len(page.raw_lines) == len(MADE.lines) + len(BLOCKS)
+    assert all((line.place.source, line.place.sheet) == ("scan", 1) for line in page.raw_lines)
+
+
+def test_thorough_reading_looks_at_every_row_too():
+    """Each line is there from its symbol and from its row, and they say the same."""
+    page = read(rendered(PDF, DPI), thorough=True)
+    assert told(page) == set(EVERY.items())
+    (shown,) = page.sheets
+    assert {row.number: row.chosen for row in shown.rows} == EVERY
+
+
+def test_rows_stand_in_for_symbols_that_are_gone():
+    """With two symbols torn out, their lines come from their rows."""
+    picture = rendered(PDF, DPI).copy()
+    for block in BLOCKS[1:3]:
+        picture.paste(255, block_box(PLAN, block, DPI))
+    page = read(picture)
+    assert told(page) == set(EVERY.items())
+    assert {block.first for block in page.blocks} == {BLOCKS[0].first, BLOCKS[3].first}
+    (shown,) = page.sheets
+    assert {row.number for row in shown.rows} == set(range(BLOCKS[1].first, BLOCKS[2].last + 1))
+
+
+def test_a_symbol_that_is_not_found_is_read_at_its_place():
+    """
+    Without its finder patterns' white, a symbol is not found by itself; the others say where it is.
+    """
+    picture = rendered(PDF, DPI).copy()
+    left, top, right, bottom = block_box(PLAN, BLOCKS[2], DPI)
+    picture.paste(60, (left - 14, top - 14, right + 14, top - 1))
+    picture.paste(60, (left - 14, top - 14, left - 1, bottom + 14))
+    page = read(picture)
+    assert {block.first for block in page.blocks} == {block.first for block in BLOCKS}
+    assert told(page) == set(EVERY.items())
+
+
+def test_a_row_that_the_check_chose_says_what_it_looks_like():
+    """
+    Where a row is not what it looks like, the raw line has both: the agreement of its check is
+    weaker evidence then.
+    """
+    made, picture = sheet(9.8, dpi=200)
+    row = plan(made).sheets[0].rows[4]
+    left, top, _, bottom = row_box(plan(made), row, 200)
+    step = 0.6 * plan(made).preset.type_size * 200 / 72
+    first, other = (
+        picture.crop((round(left + at * step), top, round(left + (at + 1) * step), bottom))
+        for at in (6, 7)
+    )
+    assert made.lines[4][0] != made.lines[4][1]
+    picture.paste(Image.blend(first, other.resize(first.size), 0.6), (round(left + 6 * step), top))
+    line = next(line for line in read(picture).raw_lines if line.number == 5)
+    assert line.text == made.lines[4]
+    assert line.seen == made.lines[4][1] + made.lines[4][1:]
+    assert all(line.seen is None for line in read(picture).raw_lines if line.number != 5)
+
+
+NOTHING = {
+    "a pixel": Image.new("L", (1, 1), 255),
+    "smaller than any symbol": Image.new("L", (20, 900), 0),
+    "blank": Image.new("L", (600, 800), 255),
+    "black": Image.new("L", (600, 800), 0),
+}
+
+
+@pytest.mark.parametrize("thorough", [False, True])
+@pytest.mark.parametrize("name", NOTHING)
+def test_a_page_with_nothing_on_it_gives_nothing(name, thorough):
+    """It is a page all the same, of one."""
+    page = read(NOTHING[name], thorough=thorough)
+    assert (page.page, page.pages) == (1, 1)
+    assert (page.raw_lines, page.blocks, page.sheets) == ((), (), ())
+
+
+def test_pages_are_numbered_and_read_one_by_one():
+    """The second page of two is 2 of 2; a page that is damaged stops the reading there."""
+    first, second = rendered(PDF, 100), Image.new("L", (600, 800), 255)
+    data = encoded(first, "TIFF", save_all=True, append_images=[second])
+    assert [(page.page, page.pages) for page in pages.read(data, "scan", thorough=False)] == [
+        (1, 2),
+        (2, 2),
+    ]
+    with pytest.raises(SourceError):
+        list(pages.read(data[: len(data) // 2], "scan", thorough=False))
+
+
+def test_a_stroke_over_rows_and_symbol_is_no_line():
+    """Where neither row nor symbol can be read, no check agrees with anything but what is there."""
+    picture = rendered(PDF, DPI).copy()
+    rows = PLAN.sheets[0].rows[BLOCKS[0].first - 1 : BLOCKS[0].last]
+    top = row_box(PLAN, rows[0], DPI)[1]
+    bottom = row_box(PLAN, rows[-1], DPI)[3]
+    ImageDraw.Draw(picture).rectangle((0, top, picture.width, bottom), fill=0)
+    page = read(picture)
+    chosen = {row.number: row.chosen for shown in page.sheets for row in shown.rows if row.chosen}
+    assert chosen.items() <= EVERY.items()
+    assert not chosen.keys() & set(range(BLOCKS[0].first, BLOCKS[0].last + 1))
+    assert {block.first for block in page.blocks} == {block.first for block in BLOCKS[1:]}

@@ -1,0 +1,175 @@
+"""Printed rows are read by the places at which they are set, where QR symbols give nothing."""
+
+import numpy as np
+import pytest
+from pictures import (
+    LENGTHS,
+    SIZES,
+    block_box,
+    pages,
+    plan,
+    printed,
+    rendered,
+    row_box,
+    scanned,
+    sets,
+    sheet,
+    without_head_line,
+)
+from PIL import Image, ImageDraw
+
+from paperkey_alt.errors import NoHeadLine
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.recover import Status, recover
+from paperkey_alt.sheet import layout
+
+DPI = 200
+
+
+def require_restored(made, picture):
+    """All lines of the set are read from the picture, and what they carry is what was printed."""
+    (finding,) = sets(picture)
+    assert finding.head == made.head
+    assert finding.body is not None
+    assert lay_out(finding.body, made.head.spare_lines) == made
+
+
+# Every size of type, on A4 and Letter in turn; the other half takes long.
+SIZES_AND_PAPERS = [
+    pytest.param(kind, paper, marks=[pytest.mark.long] if (at + on) % 2 else [])
+    for at, kind in enumerate(SIZES)
+    for on, paper in enumerate(layout.PAPERS)
+]
+
+
+@pytest.mark.parametrize(("kind", "paper"), SIZES_AND_PAPERS)
+def test_every_size_of_type_on_every_paper(kind, paper):
+    """A scan of 200 dpi with blur, noise and some skew gives every row, exactly."""
+    made, picture = sheet(kind, paper, dpi=DPI)
+    (finding,) = sets(scanned(picture, 1, skew=1.5, blur=0.7, noise=15))
+    assert finding.count(Status.FINE) == made.head.total
+    assert finding.body is not None
+
+
+@pytest.mark.parametrize("dpi", [150, 300, pytest.param(600, marks=pytest.mark.long)])
+def test_resolutions(dpi):
+    """From 150 dpi up."""
+    made, picture = sheet(9.4, dpi=dpi)
+    require_restored(made, picture)
+
+
+def test_a_photo_aslant():
+    """By perspective, on a dark table, with light from one side."""
+    made, picture = sheet(11.5)
+    corners = (-250, -180, -90, 3800, 2750, 3650, 2600, -330)
+    taken = picture.transform(
+        (2400, 3200), Image.Transform.QUAD, corners, Image.Resampling.BICUBIC, fillcolor=70
+    )
+    light = np.linspace(0.6, 1.0, 2400)[None, :]
+    require_restored(made, Image.fromarray((np.asarray(taken) * light).astype(np.uint8)))
+
+
+def test_pale_and_speckled_print():
+    """A fifth of the ink is gone in specks, the rest is pale."""
+    made, picture = sheet(11.5)
+    speck = Image.fromarray(
+        np.random.default_rng(5).integers(
+            0, 255, (picture.height // 3, picture.width // 3), np.uint8
+        )
+    )
+    kept = np.asarray(speck.resize(picture.size, Image.Resampling.BICUBIC)) > 60
+    require_restored(
+        made,
+        Image.fromarray((255 - (255 - np.asarray(picture, float)) * kept * 0.6).astype(np.uint8)),
+    )
+
+
+def test_a_stain_over_some_rows():
+    """Rows that cannot be read are wrong or missing, not guessed; spare lines stand in for them."""
+    made, picture = sheet(11.5, dpi=DPI)
+    ImageDraw.Draw(picture).ellipse((200, 667, 1000, 900), fill=20)
+    (finding,) = sets(picture)
+    lost = [line.number for line in finding.lines if line.status in (Status.WRONG, Status.MISSING)]
+    assert 4 <= len(lost) <= 9
+    assert finding.body is not None
+    assert lay_out(finding.body, made.head.spare_lines) == made
+
+
+def test_beyond_the_spare_lines_nothing_is_given():
+    """Half of the rows are gone: what is read is fine, and there is no body."""
+    _, picture = sheet(11.5, dpi=DPI)
+    picture.paste(255, (0, 1000, 1133, 1800))
+    (finding,) = sets(picture)
+    assert finding.body is None
+    assert finding.needed > 0
+    assert finding.count(Status.MENDED) == 0
+
+
+def test_without_a_head_line_nothing_says_how_many_lines_there_are():
+    """The rows alone are not enough when neither a symbol nor the head line is legible."""
+    made, _ = printed(LENGTHS[11.5])
+    _, read = without_head_line()
+    with pytest.raises(NoHeadLine):
+        recover([raw_line for page in read for raw_line in page.raw_lines])
+    numbers = {
+        row.number for page in read for shown in page.sheets for row in shown.rows if row.fine
+    }
+    assert numbers == set(range(1, made.head.total + 1))
+
+
+def test_the_head_line_may_come_from_elsewhere():
+    """
+    A sheet without a legible head line is read by the set mark that its rows imply, and the head
+    line of another picture.
+    """
+    _, read = without_head_line()
+    made, picture = sheet(11.5, dpi=DPI)
+    picture.paste(255, (0, 320, picture.width, 2000))
+    raw_lines = [raw_line for page in (*read, *pages(picture)) for raw_line in page.raw_lines]
+    (finding,) = recover(raw_lines).sets
+    assert finding.head == made.head
+    assert finding.count(Status.FINE) == made.head.total
+
+
+def test_rows_are_read_only_where_symbols_do_not_carry_them():
+    """
+    With all symbols read, no row is looked at; with one torn out, its rows are, and no others.
+    """
+    made, pdf = printed(LENGTHS[9.8])
+    picture = rendered(pdf, DPI).copy()
+    assert [page.sheets for page in pages(picture)] == [()]
+    block = plan(made).sheets[0].blocks[1]
+    picture.paste(255, block_box(plan(made), block, DPI))
+    rows = [row.number for page in pages(picture) for shown in page.sheets for row in shown.rows]
+    assert rows == list(range(block.first, block.last + 1))
+
+
+def cell_box(made, number, column):
+    """Where a character of a row is, in pixels."""
+    row, preset = plan(made).sheets[0].rows[number - 1], plan(made).preset
+    left = layout.character_x(row, column, preset)
+    size = preset.type_size
+    box = (left, row.baseline - 0.7 * size, left + 0.6 * size, row.baseline + 0.25 * size)
+    return tuple(round(value * DPI / 72) for value in box)
+
+
+def test_a_row_is_what_it_looks_like_until_its_check_says_otherwise():
+    """
+    Where a character looks more like another one, the row is not fine: what it looks like is kept,
+    and beside it what the check chose, which is what was printed. With a character under a blot it
+    is given with that one unreadable; a row that is gone is not given at all.
+    """
+    made, picture = sheet(9.8, dpi=DPI)
+    other = next(at for at in range(2, 30) if made.lines[4][at - 1] != made.lines[4][0])
+    first, another = (picture.crop(cell_box(made, 5, column)) for column in (1, other))
+    picture.paste(Image.blend(first, another.resize(first.size), 0.6), cell_box(made, 5, 1))
+    picture.paste(0, cell_box(made, 10, 7))
+    picture.paste(255, row_box(plan(made), plan(made).sheets[0].rows[14], DPI))
+    (page,) = pages(picture)
+    read = {row.number: row for shown in page.sheets for row in shown.rows}
+    assert {row.number for row in read.values() if not row.fine} == {5, 10}
+    assert read[5].seen == made.lines[4][other - 1] + made.lines[4][1:]
+    assert (read[5].chosen, read[5].texts) == (made.lines[4], (made.lines[4],))
+    blotted = f"{made.lines[9][:6]}?{made.lines[9][7:]}"
+    assert (read[10].seen, read[10].chosen, read[10].texts[0]) == (blotted, None, blotted)
+    assert set(range(made.head.total + 1)) - set(read) == {15}
