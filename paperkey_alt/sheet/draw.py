@@ -210,7 +210,7 @@ class _Page:
         return self.left + layout.row_width(self.plan.preset) + 10
 
     def _foot(self, caption: Caption) -> None:
-        top = self.height - MARGIN_ENDS - layout.FOOT_HEIGHT + 6
+        top = self.height - MARGIN_ENDS - layout.FOOT_HEIGHT + 3
         self._rule(top)
         both = self.right - self.left - _GUTTER
         x = self.left

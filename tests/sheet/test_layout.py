@@ -41,7 +41,7 @@ def boxes(made, sheet):
     }
     left, right = layout.MARGIN, paper.width - layout.MARGIN
     bottom = paper.height - layout.FOOT_WORDS
-    top_of_foot = paper.height - layout.MARGIN_ENDS - layout.FOOT_HEIGHT + 6
+    top_of_foot = paper.height - layout.MARGIN_ENDS - layout.FOOT_HEIGHT + 3
     words = {
         "head": (left, layout.MARGIN_ENDS, right, layout.MARGIN_ENDS + 52),
         "foot": (left, top_of_foot, right, bottom),
