@@ -353,6 +353,8 @@ def parts_of(heads_of, lines_of, say):
             say(f"set {mark}: its line 0 was not read and is computed; with many lines that takes minutes")
             parts = guesses(mark, found)
             say(f"set {mark}: line 0 may be " + (" or ".join(head.text for head, _ in parts) or "nothing that fits"))
+            for head, _ in parts:
+                say(f"set {mark}: data lines not read: {[n for n in range(1, head.data + 1) if n not in found] or 'none'}")
         for head, body in parts:
             yield Part(head.digest if len(parts) > 1 else mark, head, body, body[:15], "")
         if isinstance(problem, Refused):
@@ -576,7 +578,8 @@ def content_of(payload, certificates, sealed, split):
     """What to write for a payload's kind and content."""
     kind, rest, text = Bytes(payload).take(1)[0], Bytes(payload[1:]), ""
     if kind == 1:
-        sizes = struct.unpack(">%dH" % rest.data[0], rest.take(1 + 2 * rest.data[0])[1:])
+        count = rest.take(1)[0]
+        sizes = struct.unpack(">%dH" % count, rest.take(2 * count))
         names = [rest.sized(1, 20, 32) for _ in sizes]
         secrets = dict(zip(names, map(rest.take, sizes)))
         if rest.data or not all(secrets.values()) or not 0 < len(sizes) == len(secrets):

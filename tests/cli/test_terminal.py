@@ -9,7 +9,7 @@ WORDS = "The bell buoy off the north mole is back on station, and the lamp of bu
 
 def test_nothing_is_wrapped_where_there_is_no_terminal(capsys):
     """A file or a pipe gets each row as it is."""
-    terminal.say([WORDS, f"  {WORDS}\nshort"])
+    terminal.say([WORDS, f"  {WORDS}", "short"])
     written = capsys.readouterr()
     assert (written.out, written.err) == ("", f"{WORDS}\n  {WORDS}\nshort\n")
 

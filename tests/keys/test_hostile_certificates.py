@@ -19,6 +19,7 @@ WISHES = {
     "prove": False,
     "allow_unprotected": False,
     "fingerprint": None,
+    "blind": bytes(16),
 }
 SURROUNDED = tuple(b"\r\n" + label + b"\r\n" for label in LABELS)
 
@@ -80,5 +81,5 @@ def test_text_before_armor_may_be_of_any_encoding():
 
 def test_ssh_keys_are_told():
     """A row of an SSH key, as its own file has it."""
-    with pytest.raises(NotASecretKey, match="PEM or SSH"):
+    with pytest.raises(NotASecretKey, match="an SSH public key"):
         key_file.read(b"ssh-ed25519 AAAAC3NzaC1 keeper@saltmarrow.example\n")

@@ -128,8 +128,8 @@ def test_a_reduced_rsa_key_is_a_quarter_of_its_file():
 
 
 def test_an_unprotected_key_is_refused_unless_allowed():
-    """Who finds the sheet has the key: refused with the reason."""
-    with pytest.raises(UnprotectedSecret, match="finds the sheet"):
+    """Anyone with the sheet has the key: refused with the reason."""
+    with pytest.raises(UnprotectedSecret, match="anyone with the sheet"):
         private_key.extract(
             written("p256"), "k", compact=False, allow_unprotected=False, ask=None, blind=bytes(16)
         )
