@@ -382,10 +382,14 @@ def rescue_text(rng):
         paths = [Path(folder, str(at)) for at in range(len(texts))]
         for path, one in zip(paths, texts, strict=True):
             path.write_text(retyped(one, rng), encoding="utf-8")
-        sealed, found = rescue.body_proper(
-            rescue.collect([row for path in paths for row in rescue.rows_of(path)], str), str
-        )
-        assert (sealed, found) == (0, BODY)
+        rows = [row for path in paths for row in rescue.rows_of(path)]
+        parts = list(rescue.parts_of(*rescue.collect(rows, str), str))
+        if not parts:
+            raise Refused("neither a head line nor lines enough")
+        sealed, split, body_proper = rescue.choose(parts, set(), str)
+        if not rescue.whole_payload(body_proper):
+            raise Refused("the digest disagrees")
+        assert (sealed, split, body_proper) == (0, len(texts) == 2, BODY)
 
 
 def rescue_content(rng):
@@ -400,7 +404,8 @@ def rescue_content(rng):
     else:
         file = damaged(file, rng)
     with its_errors():
-        assert isinstance(rescue.content_of(content, rescue.dearmor(file)), bytes)
+        restored = rescue.content_of(content, [rescue.dearmor(file)], sealed=False, split=False)
+        assert isinstance(restored, bytes)
 
 
 def rescue_seal(rng):
