@@ -384,9 +384,12 @@ def rescue_text(rng):
             path.write_text(retyped(one, rng), encoding="utf-8")
         rows = [row for path in paths for row in rescue.rows_of(path)]
         parts = list(rescue.parts_of(*rescue.collect(rows, str), str))
-        if parts:
-            sealed, _, found = rescue.choose(parts, set(), str)
-            assert (bool(sealed), found) == (False, BODY)
+        if not parts:
+            raise Refused("neither a head line nor lines enough")
+        sealed, split, body_proper = rescue.choose(parts, set(), str)
+        if not rescue.whole_payload(body_proper):
+            raise Refused("the digest disagrees")
+        assert (sealed, split, body_proper) == (0, len(texts) == 2, BODY)
 
 
 def rescue_content(rng):
@@ -401,7 +404,8 @@ def rescue_content(rng):
     else:
         file = damaged(file, rng)
     with its_errors():
-        assert isinstance(rescue.content_of(content, [rescue.dearmor(file)], 0, False), bytes)
+        restored = rescue.content_of(content, [rescue.dearmor(file)], sealed=False, split=False)
+        assert isinstance(restored, bytes)
 
 
 def rescue_seal(rng):
