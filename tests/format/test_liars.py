@@ -23,10 +23,12 @@ def test_a_liar_gets_nothing(kind):
     Never another secret, never an honest set called wrong; and where enough honest sheets are
     there, the honest secret as soon as one honest set is named.
     """
-    total, _ = liars.counted(kind, range(25))
+    # Two secrets with one backup number take long to find.
+    games = 6 if kind == "another secret, same number" else 25
+    total, _ = liars.counted(kind, range(games))
     for outcomes in total.values():
         assert set(outcomes) <= {liars.ASKED, liars.REFUSED, liars.HONEST}
-    assert total[liars.TRUSTED][liars.HONEST] >= 12
+    assert total[liars.TRUSTED][liars.HONEST] >= games / 2
 
 
 def test_sixteen_of_sixteen_with_eight_forged():
