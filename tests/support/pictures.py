@@ -98,6 +98,11 @@ def scanned(picture, seed, *, skew=0.0, blur=0.0, noise=0.0):
     return Image.fromarray(np.clip(grain, 0, 255).astype(np.uint8))
 
 
+def spoil(picture, box):
+    """Blur a symbol of 200 dpi and cover it with grain, so that it is read only at its place."""
+    picture.paste(scanned(picture.crop(box), 1, blur=1.2, noise=80), box[:2])
+
+
 def pages(picture, *, thorough=False):
     """What a picture gives, as a file of a kind that is written and read in no time."""
     return list(sources.read(encoded(picture, "BMP"), "scan.bmp", thorough=thorough))

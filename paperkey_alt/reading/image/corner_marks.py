@@ -46,7 +46,9 @@ _CELL = 24  # pixels over which the paper's brightness is taken to be even
 # hollow of these marks (half of its side).
 _SOLID, _HOLLOW = (0.88, 1.08), (0.45, 0.8)
 _LEAST, _MOST = 6.0, 24.0  # pixels of a mark's side: the sheet fills a third of the picture to all
-_MOST_SOLID, _MOST_HOLLOW = 12, 4000  # of print there are some 1,200 hollow spots, of noise more
+_MOST_SOLID = 12
+# Bounds for hostile pictures: a page of print has some 1,200 hollow spots, and 17,000 ways.
+_MOST_HOLLOW, _MOST_WAYS = 4000, 50_000
 _MOST_POSES = 12  # by as many marks, of one paper
 _SIZES_ALIKE = 1.6
 _LOG_STRETCH = math.log(1.35)  # of the proportions of a sheet, as a slanted view gives them
@@ -186,38 +188,53 @@ def _assigned(
     Yield ways to take *count* of *spots* for marks at *middles*: how ill they fit, which corners,
     and where they were seen; the best first.
     """
-    ways = [
-        (misfit, corners, places)
-        for corners in _CORNERS[count]
-        for misfit, places in _assigned_to(corners, spots, middles)
-    ]
-    return iter(sorted(ways, key=lambda way: way[0]))
+    ways = (_assigned_to(corners, spots, middles) for corners in _CORNERS[count])
+    return heapq.merge(*ways, key=lambda way: way[0])
 
 
 def _assigned_to(
     corners: tuple[int, ...], spots: Spots, middles: Points
-) -> Iterator[tuple[float, Points]]:
-    """Yield the ways to take spots for the marks at *corners*, each after how ill it fits."""
+) -> Iterator[tuple[float, tuple[int, ...], Points]]:
+    """Yield the ways to take spots for the marks at *corners*, as `_assigned` does."""
+    kept, size = [], 0
+    for ways in _combined(corners, spots, middles):
+        misfit = _misfit(ways, middles[list(corners)])
+        fits = np.isfinite(misfit)
+        kept.append((misfit[fits], ways[fits, :, :2]))
+        size += len(kept[-1][0])
+        if size > 2 * _MOST_WAYS:
+            kept, size = [_best(kept)], _MOST_WAYS
+    for misfit, places in zip(*_best(kept), strict=True) if kept else ():
+        yield float(misfit), corners, places
+
+
+def _best(
+    ways: Sequence[tuple[NDArray[np.float64], NDArray[np.float64]]],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return misfits and places of *ways* in one array each, the best first and not too many."""
+    misfit, places = (np.concatenate(arrays) for arrays in zip(*ways, strict=True))
+    order = np.argsort(misfit, kind="stable")[:_MOST_WAYS]
+    return misfit[order], places[order]
+
+
+def _combined(
+    corners: tuple[int, ...], spots: Spots, middles: Points
+) -> Iterator[NDArray[np.float64]]:
+    """
+    Yield arrays of ways to take spots for the marks at *corners*, shape (ways, corners, 3); what
+    does not fit without the hollow mark is left out, for it fits no better with it.
+    """
     solid, hollow = (np.array(kind, float).reshape(-1, 3) for kind in spots)
     solid_corners = [corner for corner in corners if corner != _HOLLOW_CORNER]
     chosen = np.array(list(permutations(range(len(solid)), len(solid_corners))), np.int64)
     ways = solid[chosen.reshape(-1, len(solid_corners))]
     if len(solid_corners) == len(corners):
-        yield from _fitting(ways, middles[solid_corners])
+        yield ways
         return
-    # What does not fit without the hollow mark fits no better with it.
     for way in ways[np.isfinite(_misfit(ways, middles[solid_corners]))]:
         with_hollow = np.empty((len(hollow), len(corners), 3))
         with_hollow[:, :-1], with_hollow[:, -1] = way, hollow
-        yield from _fitting(with_hollow, middles[list(corners)])
-
-
-def _fitting(
-    ways: NDArray[np.float64], middles: Points
-) -> Iterator[tuple[float, NDArray[np.float64]]]:
-    misfit = _misfit(ways, middles)
-    for at in np.flatnonzero(np.isfinite(misfit)):
-        yield float(misfit[at]), ways[at, :, :2]
+        yield with_hollow
 
 
 def _misfit(spots: NDArray[np.float64], middles: Points) -> NDArray[np.float64]:

@@ -39,9 +39,9 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Preset, Row, Sheet
 
 _LEAST_SCORE = 0.45  # from which rows are believed to lie where a pose puts them
-# Score of a first look at rows under which no more looks are taken: on 30 pages no score of less
-# than 0.25 grew by more than 0.09.
-_HOPELESS = 0.2
+# Score of a first look at rows under which no more looks are taken, and how much a later look may
+# add: on 30 pages no first score of less than 0.25 grew by more than 0.09, and none by 0.25.
+_HOPELESS, _MOST_GAINED = 0.2, 0.3
 _TAKEN_OFF = 0.005  # of the score, for each pixel of warp
 _SAMPLE = 9  # rows by which a pose is judged
 _MOST_TRIED = 6  # poses by marks of each paper whose rows are looked at
@@ -149,7 +149,7 @@ def _by_symbols(scan: _Scan) -> Iterator[Candidate]:
             if number < len(plan.sheets):
                 sheet = plan.sheets[number]
                 for fitted in _poses_by_symbols(scan, ours, sheet, plan):
-                    score = _sheet_score(scan, sheet, fitted, plan.preset)
+                    score = _sheet_score(scan, sheet, fitted, plan.preset, _HOPELESS)
                     yield Candidate(paper, plan.preset, (sheet,), fitted, head, score)
 
 
@@ -172,11 +172,14 @@ def _by_head_line(scan: _Scan) -> Iterator[Candidate]:
 
 def _by_score(scan: _Scan) -> Iterator[Candidate]:
     """Yield the places where the corner marks put a sheet, whichever it is."""
+    best = 0.0
     for paper in PAPERS.values():
         for _, fitted in islice(_poses_by_marks(scan, [paper]), _MOST_TRIED):
             for preset in PRESETS:
                 sheets = _all_sheets(paper, preset)
-                score = _sheet_score(scan, sheets[0], fitted, preset)
+                hopeless = max(_HOPELESS, best - _MOST_GAINED)
+                score = _sheet_score(scan, sheets[0], fitted, preset, hopeless)
+                best = max(best, score)
                 yield Candidate(paper, preset, sheets, fitted, None, score)
 
 
@@ -214,11 +217,11 @@ def _poses_by_marks(scan: _Scan, papers: Iterable[Paper]) -> Iterator[tuple[Pape
     return iter(()) if scan.symbols else scan.marks.poses(papers)
 
 
-def _sheet_score(scan: _Scan, sheet: Sheet, fitted: Pose, preset: Preset) -> float:
-    """Return how like rows the rows of *sheet* look, of which some are tried."""
+def _sheet_score(scan: _Scan, sheet: Sheet, fitted: Pose, preset: Preset, hopeless: float) -> float:
+    """Return how like rows the rows of *sheet* look, of which some are tried; see `align`."""
     rows = [sheet.head, *sheet.rows[:: max(1, len(sheet.rows) // _SAMPLE)]]
     seen = strips.view(scan.pyramid, fitted, preset.type_size)
-    warp, score = strips.align(seen, rows, preset.type_size, _HOPELESS)
+    warp, score = strips.align(seen, rows, preset.type_size, hopeless)
     # A warp can bend a wrong sheet to look right: the less of it, the likelier.
     bent = np.abs(warp.at(np.array([(row.x, row.baseline) for row in rows]))).max()
     return score - _TAKEN_OFF * float(bent)

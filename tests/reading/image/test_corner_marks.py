@@ -1,6 +1,7 @@
 """The corner marks of a sheet: spots told to be squares, and the poses that they allow."""
 
 import random
+import time
 from itertools import islice
 
 import numpy as np
@@ -18,7 +19,7 @@ A4, LETTER = layout.PAPERS["a4"], layout.PAPERS["letter"]
 GOOD = corner_marks._PRINTS[0]
 
 ANGLES, RESOLUTIONS = (0, 90, 180, 270, 4), (100, 200, 400)
-SHORT = {(100, angle) for angle in ANGLES} | {(200, 4)}
+SHORT = {(100, angle) for angle in ANGLES}
 
 
 @pytest.mark.parametrize(
@@ -124,7 +125,7 @@ def test_a_square_is_told_at_any_slant(angle, flat, shear, side):
     assert len(solid.solid) == 1
     assert abs(solid.solid[0].x - 100) < 1
     assert abs(solid.solid[0].y - 100) < 1
-    assert solid.solid[0].side == pytest.approx(side * flat**0.5, abs=1.5)
+    assert solid.solid[0].side == pytest.approx(side * flat**0.5, abs=2)
 
 
 NO_SQUARES = {
@@ -239,6 +240,10 @@ def test_no_picture_takes_long():
             grey[y : y + 8, x : x + 8] = 0
             if (x + y) % 5:
                 grey[y + 2 : y + 6, x + 2 : x + 6] = 255
-    spots = corner_marks._spots(grey, GOOD.dark)
+    marks = CornerMarks(Image.fromarray(grey.astype(np.uint8)))
+    spots = marks.spots(GOOD)
     assert len(spots.solid) == corner_marks._MOST_SOLID
     assert 0 < len(spots.hollow) <= corner_marks._MOST_HOLLOW
+    start = time.process_time()
+    assert len(list(marks.poses([A4, LETTER]))) <= 2 * 6 * corner_marks._MOST_POSES
+    assert time.process_time() - start < 20

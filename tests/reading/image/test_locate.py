@@ -111,7 +111,7 @@ def test_a_symbol_without_a_head_line_of_ours_locates_nothing():
 
 
 TURNS = [
-    pytest.param(180, id="upside down"),
+    pytest.param(180, id="upside down", marks=pytest.mark.long),
     pytest.param(90, id="on its side"),
     pytest.param(270, id="on its other side", marks=pytest.mark.long),
     pytest.param(5, id="5° askew", marks=pytest.mark.long),
@@ -142,7 +142,7 @@ def test_which_sheet_of_several_it_is(page):
 @pytest.mark.parametrize(
     "corner",
     [
-        (0, 0),
+        pytest.param((0, 0), marks=pytest.mark.long),
         pytest.param((1, 0), marks=pytest.mark.long),
         pytest.param((0, 1), marks=pytest.mark.long),
         (1, 1),
@@ -159,7 +159,7 @@ def test_a_corner_torn_off(corner):
     assert lay_out(finding.body, made.head.spare_lines) == made
 
 
-@pytest.mark.parametrize("part", ["lower", "right"])
+@pytest.mark.parametrize("part", [pytest.param("lower", marks=pytest.mark.long), "right"])
 def test_half_of_the_marks_gone(part):
     """Two marks are enough for a scan; rows that are there are fine, and no other is made up."""
     made, picture = sheet(11.5, dpi=DPI)
@@ -183,7 +183,9 @@ def blanks(wide, high):
 
 
 @pytest.mark.parametrize("size", [(1240, 1754), pytest.param((2480, 3508), marks=pytest.mark.long)])
-@pytest.mark.parametrize("name", ["white", "black", "noise", "squares"])
+@pytest.mark.parametrize(
+    "name", ["white", pytest.param("black", marks=pytest.mark.long), "noise", "squares"]
+)
 def test_what_is_no_sheet_gives_no_row(name, size):
     """No row is believed where none is printed."""
     picture = blanks(*size)[name]

@@ -4,6 +4,7 @@ up.
 """
 
 import random
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -26,13 +27,21 @@ def row(number):
     return f"{number} {group(EVERY[number])}"
 
 
+def broken(number, *cuts):
+    """A row as printed, broken after so many characters of its groups."""
+    text = group(EVERY[number])
+    rows = (text[at:end] for at, end in pairwise((0, *cuts, len(text))))
+    return f"{number} " + "\n".join(rows)
+
+
 FURNITURE = """a Secret part of an OpenPGP key DXUQU a
 Saltmarrow Buoy Keepers set enark
 5A2B 5A2B 5A2B 5A2B 5A2B 5A2B 5A2B 5A2B 5A2B 5A2B 2026-11-25 - sheet lof 1
 ma: Aerighe a 40] ta pE eae
-To restore, scan this sheet, or type its lines: each number, then its characters. 29 of them make
-a line of 15 bytes
-Whoever holds 1 of these sheets and the passphrase has the key. Keep 2 places, and 3 keepers for
+To restore, scan this sheet, or type its lines: each number, then its characters. 29 of them \
+make a line of 15 bytes
+Whoever holds 1 of these sheets and the passphrase has the key. Keep 2 places, and 3 keepers \
+for them
 """
 
 # What became of lines 7 and 8, the words around included.
@@ -42,10 +51,8 @@ PIECES = {
     "noise behind": f"{row(7)} oe Meee pranita\n{row(8)} - Plan ite",
     "noise before": f"pal F. {row(7)}\n[a] {row(8)}",
     "joined without a blank row": f"{row(7)} {row(8)} {row(9)}",
-    "broken in the middle": f"7 {group(EVERY[7])[:20]}\n{group(EVERY[7])[20:]}\n"
-    f"8 {group(EVERY[8])[:9]}\n{group(EVERY[8])[9:]}",
-    "broken in three": f"7 {group(EVERY[7])[:10]}\n{group(EVERY[7])[10:20]}\n"
-    f"{group(EVERY[7])[20:]}\n{row(8)}",
+    "broken in the middle": f"{broken(7, 20)}\n{broken(8, 9)}",
+    "broken in three": f"{broken(7, 10, 20)}\n{row(8)}",
     "blanks lost": f"7 {EVERY[7][:12]} {EVERY[7][12:]} 8 {EVERY[8]}",
     "blanks added": f"7 {' '.join(EVERY[7])} 8 {group(EVERY[8])}",
     "blank behind the number lost": f"7{group(EVERY[7])} 8{group(EVERY[8])} eae",
@@ -125,18 +132,40 @@ def as_read(rng, columns, slips):
     return "".join(characters)
 
 
-@settings(max_examples=150)
-@given(st.integers(0, 1 << 32), st.integers(1, 3), st.sampled_from([0.0, 0.005, 0.02, 0.05, 0.15]))
-def test_no_text_gives_another_body(seed, columns, slips):
-    """However the text is garbled, the body comes back or it does not; nothing else ever comes."""
+GARBLED = (
+    st.integers(0, 1 << 32),
+    st.integers(1, 3),
+    st.sampled_from([0.0, 0.005, 0.02, 0.05, 0.15]),
+)
+
+
+def require_no_other_body(seed, columns, slips):
+    """The body comes back or it does not; nothing else ever comes."""
     try:
-        found = recover(typed.read(as_read(random.Random(seed), columns, slips), "ocr")).sets
+        findings = recover(typed.read(as_read(random.Random(seed), columns, slips), "ocr")).sets
     except PaperError:
         return
-    assert all(one.body in (BODY, None) for one in found)
+    assert all(finding.body in (BODY, None) for finding in findings)
 
 
-@pytest.mark.parametrize("columns", [1, 2, 3])
+@settings(max_examples=30)
+@given(*GARBLED)
+def test_no_text_gives_another_body(seed, columns, slips):
+    """However the text is garbled, the body comes back or it does not; nothing else ever comes."""
+    require_no_other_body(seed, columns, slips)
+
+
+@pytest.mark.long
+@settings(max_examples=150)
+@given(*GARBLED)
+def test_no_text_of_many_gives_another_body(seed, columns, slips):
+    """The same of five times as many texts."""
+    require_no_other_body(seed, columns, slips)
+
+
+@pytest.mark.parametrize(
+    "columns", [*(pytest.param(columns, marks=pytest.mark.long) for columns in (1, 2)), 3]
+)
 def test_ordinary_slips_are_mended(columns):
     """With one character in two hundred misread, nine texts in ten or more give the body."""
     texts = [as_read(random.Random(seed), columns, 0.005) for seed in range(30)]
