@@ -45,7 +45,7 @@ PASSPHRASE = "low water at dawn"
 RAGLEAF = ("paperkey_alt",)
 PUBLIC = ("--public", CERTIFICATE)
 # The last is the limit with the usual number of spare lines.
-SIZES = (32, 100, 316, 1000, 3162, 12_232)
+SIZES = (32, 100, 316, 1000, 3162, 12_216)
 COLUMNS = ("backup", "check text", "restore text", "restore PDF")
 DASHES = ("none", "6 3", "2 3", "10 3 2 3")
 
