@@ -31,7 +31,7 @@ PAYLOADS = {
     "secret part": Lean((SecretPart(bytes(20), b"x"),)),
     "whole key": Whole(WHOLE),
     "compact": Compact((ReducedPart(1, b"x", b"\0", bytes(8)),)),
-    "file": File("a file", b"x"),
+    "file": File("a file", b"x", bytes(16)),
     "private key, compact": RsaFile("k.pem", 1, 2, 65537, 3, 5),
     "revocation": Revocation(bytes(20), b"x"),
 }
