@@ -263,7 +263,7 @@ def _cleaned(packet: Packet, key: KeyPacket, section: _Section) -> Packet:
     if len(unhashed) == len(made.unhashed):
         return packet
     body = signature.body(replace(made, unhashed=unhashed))
-    return packets.with_body(PacketType.SIGNATURE, body, like=packet)
+    return packets.with_shorter_body(PacketType.SIGNATURE, body, like=packet)
 
 
 def _kept(section: _Section, kinds: Sequence[int]) -> list[_Own]:
@@ -309,4 +309,4 @@ def _is_revoked(section: _Section) -> bool:
 def _public(part: KeyPacket) -> Packet:
     """Return the public packet of a key, under a header like that of the packet in the file."""
     tag = TO_PUBLIC[PacketType(part.packet.tag)]
-    return packets.with_body(tag, part.public, like=part.packet)
+    return packets.with_shorter_body(tag, part.public, like=part.packet)
