@@ -190,6 +190,8 @@ def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[
     *known* passphrases are tried before *ask* is called for another. Raises KeyPairMismatch,
     DamagedKeyFile, UnsupportedKey, WrongPassphrase.
     """
+    if rebuilt.is_certificate:
+        return ("a public certificate has no secret",)
     if rebuilt.key is not None:
         from paperkey_alt.keys.openpgp import unlocked  # noqa: PLC0415 - the ciphers take long to load
 
@@ -220,16 +222,17 @@ def revoke(  # noqa: PLR0913 - each is a wish of its own
     now: datetime,
     random_bytes: Callable[[int], bytes],
     ask: Ask,
+    known: Iterable[str] = (),
 ) -> Revocation:
     """
     Return a revocation that *key* makes *now*; *comment* is for those who read it.
 
     *random_bytes* returns as many random bytes as it is told; *ask* is called for the passphrase of
-    the primary key. Raises NotASecretKey, UnsupportedKey, WrongPassphrase.
+    the primary key where no *known* one opens it. Raises NotASecretKey, UnsupportedKey, WrongPassphrase.
     """
     from paperkey_alt.keys.openpgp import revocation, unlocked  # noqa: PLC0415 - the ciphers take long to load
 
-    primary = unlocked.unlock_primary(key, ask)
+    primary = unlocked.unlock_primary(key, ask, known)
     seconds, salt = int(now.timestamp()), random_bytes(SALT_BYTES)
     made = revocation.make(primary, reason, comment, seconds, salt)
     # What is printed was read and verified as any other revocation is.

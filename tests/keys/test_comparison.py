@@ -226,9 +226,14 @@ def test_a_file():
 
 
 @pytest.mark.parametrize("verdict", Verdict)
-def test_three_verdicts_agree(verdict):
+def test_four_verdicts_agree(verdict):
     """The others are disagreement."""
-    agreeing = (Verdict.SAME_FILE, Verdict.SAME_KEY, Verdict.OWN_REVOCATION)
+    agreeing = (
+        Verdict.SAME_FILE,
+        Verdict.SAME_KEY,
+        Verdict.OWN_REVOCATION,
+        Verdict.OWN_CERTIFICATE,
+    )
     assert Comparison(verdict, "x").agrees is (verdict in agreeing)
 
 
