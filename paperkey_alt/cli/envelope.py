@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Paper
 
 FIRST_PAGE = "1-read-this-first.pdf"
-SECRET = "2-{}.pdf"
+SHEETS = "2-{}.pdf"
 CERTIFICATE = "3-certificate.pdf"
 RESTORER = "4-restorer.pdf"
 REVOCATION = "apart-revocation.pdf"
@@ -72,7 +72,7 @@ class Enclosures:
     @property
     def told(self) -> list[str]:
         """What to tell about it."""
-        told = []
+        told: list[str] = []
         if self.certificate:
             told += certificate_words.printed(
                 self.certificate.line_sets[0], self.certificate.notes, self.certificate.sheets
@@ -179,9 +179,9 @@ def pile_up(extract: Extract, secret: Print, rest: Enclosures, *, paper: Paper) 
     head = secret.line_sets[0].head
     sheets = [
         Sheets(
-            SECRET.format("file" if extract.sort is keys.Sort.FILE else "key")
+            SHEETS.format("file" if extract.sort is keys.Sort.FILE else "key")
             if head.share is None
-            else SECRET.format(SHARE.format(at + 1)),
+            else SHEETS.format(SHARE.format(at + 1)),
             secret.sheets_each + (head.share is not None),
             line_set.head.mark,
         )

@@ -228,7 +228,8 @@ def revoke(  # noqa: PLR0913 - each is a wish of its own
     Return a revocation that *key* makes *now*; *comment* is for those who read it.
 
     *random_bytes* returns as many random bytes as it is told; *ask* is called for the passphrase of
-    the primary key where no *known* one opens it. Raises NotASecretKey, UnsupportedKey, WrongPassphrase.
+    the primary key where no *known* one opens it. Raises NotASecretKey, UnsupportedKey,
+    WrongPassphrase.
     """
     from paperkey_alt.keys.openpgp import revocation, unlocked  # noqa: PLC0415 - the ciphers take long to load
 

@@ -76,7 +76,10 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
         heading=f"Read this first: {enclosed.subject} on paper",
         opening=(
             *_opening(enclosed),
-            "If the computer with it is lost, it can be brought back from these papers.",
+            (
+                f"If the computer with the {noun} on it is lost, these papers bring it back. You need no "
+                "technical knowledge to keep them; to bring it back, ask somebody who knows computers."
+            ),
         ),
         items=items,
         sheets=f"the sheets of the {noun} (set mark {secret.mark})",
@@ -108,8 +111,8 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
         opening=(
             *_opening(enclosed),
             (
-                f"It is split among {share.count} holders. To bring it back it takes {needed}; fewer "
-                f"tell nothing of the {noun}. Never keep two shares in one place."
+                f"It is split among {share.count} holders. To bring it back it takes {needed}; "
+                f"fewer tell nothing of the {noun}. Never keep two shares in one place."
             ),
         ),
         items=(*shares, *_public_items(enclosed), *_revocation_items(enclosed, "every share")),
@@ -178,9 +181,7 @@ def _page(  # noqa: PLR0913 - what the three pages differ in, each by its name
 
 def _opening(enclosed: Enclosed) -> tuple[str, ...]:
     if enclosed.sort is Sort.OPENPGP_KEY:
-        return (
-            "An OpenPGP key reads encrypted mail and files, and signs in the name of its owner.",
-        )
+        return ("With an OpenPGP key its owner reads encrypted mail and files, and signs.",)
     return ()
 
 
@@ -259,7 +260,9 @@ def _steps(enclosed: Enclosed, sheets: str) -> list[str]:
         ),
     ]
     if enclosed.passphrases:
-        steps.append(f"It needs {' and '.join(enclosed.passphrases)}.")
+        steps.append(
+            f"You will be asked for {' and '.join(enclosed.passphrases)}: see below where that is."
+        )
     if openpgp:
         steps.append(f"Open {result} in an OpenPGP program.")
     return steps

@@ -76,7 +76,7 @@ def draw(page: FirstPage, *, paper: Paper) -> bytes:
 
 
 _TOP, _BOTTOM = 44.0, 36.0
-_HEADING, _SECTION, _BODY, _SMALL, _MARK = 16.0, 11.0, 9.8, 8.0, 13.0
+_HEADING, _SECTION, _BODY, _SMALL, _MARK = 16.0, 12.0, 10.3, 8.5, 13.0
 _LEADING = 1.3
 _WHAT_WIDTH, _MARK_WIDTH, _GAP = 118.0, 104.0, 12.0
 _BOX = 9.0
