@@ -68,7 +68,7 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
             secret.pages,
             secret.mark,
         ),
-        *_public_items(enclosed),
+        *_public_items(enclosed, _WITH_SHEETS),
         *_revocation_items(enclosed, "the sheets of the key"),
     )
     return _page(
@@ -77,8 +77,9 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
         opening=(
             *_opening(enclosed),
             (
-                f"If the computer with the {noun} on it is lost, these papers bring it back. You need no "
-                "technical knowledge to keep them; to bring it back, ask somebody who knows computers."
+                f"If the computer with the {noun} on it is lost, these papers bring it back. To "
+                "keep them you need not know anything of it; to bring it back, ask somebody who "
+                "knows computers."
             ),
         ),
         items=items,
@@ -98,10 +99,11 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
     shares = (
         Item(
             f"Share {number}",
-            "To its holder, with what else is in its folder. Holder:",
+            "To its holder, with all that is in its folder.",
             sheets.file,
             sheets.pages,
             sheets.mark,
+            "Holder:",
         )
         for number, sheets in enumerate(secrets, 1)
     )
@@ -115,7 +117,11 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
                 f"fewer tell nothing of the {noun}. Never keep two shares in one place."
             ),
         ),
-        items=(*shares, *_public_items(enclosed), *_revocation_items(enclosed, "every share")),
+        items=(
+            *shares,
+            *_public_items(enclosed, _WITH_SHARES),
+            *_revocation_items(enclosed, "every share"),
+        ),
         sheets=f"the sheets of {needed}",
         blanks=(
             *(("The passphrase is kept:",) if enclosed.passphrases else ()),
@@ -137,21 +143,23 @@ def of_holder(enclosed: Enclosed, share: Share, secret: Sheets) -> FirstPage:
             secret.pages,
             secret.mark,
         ),
-        *_public_items(enclosed),
+        *_public_items(enclosed, _WITH_SHEETS),
     )
     return _page(
         enclosed,
         heading=f"Share {share.number} of {share.count}: what you hold",
         opening=(
             (
-                f"The owner of {enclosed.subject} asks you to keep one share of it. {_capital(needed)}, "
-                f"brought together, give the {noun} back. Your share alone tells nothing of it."
+                f"The owner of {enclosed.subject} asks you to keep one share of it. "
+                f"{_capital(needed)}, brought together, give the {noun} back. Your share alone "
+                "tells nothing of it."
             ),
             "The letter says how to keep it, and what to do when somebody asks you for it.",
         ),
         items=items,
         sheets=f"the sheets of {needed}",
         blanks=("The owner, and how to reach the owner:", "Given to me on:"),
+        whereabouts="the owner says who has it",
         missing=(),
     )
 
@@ -164,6 +172,7 @@ def _page(  # noqa: PLR0913 - what the three pages differ in, each by its name
     items: tuple[Item, ...],
     sheets: str,
     blanks: tuple[str, ...],
+    whereabouts: str = "see below where it is kept",
     missing: tuple[str, ...] | None = None,
 ) -> FirstPage:
     return FirstPage(
@@ -173,7 +182,7 @@ def _page(  # noqa: PLR0913 - what the three pages differ in, each by its name
         opening=opening,
         items=items,
         missing=enclosed.missing if missing is None else missing,
-        steps=tuple(_steps(enclosed, sheets)),
+        steps=tuple(_steps(enclosed, sheets, whereabouts)),
         files=((enclosed.program, enclosed.digest),),
         blanks=blanks,
     )
@@ -185,14 +194,23 @@ def _opening(enclosed: Enclosed) -> tuple[str, ...]:
     return ()
 
 
-def _public_items(enclosed: Enclosed) -> list[Item]:
+_WITH_SHEETS = (
+    "Here, with the sheets above: the key is brought back from both. It is public, and may lie "
+    "elsewhere as well."
+)
+_WITH_SHARES = (
+    "Here; and a copy with every share, for the key is brought back from both. It is public, and "
+    "may lie elsewhere as well."
+)
+
+
+def _public_items(enclosed: Enclosed, certificate: str) -> list[Item]:
     items = []
     if enclosed.certificate:
         items.append(
             Item(
                 "The certificate",
-                "Here, with the sheets above: the key is brought back from both. It is public, "
-                "and may lie elsewhere as well.",
+                certificate,
                 enclosed.certificate.file,
                 enclosed.certificate.pages,
                 enclosed.certificate.mark,
@@ -233,7 +251,7 @@ def _revocation_items(enclosed: Enclosed, others: str) -> list[Item]:
     ]
 
 
-def _steps(enclosed: Enclosed, sheets: str) -> list[str]:
+def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
     openpgp = enclosed.sort is Sort.OPENPGP_KEY
     result = "key.asc" if openpgp else "FILE"
     certificate = (
@@ -260,9 +278,7 @@ def _steps(enclosed: Enclosed, sheets: str) -> list[str]:
         ),
     ]
     if enclosed.passphrases:
-        steps.append(
-            f"You will be asked for {' and '.join(enclosed.passphrases)}: see below where that is."
-        )
+        steps.append(f"You will be asked for {' and '.join(enclosed.passphrases)}; {whereabouts}.")
     if openpgp:
         steps.append(f"Open {result} in an OpenPGP program.")
     return steps

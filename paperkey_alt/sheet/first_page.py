@@ -15,6 +15,7 @@ from reportlab.pdfgen.canvas import Canvas
 from paperkey_alt.sheet import draw as sheets
 from paperkey_alt.sheet.draw import BOLD, LINES, PROSE, shown
 from paperkey_alt.sheet.layout import MARGIN
+from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -27,7 +28,8 @@ if TYPE_CHECKING:
 class Item:
     """
     One thing: *what* it is, its *file* and how many *pages* it has, its set *mark* if it has one,
-    and *where* it goes and why. What has a set mark can be rehearsed.
+    *where* it goes and why, and the words before a *blank* to be filled in, if there is one. What
+    has a set mark can be rehearsed.
     """
 
     what: str
@@ -35,6 +37,7 @@ class Item:
     file: str
     pages: int | None = None
     mark: str | None = None
+    blank: str | None = None
 
 
 @dataclass(frozen=True)
@@ -75,12 +78,12 @@ def draw(page: FirstPage, *, paper: Paper) -> bytes:
     return target.getvalue()
 
 
-_TOP, _BOTTOM = 44.0, 36.0
+_TOP, _BOTTOM = 36.0, 34.0
 _HEADING, _SECTION, _BODY, _SMALL, _MARK = 16.0, 12.0, 10.3, 8.5, 13.0
 _LEADING = 1.3
-_WHAT_WIDTH, _MARK_WIDTH, _GAP = 118.0, 104.0, 12.0
+_WHAT_WIDTH, _MARK_WIDTH, _GAP = 120.0, 128.0, 10.0
 _BOX = 9.0
-_BLANK = 20.0
+_BLANK = 18.0
 
 
 class _Pen:
@@ -131,17 +134,22 @@ class _Pen:
     def _item(self, item: Item) -> None:
         where_width = self.width - _WHAT_WIDTH - _MARK_WIDTH - 2 * _GAP
         what = simpleSplit(shown(item.what), BOLD, _BODY, _WHAT_WIDTH)
-        pages = "" if item.pages is None else f", {_counted(item.pages)}"
-        under = simpleSplit(f"{item.file}{pages}", PROSE, _SMALL, _WHAT_WIDTH)
+        under = [item.file]
+        if item.pages is not None:
+            under.append(counted(item.pages, "page"))
         where = simpleSplit(shown(item.where), PROSE, _BODY, where_width)
         left = len(what) * _BODY * _LEADING + len(under) * _SMALL * _LEADING
-        height = max(left, len(where) * _BODY * _LEADING, 30 if item.mark else 0) + 7
+        right = len(where) * _BODY * _LEADING + (_BLANK if item.blank else 0)
+        height = max(left, right, 30 if item.mark else 0) + 7
         self._require(height)
         self._rule()
         top = self.y + 2
         y = self._rows(self.left, top, what, BOLD, _BODY)
         self._rows(self.left, y, under, PROSE, _SMALL)
-        self._rows(self.left + _WHAT_WIDTH + _GAP, top, where, PROSE, _BODY)
+        x = self.left + _WHAT_WIDTH + _GAP
+        y = self._rows(x, top, where, PROSE, _BODY)
+        if item.blank:
+            self._filled_in(item.blank, x, y + _BLANK - 3, x + where_width)
         if item.mark:
             x = self.right - _MARK_WIDTH
             self._text(x, top + _MARK, item.mark, LINES, _MARK)
@@ -149,7 +157,7 @@ class _Pen:
             self.canvas.setLineWidth(0.6)
             self.canvas.rect(x, self._up(top + 28), _BOX, _BOX)
             self._text(x + _BOX + 4, top + 27, "rehearsed on", PROSE, _SMALL - 1)
-            self._line(x + _BOX + 54, top + 28, self.right)
+            self._line(x + _BOX + 58, top + 28, self.right)
         self.y += height
 
     def _step(self, number: int, step: str) -> None:
@@ -168,9 +176,12 @@ class _Pen:
     def _blank(self, words: str) -> None:
         self._require(_BLANK)
         self.y += _BLANK
-        self._text(self.left, self.y - 3, words, PROSE, _BODY)
-        begins = self.left + self.canvas.stringWidth(words, PROSE, _BODY) + 6
-        self._line(begins, self.y, self.right)
+        self._filled_in(words, self.left, self.y, self.right)
+
+    def _filled_in(self, words: str, x: float, y: float, ends: float) -> None:
+        """Set *words* from *x* on, and behind them a line to write on."""
+        self._text(x, y - 3, words, PROSE, _BODY)
+        self._line(x + self.canvas.stringWidth(words, PROSE, _BODY) + 6, y, ends)
 
     def _paragraph(
         self, text: str, font: str = PROSE, size: float = _BODY, *, width: float | None = None
@@ -206,7 +217,3 @@ class _Pen:
 
     def _up(self, y: float) -> float:
         return self.paper.height - y
-
-
-def _counted(pages: int) -> str:
-    return f"{pages} page{'' if pages == 1 else 's'}"
