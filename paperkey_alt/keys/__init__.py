@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.keys import any_file, pem
+from paperkey_alt.keys.openpgp import certificate as certificates
 from paperkey_alt.keys.openpgp import choice, extraction, key_file, packets
 from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
 from paperkey_alt.keys.openpgp.rfc9580 import SALT_BYTES, RevocationReason
@@ -176,9 +177,7 @@ def smallest_certificate(key: Key) -> tuple[Certificate, tuple[str, ...]]:
     Return the smallest certificate with which the secrets of *key* are restored, for paper, and in
     a sentence each what of the key is not in it.
     """
-    from paperkey_alt.keys.openpgp import certificate  # noqa: PLC0415 - the ciphers take long to load
-
-    smallest = certificate.smallest(key)
+    smallest = certificates.smallest(key)
     return Certificate(packets.join(smallest.packets)), smallest.notes
 
 

@@ -60,8 +60,17 @@ class FirstPage:
 
 
 def draw(page: FirstPage, *, paper: Paper) -> bytes:
-    """Return *page* as a PDF; it goes on where one page does not hold it."""
+    """
+    Return *page* as a PDF, in the largest type in which one page holds it; where none does, in the
+    largest of all, and it goes on on another page.
+    """
     sheets.register_fonts()
+    tried = [_drawn(page, paper, scale) for scale in _SCALES]
+    return next((data for data, pages in tried if pages == 1), tried[0][0])
+
+
+def _drawn(page: FirstPage, paper: Paper, scale: float) -> tuple[bytes, int]:
+    """Return *page* as a PDF, its type *scale* times as large, and how many pages that takes."""
     target = io.BytesIO()
     canvas = Canvas(
         target,
@@ -72,12 +81,14 @@ def draw(page: FirstPage, *, paper: Paper) -> bytes:
     )
     for name in ("setTitle", "setAuthor", "setCreator", "setProducer", "setSubject"):
         getattr(canvas, name)("Ragleaf")
-    _Pen(canvas, paper).draw(page)
+    _Pen(canvas, paper, scale).draw(page)
+    pages = canvas.getPageNumber()
     canvas.showPage()
     canvas.save()
-    return target.getvalue()
+    return target.getvalue(), pages
 
 
+_SCALES = (1.0, 0.95, 0.9, 0.87)  # the last one sets the text in 9 points
 _TOP, _BOTTOM = 36.0, 34.0
 _HEADING, _SECTION, _BODY, _SMALL, _MARK = 16.0, 12.0, 10.3, 8.5, 13.0
 _LEADING = 1.3
@@ -89,21 +100,23 @@ _BLANK = 18.0
 class _Pen:
     """Sets text from the top of a page down, and begins another where there is no room."""
 
-    def __init__(self, canvas: Canvas, paper: Paper) -> None:
+    def __init__(self, canvas: Canvas, paper: Paper, scale: float) -> None:
         self.canvas, self.paper = canvas, paper
+        self.body, self.small = _BODY * scale, _SMALL * scale
+        self.heading, self.section = _HEADING * scale, _SECTION * scale
         self.left, self.right = MARGIN + 8, paper.width - MARGIN - 8
         self.width = self.right - self.left
         self.y = _TOP
 
     def draw(self, page: FirstPage) -> None:
         """Set all of *page*."""
-        self._text(self.right - 70, self.y, str(page.date), PROSE, _SMALL + 1)
+        self._text(self.right - 70, self.y, str(page.date), PROSE, self.small + 1)
         self.y += 6
-        self._paragraph(page.heading, BOLD, _HEADING, width=self.width - 80)
+        self._paragraph(page.heading, BOLD, self.heading, width=self.width - 80)
         if page.fingerprint:
             digits = page.fingerprint
             grouped = " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
-            self._paragraph(grouped, LINES, _SMALL if len(digits) > 40 else _SMALL + 2)
+            self._paragraph(grouped, LINES, self.small if len(digits) > 40 else self.small + 2)
         for paragraph in page.opening:
             self.y += 4
             self._paragraph(paragraph)
@@ -128,50 +141,50 @@ class _Pen:
     def _section(self, heading: str) -> None:
         self._require(60)
         self.y += 11
-        self._paragraph(heading, BOLD, _SECTION)
+        self._paragraph(heading, BOLD, self.section)
         self.y += 1
 
     def _item(self, item: Item) -> None:
         where_width = self.width - _WHAT_WIDTH - _MARK_WIDTH - 2 * _GAP
-        what = simpleSplit(shown(item.what), BOLD, _BODY, _WHAT_WIDTH)
+        what = simpleSplit(shown(item.what), BOLD, self.body, _WHAT_WIDTH)
         under = [item.file]
         if item.pages is not None:
             under.append(counted(item.pages, "page"))
-        where = simpleSplit(shown(item.where), PROSE, _BODY, where_width)
-        left = len(what) * _BODY * _LEADING + len(under) * _SMALL * _LEADING
-        right = len(where) * _BODY * _LEADING + (_BLANK if item.blank else 0)
+        where = simpleSplit(shown(item.where), PROSE, self.body, where_width)
+        left = len(what) * self.body * _LEADING + len(under) * self.small * _LEADING
+        right = len(where) * self.body * _LEADING + (_BLANK if item.blank else 0)
         height = max(left, right, 30 if item.mark else 0) + 7
         self._require(height)
         self._rule()
         top = self.y + 2
-        y = self._rows(self.left, top, what, BOLD, _BODY)
-        self._rows(self.left, y, under, PROSE, _SMALL)
+        y = self._rows(self.left, top, what, BOLD, self.body)
+        self._rows(self.left, y, under, PROSE, self.small)
         x = self.left + _WHAT_WIDTH + _GAP
-        y = self._rows(x, top, where, PROSE, _BODY)
+        y = self._rows(x, top, where, PROSE, self.body)
         if item.blank:
             self._filled_in(item.blank, x, y + _BLANK - 3, x + where_width)
         if item.mark:
             x = self.right - _MARK_WIDTH
             self._text(x, top + _MARK, item.mark, LINES, _MARK)
-            self._text(x + 46, top + _MARK, "set mark", PROSE, _SMALL - 1)
+            self._text(x + 46, top + _MARK, "set mark", PROSE, self.small - 1)
             self.canvas.setLineWidth(0.6)
             self.canvas.rect(x, self._up(top + 28), _BOX, _BOX)
-            self._text(x + _BOX + 4, top + 27, "rehearsed on", PROSE, _SMALL - 1)
+            self._text(x + _BOX + 4, top + 27, "rehearsed on", PROSE, self.small - 1)
             self._line(x + _BOX + 58, top + 28, self.right)
         self.y += height
 
     def _step(self, number: int, step: str) -> None:
-        rows = simpleSplit(shown(step), PROSE, _BODY, self.width - 18)
-        self._require(len(rows) * _BODY * _LEADING)
-        self._text(self.left, self.y + _BODY, f"{number}.", PROSE, _BODY)
-        self.y = self._rows(self.left + 18, self.y, rows, PROSE, _BODY) + 1.5
+        rows = simpleSplit(shown(step), PROSE, self.body, self.width - 18)
+        self._require(len(rows) * self.body * _LEADING)
+        self._text(self.left, self.y + self.body, f"{number}.", PROSE, self.body)
+        self.y = self._rows(self.left + 18, self.y, rows, PROSE, self.body) + 1.5
 
     def _digests(self, files: Iterable[tuple[str, str]]) -> None:
         for name, digest in files:
-            self._require(2 * _SMALL * _LEADING)
-            self._paragraph(f"{name} is the right one if its SHA-256 is", PROSE, _SMALL)
+            self._require(2 * self.small * _LEADING)
+            self._paragraph(f"{name} is the right one if its SHA-256 is", PROSE, self.small)
             grouped = " ".join(digest[at : at + 8] for at in range(0, len(digest), 8))
-            self._paragraph(grouped, LINES, _SMALL)
+            self._paragraph(grouped, LINES, self.small)
 
     def _blank(self, words: str) -> None:
         self._require(_BLANK)
@@ -180,12 +193,18 @@ class _Pen:
 
     def _filled_in(self, words: str, x: float, y: float, ends: float) -> None:
         """Set *words* from *x* on, and behind them a line to write on."""
-        self._text(x, y - 3, words, PROSE, _BODY)
-        self._line(x + self.canvas.stringWidth(words, PROSE, _BODY) + 6, y, ends)
+        self._text(x, y - 3, words, PROSE, self.body)
+        self._line(x + self.canvas.stringWidth(words, PROSE, self.body) + 6, y, ends)
 
     def _paragraph(
-        self, text: str, font: str = PROSE, size: float = _BODY, *, width: float | None = None
+        self,
+        text: str,
+        font: str = PROSE,
+        size: float | None = None,
+        *,
+        width: float | None = None,
     ) -> None:
+        size = size or self.body
         rows = simpleSplit(shown(text), font, size, width or self.width)
         self._require(len(rows) * size * _LEADING)
         self.y = self._rows(self.left, self.y, rows, font, size)
