@@ -25,6 +25,9 @@ from paperkey_alt.cli import backup_command, files, group
 from paperkey_alt.sheet import draw
 draw.register_fonts()
 number, is_plain, events, *arguments = json.loads(sys.argv[1])
+# A shell starts what runs in the background with the interrupt ignored.
+signal.signal(signal.SIGINT, signal.default_int_handler)
+signal.signal(signal.SIGHUP, signal.SIG_DFL)
 if is_plain:
     # A file system without unnamed files and without links, as FAT is.
     files._UNNAMED = None
