@@ -92,7 +92,11 @@ def require_whole(folder):
         assert (folder / "s.txt").read_bytes().endswith(b"\n")
 
 
-@pytest.mark.parametrize("plain", [False, True], ids=["unnamed files", "hidden names"])
+@pytest.mark.parametrize(
+    "plain",
+    [False, pytest.param(True, marks=pytest.mark.long)],
+    ids=["unnamed files", "hidden names"],
+)
 def test_a_signal_at_each_change_of_the_file_system(tmp_path, plain):
     """
     SIGTERM at whatever file is opened, linked, renamed or removed: the status is 143, no hidden
@@ -117,6 +121,7 @@ def test_other_signals(tmp_path, number):
         require_whole(tmp_path / str(at))
 
 
+@pytest.mark.long
 def test_killed_without_a_word(tmp_path):
     """
     SIGKILL lets nobody put anything in order: where files have no name until they are whole, a
