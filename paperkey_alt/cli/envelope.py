@@ -110,7 +110,7 @@ def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
             certificate = prints.of_certificate(key, spare=spare, paper=paper, today=now.date())
         except TooLarge as error:
             missing.append(_NO_CERTIFICATE.format(error.what))
-    made = _revocation(key, extract, now, ask)
+    made = _revocation(key, now, ask)
     if isinstance(made, str):
         missing.append(_NO_REVOCATION.format(made))
     else:
@@ -122,10 +122,10 @@ def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
     return Enclosures(certificate, revocation, tuple(missing), now)
 
 
-def _revocation(key: Key, extract: Extract, now: dt.datetime, ask: Remembering) -> Revocation | str:
+def _revocation(key: Key, now: dt.datetime, ask: Remembering) -> Revocation | str:
     """Return a revocation that *key* makes *now*, or why it can make none."""
-    if not extract.is_revocable:
-        return "the key file has one in it already"
+    if keys.is_revoked(key):
+        return "the key is revoked already, by a revocation in the key file"
     if not key.created <= now <= _LAST_DATE:
         return "this computer's clock is wrong, and a revocation is dated"
     try:

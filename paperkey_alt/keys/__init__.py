@@ -37,6 +37,7 @@ __all__ = [
     "certificate",
     "check_pairs",
     "extract",
+    "is_revoked",
     "read_revocation",
     "rebuild",
     "revocable",
@@ -179,6 +180,11 @@ def smallest_certificate(key: Key) -> tuple[Certificate, tuple[str, ...]]:
     """
     smallest = certificates.smallest(key)
     return Certificate(packets.join(smallest.packets)), smallest.notes
+
+
+def is_revoked(key: Key) -> bool:
+    """Tell whether the file of *key* has a revocation of it that the key itself made."""
+    return certificates.is_revoked(key)
 
 
 def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[str, ...]:

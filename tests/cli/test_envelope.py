@@ -12,6 +12,7 @@ from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric import ed25519
 from desks import CORPUS, PASSPHRASE, SMALL
 from samples import armored, only, stub, with_secrets
+from signing_keys import Signer, signature_packet
 
 from paperkey_alt.keys.openpgp import key_file, packets
 
@@ -210,12 +211,27 @@ def test_a_key_that_is_revoked_already(desk):
     first, *rest = key.packets
     desk.write("k.asc", armored(packets.join([first, revocation, *rest])))
     done = desk.ok("backup", "k.asc", "--envelope", "e", *PW)
-    assert "No revocation sheet: the key file has one in it already" in done.err
+    assert "No revocation sheet: the key is revoked already" in done.err
     assert REVOCATION not in names(desk)
     page = text(desk, f"e/{FIRST}")
     assert "No revocation sheet" in page
     assert "The revocation sheet is kept" not in page
     assert len(pypdfium2.PdfDocument(desk.read(f"e/{FIRST}"))) == 1
+
+
+def test_a_forged_revocation_keeps_nobody_from_a_true_one(desk):
+    """Anyone can add a revocation that names the key: it is neither believed nor printed."""
+    key = only(SMALL.read_bytes())
+    signer = Signer("curve25519")
+    body = bytearray(signer.body(0x20, signer.over_key(), 1_800_000_000))
+    body[-1] ^= 1
+    first, *rest = key.packets
+    forged = signature_packet(bytes(body))
+    desk.write("k.asc", armored(packets.join([first, forged, *rest])))
+    desk.ok("backup", "k.asc", "--envelope", "e", *PW)
+    assert REVOCATION in names(desk)
+    desk.ok("restore", f"e/{CERTIFICATE}", "-o", "c.asc")
+    assert forged not in only(desk.read("c.asc")).packets
 
 
 def test_a_key_whose_primary_secret_is_elsewhere(desk):

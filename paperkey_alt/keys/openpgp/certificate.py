@@ -1,6 +1,6 @@
 """
 The smallest certificate with which a key is restored, and which an OpenPGP program imports:
-`smallest`.
+`smallest`; and whether the key is revoked by its own word: `is_revoked`.
 
 It is a transferable public key (RFC 9580 §10.1) with what the key itself says now, and nothing that
 others added: the primary key; its direct-key signature; each user ID that it stands by, with the
@@ -135,6 +135,11 @@ def smallest(key: Key) -> Smallest:
     elif not all(own.is_verified for own in signatures):
         notes.append(_UNVERIFIED.format(key.primary.algorithm))
     return Smallest(tuple(out), tuple(notes))
+
+
+def is_revoked(key: Key) -> bool:
+    """Tell whether the file of *key* has a revocation of it that the key itself made."""
+    return any(own.is_verified for own in _chosen(_Sorter(key).primary, _KEY_REVOCATIONS))
 
 
 _UNBOUND = (

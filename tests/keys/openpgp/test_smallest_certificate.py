@@ -275,6 +275,33 @@ def test_a_signature_of_any_bytes_is_left_out(body, kind):
     assert smallest(*behind_name(key, added)) == clean("curve25519")
 
 
+@given(st.integers(0, 1 << 16), st.integers(1, 255), st.booleans())
+@settings(max_examples=60)
+def test_no_damage_is_a_mistake(at, flip, cut):
+    """
+    A signature with a flipped byte, or cut short: it is left out, unless the damage is in what it
+    does not sign; nothing raises, and every key packet stays.
+    """
+    key = only(sample("curve25519-legacy").secret)
+    places = [place for place, one in enumerate(key.packets) if one.tag == PacketType.SIGNATURE]
+    place = places[at % len(places)]
+    body = bytearray(key.packets[place].body)
+    if cut:
+        del body[at % len(body) :]
+    else:
+        body[at % len(body)] ^= flip
+    damaged = signature_packet(bytes(body))
+    made = smallest(*key.packets[:place], damaged, *key.packets[place + 1 :])
+    assert len(only(made).key_packets) == len(key.key_packets)
+    assert signed_areas(made) <= signed_areas(clean("curve25519-legacy"))
+
+
+def signed_areas(data):
+    """What each signature of a binary certificate signs of itself."""
+    signatures = [one for one in packets.split(data) if one.tag == PacketType.SIGNATURE]
+    return {signature.fields(one.body).hashed for one in signatures}
+
+
 # What the key itself said later.
 
 
@@ -353,6 +380,8 @@ def test_revocations_of_what_is_kept_are_kept():
     ]
     kept = smallest(*signer.key.packets, *revocations)
     assert pysequoia.Cert.from_bytes(kept).is_revoked
+    assert keys.is_revoked(Key((*signer.key.packets, *revocations)))
+    assert not keys.is_revoked(Key((*signer.key.packets, forged("rsa2048-open", 0x20), subkey)))
     assert bodies(kept, 0x20) == [revocation.body for revocation in revocations]
     assert not pysequoia.Cert.from_bytes(clean("rsa2048-open")).is_revoked
 
