@@ -31,7 +31,7 @@ _LONGEST_FILE = 1 << 20
 SHORT = 15  # characters
 _WORD_ABOUT_GUESSING = (
     f"The new passphrase has fewer than {SHORT} characters: anyone with a sheet can try guesses "
-    "for years. Four or more words drawn at random are harder to guess, and easy to keep."
+    "for years. Four or more words drawn at random are harder to guess, and not hard to remember."
 )
 _UTF_16_OR_32 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE, codecs.BOM_UTF32_BE)
 

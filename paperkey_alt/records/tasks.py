@@ -200,8 +200,8 @@ def _keep(
     if next_key or (entry.expires is not None and entry.expires < today):
         reason = "A newer key of this name has sheets" if next_key else "The key has expired"
         yield (
-            f"{reason}. Old mail needs the old key: keep its sheets. Only you can decide when to "
-            "destroy them."
+            f"{reason}. Old mail needs the old key: keep its sheets. Only you can decide when "
+            "they may go."
         )
 
 

@@ -27,7 +27,7 @@ def test_spare_lines(text, meant):
 @pytest.mark.parametrize("text", ["401%", "many", "", "%", "-1%", "25.5%", "sheets"])
 def test_wrong_spare_lines(text):
     """The bounds are named."""
-    with pytest.raises(click.BadParameter, match="say 0% to 400%, or sheet"):
+    with pytest.raises(click.BadParameter, match="give 0% to 400%, or sheet"):
         option_types.spare(text)
 
 
