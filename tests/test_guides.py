@@ -212,9 +212,7 @@ def test_the_guides_work_as_printed(tmp_path, monkeypatch):
 
 def secrets(data):
     """The secret numbers of a key, by the fingerprint of each packet."""
-    opened = unlocked.unlock(
-        only(key_file.write(only(data), armored=False)), asks(*[PASSPHRASE] * 2)
-    )
+    opened = unlocked.unlock(only(data), asks(*[PASSPHRASE] * 2))
     return {one.packet.fingerprint: one.clear for one in opened}
 
 
