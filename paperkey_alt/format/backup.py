@@ -138,7 +138,7 @@ def join(findings: Findings, marks: Collection[str] = ()) -> Joined:
     families = _families(sound, named, _certificate_marks(findings))
     if len(families) > 1:
         listed = "; ".join(map(_described, families))
-        raise SeveralSets(f"sheets of {len(families)} sets were given: {listed}")
+        raise SeveralSets(f"you gave sheets of {len(families)} sets: {listed}")
     (family,) = families
     head, single = family[0].head, family[0].body
     told = tuple(member.head.mark for member in strange)

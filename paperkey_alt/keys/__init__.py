@@ -195,7 +195,7 @@ def revocable(data: bytes, fingerprint: str | None) -> Key:
     key = certificate(data, fingerprint)
     if key.version not in SUPPORTED_VERSIONS:
         raise UnsupportedKey(
-            f"the key is of version {key.version}; Ragleaf makes revocations for versions 4 and 6"
+            f"the key is of version {key.version}; Ragleaf revokes keys of versions 4 and 6 only"
         )
     return key
 

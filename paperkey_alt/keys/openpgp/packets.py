@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import DamagedKeyFile, TooLarge
 from paperkey_alt.format.buffer import Buffer, Truncated, push_number
 from paperkey_alt.keys.openpgp.rfc9580 import PacketType
+from paperkey_alt.wording import noun
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -95,9 +96,8 @@ def split(data: bytes) -> tuple[Packet, ...]:
         header = buffer.since(start)
         if length > buffer.left:
             raise DamagedKeyFile(
-                f"the packet at byte {start} claims a body of {length} bytes, and "
-                f"{buffer.left} follow: "
-                "the file is cut short or altered"
+                f"the packet at byte {start} claims a body of {length} {noun(length, 'byte')}, "
+                f"and {buffer.left} follow: the file is cut short or altered"
             )
         packets.append(Packet(tag, header, buffer.pull_bytes(length)))
     return tuple(packets)

@@ -143,11 +143,11 @@ def _body(packet: bytes) -> bytes:
     contents = packets.split(packet)
     if [content.tag for content in contents] != [PacketType.SIGNATURE]:
         raise NotARevocation(
-            "there is not one signature and nothing else, as in a revocation certificate"
+            "a revocation certificate is one signature and nothing else, and this is not"
         )
     body = contents[0].body
     if signature.parse(body).kind != SignatureType.KEY_REVOCATION:
-        raise NotARevocation("there is a signature that is no revocation of a key")
+        raise NotARevocation("the signature does not revoke a key")
     return body
 
 
