@@ -139,7 +139,7 @@ def require_empty(name: str, *, force: bool) -> None:
         elif not force and next(path.iterdir(), None) is not None:
             raise OutputError(
                 f"the folder {name} is not empty",
-                advice="Name a new folder, or say --force to replace what has the same names.",
+                advice="Name a new folder, or use --force to replace the files of the same names.",
             )
     except (OSError, ValueError) as error:
         raise OutputError(f"the folder {name} cannot be used: {_reason(error)}") from None

@@ -90,7 +90,7 @@ def verify(public: bytes, value: bytes, digest: bytes, algorithm: int) -> bool:
     except (InvalidSignature, ValueError, DamagedKeyFile):
         return False
     except UnsupportedAlgorithm:
-        raise UnsupportedKey("this curve is not known here") from None
+        raise UnsupportedKey("Ragleaf does not know this curve") from None
     return True
 
 
