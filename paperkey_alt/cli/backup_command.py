@@ -68,6 +68,7 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
     help="Spare lines, or as many as a lost sheet costs.",
 )
 @options.paper
+@options.large
 @click.option("--anonymous", is_flag=True, help="Leave the user ID off the sheets.")
 @click.option(
     "--allow-unprotected", is_flag=True, help="Print a secret that no passphrase protects."
@@ -98,6 +99,7 @@ def command(
     passphrase_from: str | None,
     spare: Spare,
     paper: Paper,
+    large: bool,
     anonymous: bool,
     allow_unprotected: bool,
     holders: tuple[str, ...],
@@ -135,19 +137,20 @@ def command(
             ask=ask,
             blind=os.urandom(BLIND_BYTES),
         )
-    line_sets = _line_sets(extract, terms, spare, paper)
+    line_sets = _line_sets(extract, terms, spare, paper, large=large)
     now = machine.now()
+    sheets_each = len(layout.plan(line_sets[0].head.total, paper, large=large).sheets)
     captions = [
-        words.caption(extract, line_set, now=now, anonymous=anonymous) for line_set in line_sets
+        words.caption(extract, line_set, sheets=sheets_each, now=now, anonymous=anonymous)
+        for line_set in line_sets
     ]
     contents: dict[str, bytes] = {}
     for (sheets, lines), line_set, caption in zip(outputs, line_sets, captions, strict=True):
         to_holder = letter.letter(line_set.head, caption)
-        contents[sheets] = draw.draw(line_set, caption, paper=paper, letter=to_holder)
+        contents[sheets] = draw.draw(line_set, caption, paper=paper, large=large, letter=to_holder)
         if lines:
             contents[lines] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=force)
-    sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
     say(
         words.printed(
             line_sets,
@@ -214,7 +217,7 @@ def _outputs(output: str, text: str | None, terms: Terms | None) -> list[tuple[s
 
 
 def _line_sets(
-    extract: Extract, terms: Terms | None, spare: Spare, paper: Paper
+    extract: Extract, terms: Terms | None, spare: Spare, paper: Paper, *, large: bool
 ) -> Sequence[LineSet]:
     """Return the one set of *extract*, or one for each share."""
     seal = None
@@ -223,6 +226,7 @@ def _line_sets(
     printed = body.wrap(extract.payload, seal)
     length = len(printed.data)
     if terms is None:
-        return [lay_out(printed.data, spare.lines_for(length, paper), sealed=printed.sealed)]
-    lines = spare.lines_for(backup.shared_length(length), paper)
+        lines = spare.lines_for(length, paper, large=large)
+        return [lay_out(printed.data, lines, sealed=printed.sealed)]
+    lines = spare.lines_for(backup.shared_length(length), paper, large=large)
     return backup.split(printed, terms, spare=lines, random_bytes=os.urandom)
