@@ -32,8 +32,8 @@ _WHAT = {
         "owner's name."
     ),
     Sort.PRIVATE_KEY: (
-        "a private key. It opens what was locked for its owner, and shows a computer or a service "
-        "that it is the owner who asks."
+        "a private key. It opens what was locked for its owner, and lets its owner into computers "
+        "and services."
     ),
     Sort.FILE: "a file, as it was on a computer.",
 }
@@ -47,7 +47,7 @@ _SHARE_WHAT = (
 _CERTIFICATE_NEEDED = (
     "the key's public certificate, which is no secret: whoever writes to the owner has it"
 )
-_RAGLEAF = "With Ragleaf: ragleaf restore FILES{public} -o {target}."
+_RAGLEAF = "With Ragleaf: ragleaf restore SCANS{public} -o {target}."
 _RESCUE = "With Python alone, from typed lines: rescue.py does the same."
 _STEPS = "Scan {sheets}, or type the lines. {ragleaf} {rescue} With neither: see the small print."
 _IMPORT = "Then import {target} into an OpenPGP program."
@@ -122,7 +122,7 @@ def caption(
             _needed(extract, line_set, printed_on, sheets),
             _steps(
                 sheets,
-                "KEYFILE" if is_key else "FILE",
+                "KEY" if is_key else "FILE",
                 head,
                 needs_certificate=_needs_certificate(extract.payload),
                 is_openpgp=extract.sort is Sort.OPENPGP_KEY,
@@ -323,10 +323,7 @@ def _steps(
     sheets: int, target: str, head: Head, *, needs_certificate: bool, is_openpgp: bool
 ) -> str:
     public = " --public CERTIFICATE" if needs_certificate else ""
-    if head.share is not None:
-        them = f"the sheets of {head.share.threshold} shares"
-    else:
-        them = "the sheet" if sheets == 1 else "the sheets"
+    them = "the sheet" if sheets == 1 and head.share is None else "the sheets"
     steps = _STEPS.format(
         sheets=them,
         ragleaf=_RAGLEAF.format(public=public, target=target),

@@ -166,13 +166,13 @@ def test_a_row_is_what_it_looks_like_until_its_check_says_otherwise():
     other = next(at for at in range(2, 30) if made.lines[4][at - 1] != made.lines[4][0])
     first, another = (picture.crop(cell_box(made, 5, column)) for column in (1, other))
     picture.paste(Image.blend(first, another.resize(first.size), 0.6), cell_box(made, 5, 1))
-    picture.paste(0, cell_box(made, 10, 7))
+    picture.paste(0, cell_box(made, 10, 5))
     picture.paste(255, row_box(plan(made), plan(made).sheets[0].rows[14], DPI))
     (page,) = pages(picture)
     read = {row.number: row for shown in page.sheets for row in shown.rows}
     assert {row.number for row in read.values() if not row.fine} == {5, 10}
     assert read[5].seen == made.lines[4][other - 1] + made.lines[4][1:]
     assert (read[5].chosen, read[5].texts) == (made.lines[4], (made.lines[4],))
-    blotted = f"{made.lines[9][:6]}?{made.lines[9][7:]}"
+    blotted = f"{made.lines[9][:4]}?{made.lines[9][5:]}"
     assert (read[10].seen, read[10].chosen, read[10].texts[0]) == (blotted, None, blotted)
     assert set(range(made.head.total + 1)) - set(read) == {15}
