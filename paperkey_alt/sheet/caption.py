@@ -15,11 +15,12 @@ class Caption:
     The words at the head and foot of every sheet of a set.
 
     *fingerprint* is hexadecimal without blanks; *notes* are cautions for this print alone. At the
-    foot stand, each a row of short paragraphs: *bring_back*, in plain words, what the sheets are and
-    how what they carry comes back; *blanks* to write on, each by the words before it; the first of
-    *cautions*, what to keep apart; and in small print *recipe*, how it is done by hand, and the
-    other cautions, which are for the owner. *subject* names in a sentence what the sheets carry
-    ("the OpenPGP key of …"), *noun* says in a word what that is: a key or a file.
+    foot are, each a row of short paragraphs: *bring_back*, in plain words, what the sheets are,
+    what is needed and the steps by which what they carry comes back; *blanks* to write on, each by
+    the words before it; the first of *cautions*, what to keep apart; and in small print *recipe*,
+    how it is done by hand, and the other cautions, which are for the owner. *subject* names in a
+    sentence what the sheets carry ("the OpenPGP key of …"), *noun* says in a word what that is: a
+    key or a file.
     """
 
     title: str

@@ -247,7 +247,7 @@ class _Page:
         if y > room:
             raise TextTooLong(f"{y - room:.0f} points too much at the foot of a sheet")
 
-    def _paragraphs(  # noqa: PLR0913 - a place, a width, a look
+    def _paragraphs(  # noqa: PLR0913, PLR0917 - a place, a width, a look
         self,
         x: float,
         y: float,
@@ -265,7 +265,7 @@ class _Page:
         return y
 
     def _blanks(self, x: float, y: float, blanks: Iterable[str]) -> float:
-        """Set *blanks*, each with a rule to write on, from *x* to the right; return the last rule."""
+        """Set *blanks* from *x* on, each with a rule to write on; return the last rule."""
         for blank in blanks:
             self._text(x, y, blank, _FOOT)
             y += _BLANK

@@ -28,12 +28,12 @@ if TYPE_CHECKING:
 # What the sheets carry, to somebody who has never heard of it.
 _WHAT = {
     Sort.OPENPGP_KEY: (
-        "a secret key (OpenPGP). It opens mail and files encrypted to its owner, and signs in the "
-        "owner's name."
+        "a secret key (OpenPGP). Such a key opens mail and files encrypted to its owner, and signs "
+        "in the owner's name."
     ),
     Sort.PRIVATE_KEY: (
-        "a private key. It opens what was locked for its owner, and lets its owner into computers "
-        "and services."
+        "a private key. Such a key opens what was locked for its owner, and lets its owner into "
+        "computers and services."
     ),
     Sort.FILE: "a file, as it was on a computer.",
 }
@@ -45,7 +45,7 @@ _SHARE_WHAT = (
     "This is share {number} of {count} of {what} Any {threshold} shares together bring it back."
 )
 _CERTIFICATE_NEEDED = (
-    "the key's public certificate, which is no secret: whoever writes to the owner has it"
+    "the key's public certificate, which is no secret: those who write to the owner may have it"
 )
 _RAGLEAF = "With Ragleaf: ragleaf restore SCANS{public} -o {target}."
 _RESCUE = "With Python alone, from typed lines: rescue.py does the same."
@@ -73,10 +73,14 @@ _CAUTIONS = (
     ),
 )
 _REVOCATION_CAUTIONS = (
-    "It cannot be undone. Anyone with this sheet can end the key, and can neither read nor sign "
-    "anything with it.",
-    "Keep it where you get at it after the loss of the key: apart from the key's own sheets, "
-    "perhaps with somebody you trust.",
+    (
+        "It cannot be undone. Anyone with this sheet can end the key, and can neither read nor "
+        "sign anything with it."
+    ),
+    (
+        "Keep it where you get at it after the loss of the key: apart from the key's own sheets, "
+        "perhaps with somebody you trust."
+    ),
 )
 _REVOCATION_TOO = (
     "A revocation certificate belongs on paper too, and in another place: ragleaf revoke-sheet."
@@ -146,8 +150,10 @@ def revocation_caption(
         cautions=_REVOCATION_CAUTIONS,
         bring_back=(
             _REVOCATION_WHAT,
-            "Use it when the key is lost or in wrong hands, or when its owner has died. You need "
-            "this sheet and a computer, and no passphrase.",
+            (
+                "Use it when the key is lost or in wrong hands, or when its owner has died. You "
+                "need this sheet and a computer, and no passphrase."
+            ),
             _steps(sheets, "FILE", line_set.head, needs_certificate=False, is_openpgp=True)
             + " Publish the key from there: that ends it.",
         ),

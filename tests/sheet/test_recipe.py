@@ -152,7 +152,7 @@ def joined(text, shares):
 
 
 def content_of(text, data):
-    """A body into what the fields are about: a digest that is compared, or a seal that is opened."""
+    """A body into what the fields are about: its digest is compared, or its seal is opened."""
     if "Before them, in order:" in text:
         length = number_in(r"The last (\d+) bytes are the SHA-256", text)
         before = run(data, "head", "-c", f"-{length}")
@@ -174,27 +174,33 @@ def content_of(text, data):
 
 def taken(told, data):
     """The fields that clauses tell of, by the names that they give them; all of *data* is taken."""
-    fields, count, lengths, left = {}, 0, {}, data
-    clauses = told.split("; ")
-    again = next((at for at, clause in enumerate(clauses) if "again and again" in clause), None)
-    if again is not None:
-        clauses[again] = clauses[again].removeprefix("again and again, to the end: ")
-        head, clauses = clauses[:again], clauses[again:]
-        for clause in head:
-            _, left = one_field(clause, left)
-        while left:
-            applies = True
-            for at, clause in enumerate(clauses):
-                condition = re.match(r"if it is (any other|\d+): ", clause)
-                if condition:
-                    is_any = condition[1] == "any other"
-                    applies = kind != 0 if is_any else kind == int(condition[1])
-                if applies:
-                    bare = clause[condition.end() :] if condition else clause
-                    (name, value), left = one_field(bare, left)
-                    kind = value[0] if at == 0 else kind
-                    fields.setdefault(name, []).append(value)
-        return fields
+    before, again, over_and_over = told.partition("again and again, to the end: ")
+    if not again:
+        return taken_once(told.split("; "), data)
+    _, left = one_field(before.removesuffix("; "), data)
+    return taken_again(over_and_over.split("; "), left)
+
+
+def taken_again(clauses, left):
+    """The values of fields that come again and again, some of them by what the first one says."""
+    fields = {}
+    while left:
+        form, applies = None, True
+        for clause in clauses:
+            condition = re.match(r"if it is (any other|\d+): ", clause)
+            if condition:
+                applies = form != 0 if condition[1] == "any other" else form == int(condition[1])
+            if applies:
+                bare = clause[condition.end() :] if condition else clause
+                (name, value), left = one_field(bare, left)
+                form = value[0] if form is None else form
+                fields.setdefault(name, []).append(value)
+    return fields
+
+
+def taken_once(clauses, left):
+    """The fields that come once, and the columns that come "n times"."""
+    fields, count, lengths = {}, 0, {}
     for clause in clauses:
         times = clause.removeprefix("n times ")
         measured = re.fullmatch(r"as many bytes as its length says: (.+)", times)
@@ -203,18 +209,15 @@ def taken(told, data):
             for length in lengths[f"length of {measured[1]}"]:
                 fields[measured[1]].append(run(left, "head", "-c", str(length)))
                 left = run(left, "tail", "-c", f"+{length + 1}")
-        elif times != clause:
-            column = []
-            for _ in range(count):
-                (name, value), left = one_field(times, left)
-                column.append(value)
-            fields[name] = column
-            lengths[name] = [int.from_bytes(value, "big") for value in column]
-        else:
-            (name, value), left = one_field(clause, left)
-            fields[name] = value
-            if name.startswith("how many"):
-                count = value[0]
+            continue
+        column = []
+        for _ in range(count if times != clause else 1):
+            (name, value), left = one_field(times, left)
+            column.append(value)
+        fields[name] = column if times != clause else column[0]
+        lengths[name] = [int.from_bytes(value, "big") for value in column]
+        if name.startswith("how many"):
+            count = column[0][0]
     assert left == b"", "some bytes are in no field"
     return fields
 
@@ -316,7 +319,7 @@ def test_words_of_another_order_give_no_secret(kind, monkeypatch):
 
 @pytest.mark.parametrize("kind", [1, 4, 5])
 def test_a_renamed_field_changes_the_sheet(kind, monkeypatch):
-    """A field's name in the table is what a sheet calls it, unless it is given another for print."""
+    """A field's name in the table is what a sheet calls it, if it has no other for print."""
     record = payloads.KINDS[kind]
     before = unsealed(kind)
     if kind == 1:
