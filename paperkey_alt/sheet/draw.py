@@ -312,19 +312,7 @@ class _Page:
         fewest = layout.fewest_modules(self.plan.paper, self.plan.preset)
         modules = qr.symbol(qr.encode_block(self.line_set.head_line, block.first, lines), fewest)
         side = self.plan.preset.symbol / len(modules)
-        self.canvas.saveState()
-        self.canvas.setFillGray(0)
-        self.canvas.translate(block.x, self.height - block.y)
-        self.canvas.scale(side, -side)
-        # PDF's own words (ISO 32000-1 §8.5.2), for most of the time on a page went into the
-        # decimals of these numbers.
-        runs = (
-            f"{start} {y} {length} 1 re"
-            for y, row in enumerate(modules)
-            for start, length in _runs(row)
-        )
-        self.canvas.addLiteral("\n".join([*runs, "f"]))
-        self.canvas.restoreState()
+        draw_modules(self.canvas, modules, block.x, self.height - block.y, side)
 
     def _text(self, x: float, y: float, text: str, style: _Style) -> None:
         """Set *text* from *x* on."""
@@ -351,6 +339,25 @@ class _Page:
         self.canvas.setFillGray(0)
         self.canvas.setStrokeGray(0)
         self.canvas.rect(x, self.height - y - height, width, height, stroke=not fill, fill=fill)
+
+
+def draw_modules(
+    canvas: Canvas, modules: Sequence[Sequence[bool]], x: float, y: float, side: float
+) -> None:
+    """Draw a QR symbol of modules of this *side*, its upper left corner at *x*, *y* up the page."""
+    canvas.saveState()
+    canvas.setFillGray(0)
+    canvas.translate(x, y)
+    canvas.scale(side, -side)
+    # PDF's own words (ISO 32000-1 §8.5.2), for most of the time on a page went into the decimals of
+    # these numbers.
+    runs = (
+        f"{start} {down} {length} 1 re"
+        for down, row in enumerate(modules)
+        for start, length in _runs(row)
+    )
+    canvas.addLiteral("\n".join([*runs, "f"]))
+    canvas.restoreState()
 
 
 def _must_fit(text: str, style: _Style, width: float) -> str:
