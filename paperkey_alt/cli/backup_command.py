@@ -83,6 +83,7 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
     help="How many spare lines; sheet: as many as a lost sheet costs.",
 )
 @options.paper
+@options.large
 @click.option("--anonymous", is_flag=True, help="Leave the user ID off the sheets.")
 @click.option(
     "--allow-unprotected", is_flag=True, help="Print a secret that no passphrase protects."
@@ -115,6 +116,7 @@ def command(
     passphrase_from: str | None,
     spare: Spare,
     paper: Paper,
+    large: bool,
     anonymous: bool,
     allow_unprotected: bool,
     holders: tuple[str, ...],
@@ -166,7 +168,13 @@ def command(
             raise UnsupportedKey(_NO_CERTIFICATE, advice="Leave --with-certificate away.")
     now = machine.now()
     secret = prints.of_secret(
-        extract, terms=terms, spare=spare, paper=paper, now=now, anonymous=anonymous
+        extract,
+        terms=terms,
+        spare=spare,
+        paper=paper,
+        large=large,
+        now=now,
+        anonymous=anonymous,
     )
     made, notes, is_revocable = [secret], list(extract.notes), extract.is_revocable
     if envelope is not None:
@@ -175,11 +183,12 @@ def command(
             key,
             spare=spare,
             paper=paper,
+            large=large,
             now=now,
             anonymous=anonymous,
             ask=remembering,
         )
-        piles = pile_up(extract, secret, rest, paper=paper)
+        piles = pile_up(extract, secret, rest, paper=paper, large=large)
         write_piles(envelope, piles, inputs=[keyfile, passphrase_from, register_file], force=force)
         made += rest.prints
         notes += rest.told
@@ -187,13 +196,15 @@ def command(
     else:
         behind = []
         if with_certificate and key is not None:
-            certificate = prints.of_certificate(key, spare=spare, paper=paper, today=now.date())
+            certificate = prints.of_certificate(
+                key, spare=spare, paper=paper, large=large, today=now.date()
+            )
             made.append(certificate)
             behind = [(certificate.line_sets[0], certificate.captions[0])]
             notes += certificate_words.printed(
                 certificate.line_sets[0], certificate.notes, certificate.sheets
             )
-        files.write(_contents(outputs, secret, behind, paper), force=force)
+        files.write(_contents(outputs, secret, behind, paper, large=large), force=force)
     say(
         words.printed(
             secret.line_sets,
@@ -231,6 +242,8 @@ def _contents(
     secret: Print,
     behind: Sequence[tuple[LineSet, Caption]],
     paper: Paper,
+    *,
+    large: bool,
 ) -> dict[str, bytes]:
     """Return what is written to the *outputs*: sheets, and lines as text where they are wanted."""
     contents: dict[str, bytes] = {}
@@ -239,7 +252,7 @@ def _contents(
     ):
         to_holder = letter.letter(line_set.head, caption)
         contents[sheets] = draw.draw(
-            line_set, caption, paper=paper, letter=to_holder, behind=behind
+            line_set, caption, paper=paper, large=large, letter=to_holder, behind=behind
         )
         if text:
             contents[text] = "".join(

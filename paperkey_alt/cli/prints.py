@@ -59,6 +59,7 @@ def of_secret(  # noqa: PLR0913 - what a print is made of, each by its name
     terms: Terms | None,
     spare: Spare,
     paper: Paper,
+    large: bool,
     now: dt.datetime,
     anonymous: bool,
 ) -> Print:
@@ -70,40 +71,41 @@ def of_secret(  # noqa: PLR0913 - what a print is made of, each by its name
     length = len(wrapped.data)
     line_sets: Sequence[LineSet]
     if terms is None:
-        lines = spare.lines_for(length, paper)
+        lines = spare.lines_for(length, paper, large=large)
         line_sets = [lay_out(wrapped.data, lines, sealed=wrapped.sealed)]
     else:
-        lines = spare.lines_for(backup.shared_length(length), paper)
+        lines = spare.lines_for(backup.shared_length(length), paper, large=large)
         line_sets = backup.split(wrapped, terms, spare=lines, random_bytes=os.urandom)
+    sheets = len(layout.plan(line_sets[0].head.total, paper, large=large).sheets)
     captions = [
-        words.caption(extract, line_set, now=now, anonymous=anonymous) for line_set in line_sets
+        words.caption(extract, line_set, sheets=sheets, now=now, anonymous=anonymous)
+        for line_set in line_sets
     ]
-    sheets = len(layout.plan(line_sets[0].head.total, paper).sheets)
     return Print(extract.payload, line_sets, captions, sheets, extract.notes)
 
 
-def of_certificate(key: Key, *, spare: Spare, paper: Paper, today: dt.date) -> Print:
+def of_certificate(key: Key, *, spare: Spare, paper: Paper, large: bool, today: dt.date) -> Print:
     """
     Return the print of the smallest certificate with which *key* is restored; raises TooLarge.
     """
     payload, notes = keys.smallest_certificate(key)
     data = body.wrap(payload, None).data
     try:
-        line_set = lay_out(data, spare.lines_for(len(data), paper))
+        line_set = lay_out(data, spare.lines_for(len(data), paper, large=large))
     except TooLarge as error:
         what = f"the certificate is too large for paper: {error.what}"
         raise TooLarge(what, advice=_TOO_LARGE) from None
-    caption = certificate_words.caption(key, line_set, payload, today=today)
-    sheets = len(layout.plan(line_set.head.total, paper).sheets)
+    sheets = len(layout.plan(line_set.head.total, paper, large=large).sheets)
+    caption = certificate_words.caption(key, line_set, payload, sheets=sheets, today=today)
     return Print(payload, [line_set], [caption], sheets, notes)
 
 
-def of_revocation(
-    key: Key, payload: Revocation, *, spare: Spare, paper: Paper, today: dt.date
+def of_revocation(  # noqa: PLR0913 - what a print is made of, each by its name
+    key: Key, payload: Revocation, *, spare: Spare, paper: Paper, large: bool, today: dt.date
 ) -> Print:
     """Return the print of a revocation that *key* made."""
     data = body.wrap(payload, None).data
-    line_set = lay_out(data, spare.lines_for(len(data), paper))
-    caption = words.revocation_caption(key, line_set, payload, today=today)
-    sheets = len(layout.plan(line_set.head.total, paper).sheets)
+    line_set = lay_out(data, spare.lines_for(len(data), paper, large=large))
+    sheets = len(layout.plan(line_set.head.total, paper, large=large).sheets)
+    caption = words.revocation_caption(key, line_set, payload, sheets=sheets, today=today)
     return Print(payload, [line_set], [caption], sheets)

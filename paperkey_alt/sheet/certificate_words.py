@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from paperkey_alt.sheet import words
+from paperkey_alt.sheet import recipe, words
 from paperkey_alt.sheet.caption import Caption
 
 if TYPE_CHECKING:
@@ -16,25 +16,45 @@ if TYPE_CHECKING:
     from paperkey_alt.keys.openpgp.key import Key
 
 TITLE = "OpenPGP certificate: public, and needed to bring the key back"
+_WHAT = (
+    "{these} the public certificate of an OpenPGP key: what those who write to its owner have of "
+    "it. It is no secret."
+)
+_NEEDED = "You need it to bring the key back from its own sheets, which carry what is secret of it."
 _TO_KEEP = (
-    "This sheet shows no secret: anyone may read it. Keep it with the sheets of the key.",
-    "The key is brought back from both: its own sheets have what is secret, these have the rest.",
+    "{these_show} no secret: anyone may read {them}. Keep {them} with the sheets of the key.",
     "Signatures that name other keys, and pictures, are left out: they restore nothing.",
 )
 
 
-def caption(key: Key, line_set: LineSet, payload: Certificate, *, today: dt.date) -> Caption:
-    """Return what stands at the head and foot of the sheets of the certificate of *key*."""
+def caption(
+    key: Key, line_set: LineSet, payload: Certificate, *, sheets: int, today: dt.date
+) -> Caption:
+    """Return what is at the head and foot of the *sheets* of the certificate of *key*."""
+    these = "This sheet carries" if sheets == 1 else f"These {sheets} sheets carry"
+    these_show = "This sheet shows" if sheets == 1 else "These sheets show"
+    them = "it" if sheets == 1 else "them"
+    head = line_set.head
     return Caption(
         title=TITLE,
         user_id=next(iter(key.user_ids), None),
         fingerprint=key.fingerprint.hex().upper(),
         date=today,
         notes=(),
-        recipe=words.recipe(line_set, payload),
-        cautions=_TO_KEEP,
+        recipe=(recipe.by_hand(head, payload), recipe.check(head)),
+        cautions=tuple(text.format(these_show=these_show, them=them) for text in _TO_KEEP),
         subject="the public certificate of an OpenPGP key",
         noun="certificate",
+        bring_back=(
+            _WHAT.format(these=these),
+            _NEEDED,
+            (
+                "Scan them with the sheets of the key, or type the lines of both: ragleaf restore "
+                "SCANS -o KEY takes it from there. With Python alone, from typed lines: rescue.py "
+                "does the same. With neither: see the small print."
+            ),
+        ),
+        blanks=("The sheets of the key are:", "Whom to ask for help:"),
     )
 
 

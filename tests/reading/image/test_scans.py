@@ -16,7 +16,7 @@ from paperkey_alt.errors import SourceError
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.image import scans
 
-LARGE, LARGE_PDF = printed(LENGTHS[11.5])
+LARGE, LARGE_PDF = printed(LENGTHS[11.0])
 DENSE, DENSE_PDF = printed(LENGTHS["two sheets"])
 
 
