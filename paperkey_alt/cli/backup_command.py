@@ -9,7 +9,7 @@ import click
 
 from paperkey_alt import keys
 from paperkey_alt.cli import files, given_register, option_types, options, passphrases, prints
-from paperkey_alt.cli.envelope import enclosures, pile_up, write_piles
+from paperkey_alt.cli.envelope import Enclosures, enclosures, pile_up, write_piles
 from paperkey_alt.cli.passphrases import Remembering
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine, preflight
@@ -19,7 +19,7 @@ from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.payload import BLIND_BYTES
 from paperkey_alt.keys import Form, Sort
 from paperkey_alt.records.entry import printed
-from paperkey_alt.sheet import certificate_words, draw, letter, text_file, words
+from paperkey_alt.sheet import draw, letter, text_file, words
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
@@ -27,9 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from paperkey_alt.cli.prints import Print
-    from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.keys import Extract
-    from paperkey_alt.sheet.caption import Caption
     from paperkey_alt.sheet.layout import Paper, Spare
 
 _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
@@ -167,16 +165,7 @@ def command(
         elif with_certificate:
             raise UnsupportedKey(_NO_CERTIFICATE, advice="Leave --with-certificate away.")
     now = machine.now()
-    secret = prints.of_secret(
-        extract,
-        terms=terms,
-        spare=spare,
-        paper=paper,
-        large=large,
-        now=now,
-        anonymous=anonymous,
-    )
-    made, notes, is_revocable = [secret], list(extract.notes), extract.is_revocable
+    rest = Enclosures(None, None, (), now)
     if envelope is not None:
         rest = enclosures(
             extract,
@@ -188,30 +177,33 @@ def command(
             anonymous=anonymous,
             ask=remembering,
         )
+    elif with_certificate and key is not None:
+        certificate = prints.of_certificate(
+            key, spare=spare, paper=paper, large=large, today=now.date()
+        )
+        rest = Enclosures(certificate, None, (), now)
+    secret = prints.of_secret(
+        extract,
+        terms=terms,
+        spare=spare,
+        paper=paper,
+        large=large,
+        now=now,
+        anonymous=anonymous,
+        certificate=rest.certificate.mark if rest.certificate else None,
+    )
+    if envelope is not None:
         piles = pile_up(extract, secret, rest, paper=paper, large=large)
         write_piles(envelope, piles, inputs=[keyfile, passphrase_from, register_file], force=force)
-        made += rest.prints
-        notes += rest.told
-        is_revocable = False
     else:
-        behind = []
-        if with_certificate and key is not None:
-            certificate = prints.of_certificate(
-                key, spare=spare, paper=paper, large=large, today=now.date()
-            )
-            made.append(certificate)
-            behind = [(certificate.line_sets[0], certificate.captions[0])]
-            notes += certificate_words.printed(
-                certificate.line_sets[0], certificate.notes, certificate.sheets
-            )
-        files.write(_contents(outputs, secret, behind, paper, large=large), force=force)
+        files.write(_contents(outputs, secret, rest.prints, paper, large=large), force=force)
     say(
         words.printed(
             secret.line_sets,
-            notes,
+            [*extract.notes, *rest.told],
             secret.captions[0],
             secret.sheets_each,
-            is_revocable=is_revocable,
+            is_revocable=extract.is_revocable and envelope is None,
         )
     )
     say([*words.cautions(extract), *passphrases.unneeded(ask)])
@@ -220,7 +212,7 @@ def command(
         say([f"WARNING about this computer: {'; '.join(weighty)}. See ragleaf preflight."])
     if no_register:
         return
-    for each in made:
+    for each in (secret, *rest.prints):
         entry = printed(
             each.payload,
             each.line_sets,
@@ -240,12 +232,13 @@ _NO_CERTIFICATE = "a key of this kind has no OpenPGP certificate"
 def _contents(
     outputs: Sequence[tuple[str, str | None]],
     secret: Print,
-    behind: Sequence[tuple[LineSet, Caption]],
+    beside: Sequence[Print],
     paper: Paper,
     *,
     large: bool,
 ) -> dict[str, bytes]:
     """Return what is written to the *outputs*: sheets, and lines as text where they are wanted."""
+    behind = [(each.line_sets[0], each.captions[0]) for each in beside]
     contents: dict[str, bytes] = {}
     for (sheets, text), line_set, caption in zip(
         outputs, secret.line_sets, secret.captions, strict=True

@@ -48,6 +48,11 @@ class Print:
     notes: tuple[str, ...] = ()
 
     @property
+    def mark(self) -> str:
+        """The set mark, of several sets that of the first."""
+        return self.line_sets[0].head.mark
+
+    @property
     def sheets(self) -> int:
         """How many sheets it is in all."""
         return self.sheets_each * len(self.line_sets)
@@ -62,8 +67,12 @@ def of_secret(  # noqa: PLR0913 - what a print is made of, each by its name
     large: bool,
     now: dt.datetime,
     anonymous: bool,
+    certificate: str | None,
 ) -> Print:
-    """Return the print of what was taken from a key file, on these *terms* if it is split."""
+    """
+    Return the print of what was taken from a key file, on these *terms* if it is split;
+    *certificate* is the set mark of the public certificate if that is printed too.
+    """
     seal = None
     if extract.seal_passphrase is not None:
         seal = Seal(extract.seal_passphrase, os.urandom(16))
@@ -78,7 +87,14 @@ def of_secret(  # noqa: PLR0913 - what a print is made of, each by its name
         line_sets = backup.split(wrapped, terms, spare=lines, random_bytes=os.urandom)
     sheets = len(layout.plan(line_sets[0].head.total, paper, large=large).sheets)
     captions = [
-        words.caption(extract, line_set, sheets=sheets, now=now, anonymous=anonymous)
+        words.caption(
+            extract,
+            line_set,
+            sheets=sheets,
+            now=now,
+            anonymous=anonymous,
+            certificate=certificate,
+        )
         for line_set in line_sets
     ]
     return Print(extract.payload, line_sets, captions, sheets, extract.notes)

@@ -58,6 +58,8 @@ def test_what_is_printed(both):
     assert "This sheet shows no secret" in behind
     assert "passphrase" not in behind
     assert len(pypdfium2.PdfDocument(both.read("s.pdf"))) == 2
+    assert f"the sheets of the key's public certificate (set mark {certificate})" in text
+    assert "--public" not in text
     noted = register(both)
     assert noted["certificate"]["marks"] == [certificate]
     assert noted["certificate"]["sheets"] == 1
