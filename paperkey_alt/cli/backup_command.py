@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
     from paperkey_alt.cli.prints import Print
     from paperkey_alt.keys import Extract
+    from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.sheet.layout import Paper, Spare
 
 _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
@@ -159,11 +160,7 @@ def command(
             ask=remembering,
             blind=os.urandom(BLIND_BYTES),
         )
-        key = None
-        if extract.sort is Sort.OPENPGP_KEY:
-            key = keys.certificate(data, fingerprint)
-        elif with_certificate:
-            raise UnsupportedKey(_NO_CERTIFICATE, advice="Leave --with-certificate away.")
+        key = _key(extract, data, fingerprint, with_certificate=with_certificate)
     now = machine.now()
     rest = Enclosures(None, None, (), now)
     if envelope is not None:
@@ -226,7 +223,18 @@ def command(
         given_register.note(register_path, entry)
 
 
-_NO_CERTIFICATE = "a key of this kind has no OpenPGP certificate"
+def _key(
+    extract: Extract, data: bytes, fingerprint: str | None, *, with_certificate: bool
+) -> Key | None:
+    """Return the OpenPGP key that *extract* is of, None where it is of another kind."""
+    if extract.sort is Sort.OPENPGP_KEY:
+        return keys.certificate(data, fingerprint)
+    if with_certificate:
+        raise UnsupportedKey(
+            "a key of this kind has no OpenPGP certificate",
+            advice="Leave --with-certificate away.",
+        )
+    return None
 
 
 def _contents(
