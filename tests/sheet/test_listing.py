@@ -105,7 +105,7 @@ def test_a_program_typed_with_slips(paper, tmp_path):
     again as printed, it is the file, by its SHA-256, which is on every page.
     """
     rows, choose = typed(paper), random.Random(paper)
-    long_rows = [at for at, row in enumerate(rows) if 30 < len(row) and 1 < at < len(rows) - 4]
+    long_rows = [at for at, row in enumerate(rows) if len(row) > 30 and 1 < at < len(rows) - 4]
     *spoilt, left_out, swapped = choose.sample(long_rows, 11)
     wrong = list(rows)
     for at, kind in zip(spoilt, (*SLIPS * 2, "a wrong check"), strict=True):
