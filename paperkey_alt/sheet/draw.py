@@ -53,6 +53,8 @@ class _Style(NamedTuple):
 
 _TITLE = _Style(BOLD, 11)
 _USER_ID = _Style(PROSE, 10)
+# An address of 256 characters, the most that mail carries (RFC 5321), is whole in two rows.
+_SMALL_ADDRESS, _LEAST_ADDRESS = 6.0, 4.0
 _FINGERPRINT = {40: _Style(LINES, 9), 64: _Style(LINES, 6.5)}
 _NOTE = _Style(BOLD, 7)
 _SET_MARK = _Style(LINES, 22)
@@ -214,13 +216,21 @@ class _Page:
         return self.left + layout.row_width(self.plan.preset) + 10
 
     def _name(self, name: str, y: float, room: float) -> None:
-        """Set *name* as `names.setting` says; an address at its end is never cut."""
+        """
+        Set *name* as `names.setting` says. An address at its end is never cut: a long one is set
+        smaller, and a longer one in two rows.
+        """
         font, text, kept = names.setting(name)
         style = _USER_ID._replace(font=font)
-        needed = pdfmetrics.stringWidth(f"… {kept}", font, style.size)
-        if needed > room:
-            style = style._replace(size=style.size * room / needed)
-        self._text(self.left, y, _shortened(text, style, room, kept), style)
+        whole = _fitted(f"… {kept}", style, room)
+        if whole.size >= _SMALL_ADDRESS:
+            self._text(self.left, y, _shortened(text, whole, room, kept), whole)
+            return
+        half = -(-len(kept) // 2)
+        for part, up in ((kept[:half], 4.5), (kept[half:], -2)):
+            small = _fitted(part, style._replace(size=_SMALL_ADDRESS), room)
+            small = small._replace(size=max(small.size, _LEAST_ADDRESS))
+            self._text(self.left, y - up, _shortened(part, small, room, ""), small)
 
     def _column_rules(self, sheet: Sheet) -> None:
         """Draw a rule between two columns, band by band."""
@@ -271,7 +281,7 @@ class _Page:
     def _blanks(self, x: float, y: float, blanks: Iterable[str]) -> float:
         """Set *blanks* from *x* on, each with a rule to write on; return the last rule."""
         for blank in blanks:
-            self._text(x, y, blank, _FOOT)
+            self._text(x, y, _must_fit(blank, _FOOT, self.right - x), _FOOT)
             y += _BLANK
             self._rule(y, x, self.right)
             y += _HELP_LEADING
@@ -367,8 +377,14 @@ def draw_modules(
 def _must_fit(text: str, style: _Style, width: float) -> str:
     """Return *text*; raises TextTooLong where it is wider than *width*."""
     if pdfmetrics.stringWidth(text, style.font, style.size) > width:
-        raise TextTooLong(f"no room in the head of a sheet: {text}")
+        raise TextTooLong(f"no room on a sheet: {text}")
     return text
+
+
+def _fitted(text: str, style: _Style, width: float) -> _Style:
+    """Return *style*, or smaller, so that *text* is no wider than *width*."""
+    needed = pdfmetrics.stringWidth(text, style.font, style.size)
+    return style._replace(size=style.size * min(1.0, width / needed)) if needed else style
 
 
 def _shortened(text: str, style: _Style, width: float, kept: str) -> str:

@@ -103,7 +103,7 @@ def letter(head: Head, caption: Caption) -> Letter | None:
                     mark=head.mark,
                 ),
             ),
-            ("To bring it back", " ".join(caption.bring_back[1:])),
+            *zip(("To bring it back", ""), caption.bring_back[1:], strict=False),
             ("Until then", _NOT_GOOD_FOR.format(fewer=fewer, noun=caption.noun)),
             ("", _KEEP.format(noun=caption.noun)),
             ("Once a year", _YEARLY),

@@ -41,22 +41,21 @@ _REVOCATION_WHAT = (
     "This sheet carries the end of an OpenPGP key: a signed note that tells everybody to use the "
     "key no more. It opens nothing and signs nothing else."
 )
-_SHARE_WHAT = (
-    "This is share {number} of {count} of {what} Any {threshold} shares together bring it back."
-)
+_SHARE_WHAT = "This is share {number} of {count} of {what} Any {threshold} together bring it back."
 _CERTIFICATE_NEEDED = (
     "the key's public certificate, which is no secret: those who write to the owner may have it"
 )
-_RAGLEAF = "With Ragleaf: ragleaf restore SCANS{public} -o {target}."
-_RESCUE = "With Python alone, from typed lines: rescue.py does the same."
-_STEPS = "Scan {sheets}, or type the lines. {ragleaf} {rescue} With neither: see the small print."
-_IMPORT = "Then import {target} into an OpenPGP program."
+_STEPS = (
+    "1. Scan {sheets}, or type the lines. 2. Use Ragleaf: ragleaf restore SCANS{public} -o "
+    "{target}; or Python alone, from typed lines: rescue.py; or do it by hand: see the small print."
+)
+_IMPORT = "3. Import {target} into an OpenPGP program."
 _NOUNS = {Sort.OPENPGP_KEY: "key", Sort.PRIVATE_KEY: "key", Sort.FILE: "file"}
 # Of the notes in the head of a sheet, which are one row there; a test draws the longest.
 _LONGEST_NOTES = 110  # characters
 # Of a name in the letter.
 _LONGEST_NAME = 60  # characters
-_OWNER = "The owner, and how to reach the owner:"
+_OWNER = "How to reach the owner:"
 _OTHER_PRINT = "A second print of this sheet is:"
 _HELP = "Whom to ask for help:"
 _ALL_SHEETS = {1: "this sheet", 2: "both sheets"}
@@ -131,7 +130,7 @@ def caption(  # noqa: PLR0913 - what is known of a print, each by its name
         bring_back=(
             _what(extract, head, sheets),
             _needed(extract, line_set, printed_on, sheets, certificate),
-            steps(
+            _steps(
                 sheets,
                 "KEY" if is_key else "FILE",
                 head,
@@ -161,8 +160,8 @@ def revocation_caption(
                 "Use it when the key is lost or in wrong hands, or when its owner has died. You "
                 "need this sheet and a computer, and no passphrase."
             ),
-            steps(sheets, "FILE", line_set.head, needs_certificate=False, is_openpgp=True)
-            + " Publish the key from there: that ends it.",
+            _steps(sheets, "FILE", line_set.head, needs_certificate=False, is_openpgp=True)
+            + " 4. Publish the key from there: that ends it.",
         ),
         blanks=(_OWNER, _OTHER_PRINT, _HELP),
     )
@@ -333,24 +332,21 @@ def _needed(
         )
     else:
         all_sheets = _ALL_SHEETS.get(sheets, f"all {sheets} sheets")
-    needed = [all_sheets, *(passphrases(extract, line_set, printed_on) or ("no passphrase",))]
+    own = passphrases(extract, line_set, printed_on)
+    needed = [all_sheets, *own]
     if _needs_certificate(extract.payload):
         printed_too = f"the sheets of the key's public certificate (set mark {certificate})"
         needed.append(printed_too if certificate else _CERTIFICATE_NEEDED)
-    return f"You need: {'; '.join(needed)}; an offline computer."
+    no_passphrase = "" if own else " No passphrase is needed."
+    return f"You need: {'; '.join(needed)}; an offline computer.{no_passphrase}"
 
 
-def steps(
+def _steps(
     sheets: int, target: str, head: Head, *, needs_certificate: bool, is_openpgp: bool
 ) -> str:
-    """Return by which steps so many *sheets* of a set give back what they carry."""
     public = " --public CERTIFICATE" if needs_certificate else ""
     them = "the sheet" if sheets == 1 and head.share is None else "the sheets"
-    steps = _STEPS.format(
-        sheets=them,
-        ragleaf=_RAGLEAF.format(public=public, target=target),
-        rescue=_RESCUE,
-    )
+    steps = _STEPS.format(sheets=them, public=public, target=target)
     return f"{steps} {_IMPORT.format(target=target)}" if is_openpgp else steps
 
 

@@ -1,6 +1,6 @@
 """The geometry of a sheet: everything has its place, and nothing stands in another's."""
 
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import pytest
 
@@ -160,3 +160,44 @@ def test_columns_follow_the_groups():
     ]
     assert places[:6] == [6, 7, 8, 9, 11, 12]
     assert places[-6:] == [34, 36, 37, 38, 39, 40]
+
+
+@pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
+def test_large_is_larger_and_never_smaller(paper):
+    """Larger type and symbols wherever the usual sheet is not as large, on as many sheets."""
+    for total in TOTALS:
+        usual, large = plan(total, paper), plan(total, paper, large=True)
+        assert large.preset.type_size >= max(usual.preset.type_size, 11.9)
+        assert large.preset.symbol >= max(53 * MM, usual.preset.symbol) - 0.01
+        assert [row.number for sheet in large.sheets for row in sheet.rows] == [
+            *range(1, total + 1)
+        ]
+        assert set(layout.plans(total, paper)) == {usual, large}
+        assert layout.plans(total, paper)[0] == usual
+
+
+@pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
+def test_the_page_is_used(paper):
+    """
+    The lines of a compact RSA-4096 key fill most of the height that there is, in one column of 13
+    points, with symbols of 60 mm.
+    """
+    made = plan(22, paper)
+    assert (len(made.sheets), made.preset.columns) == (1, 1)
+    assert made.preset.type_size >= 13
+    assert made.preset.symbol == pytest.approx(60 * MM)
+    (sheet,) = made.sheets
+    height = paper.height - 2 * layout.MARGIN_ENDS - layout.HEAD_HEIGHT - layout.FOOT_HEIGHT
+    assert sheet.rows[-1].baseline - sheet.rows[0].baseline > 0.75 * height
+
+
+@pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
+def test_two_columns_have_gaps_that_an_eye_can_follow(paper):
+    """After every five rows, by almost half a row, in both columns at the same height."""
+    for preset in presets(paper)[-2:]:
+        rows = layout.sheet(1, preset.lines_a_band, paper, preset).rows
+        left, right = rows[: preset.rows], rows[preset.rows :]
+        assert [row.baseline for row in left] == [row.baseline for row in right]
+        steps = [after.baseline - before.baseline for before, after in pairwise(left)]
+        wide = [at for at, step in enumerate(steps, 1) if step > 1.4 * min(steps)]
+        assert wide == [*range(5, preset.rows, 5)]

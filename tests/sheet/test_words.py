@@ -9,6 +9,8 @@ from dataclasses import replace
 from functools import cache
 from itertools import product
 
+import pypdfium2
+import pypdfium2.raw as pdfium
 import pytest
 
 from paperkey_alt.format import backup
@@ -261,3 +263,103 @@ def test_what_was_printed_is_told():
         "ragleaf check",
     ):
         assert part in told
+
+
+def sizes_of(page):
+    """The size of each word on a page, in points, in the order in which they are printed."""
+    text = page.get_textpage()
+    letters = [
+        (
+            chr(pdfium.FPDFText_GetUnicode(text.raw, at)),
+            round(pdfium.FPDFText_GetFontSize(text.raw, at), 1),
+        )
+        for at in range(text.count_chars())
+    ]
+    return "".join(letter for letter, _ in letters), [size for _, size in letters]
+
+
+@pytest.mark.usefixtures("symbols_blank")
+@pytest.mark.parametrize("paper", layout.PAPERS)
+@pytest.mark.parametrize(("kind", "shared"), list(product(PAYLOADS, [False, True])))
+def test_plain_words_come_first_and_are_read_without_glasses(kind, shared, paper):
+    """
+    At the foot of each sheet, in 9 points at the least: what this is, what is needed, the steps,
+    what to keep apart, room to write; the small print follows.
+    """
+    line_set = line_sets(100, sealed=True, shared=shared)[0]
+    caption = words.caption(subject(PAYLOADS[kind]), line_set, sheets=1, now=NOW, anonymous=False)
+    pdf = draw.draw(line_set, caption, paper=layout.PAPERS[paper])
+    text, sizes = sizes_of(pypdfium2.PdfDocument(pdf)[0])
+    begin, end = text.index("To bring it back"), text.index("By hand: type")
+    assert (
+        min(
+            size
+            for letter, size in zip(text[begin:end], sizes[begin:end], strict=True)
+            if not letter.isspace()
+        )
+        >= 9
+    )
+    plain = " ".join(text[begin:end].split())
+    told = (*caption.bring_back, *caption.blanks, caption.cautions[0])
+    assert all(paragraph in plain for paragraph in told)
+    assert {"The passphrase is:", "Whom to ask for help:"} < {*caption.blanks}
+
+
+def test_what_is_needed_is_told():
+    """Sheets or shares, passphrases, the certificate where the kind needs it, a computer."""
+    needed = {}
+    for kind, shared in product(PAYLOADS, [False, True]):
+        line_set = line_sets(100, sealed=True, shared=shared)[0]
+        caption = words.caption(
+            subject(PAYLOADS[kind]), line_set, sheets=3, now=NOW, anonymous=False
+        )
+        needed[kind, shared] = caption.bring_back[1]
+        assert ("public certificate" in caption.bring_back[1]) is (kind in {"lean", "compact"})
+        assert ("--public" in caption.bring_back[2]) is (kind in {"lean", "compact"})
+        assert ("The public certificate is:" in caption.blanks) is (kind in {"lean", "compact"})
+        assert "the passphrase of the seal" in caption.bring_back[1]
+        assert "the passphrase that the key had on 2026-11-25" in caption.bring_back[1]
+        assert "an offline computer" in caption.bring_back[1]
+    assert "all 3 sheets" in needed["lean", False]
+    assert "16 shares of backup" in needed["lean", True]
+    assert "3 sheets each" in needed["lean", True]
+    bare = subject(PAYLOADS["whole"], protected=False)
+    (line_set,) = line_sets(100)
+    caption = words.caption(bare, line_set, sheets=1, now=NOW, anonymous=False)
+    assert caption.bring_back[1].endswith("No passphrase is needed.")
+    assert "The passphrase is:" not in caption.blanks
+
+
+def test_a_holder_reads_nothing_that_is_for_the_owner():
+    """How to print, check and destroy is on the owner's sheets, and not on a share."""
+    for shared in (False, True):
+        line_set = line_sets(100, shared=shared)[0]
+        caption = words.caption(
+            subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False
+        )
+        told = " ".join((*caption.bring_back, *caption.cautions, *caption.recipe))
+        for word in ("cable", "ragleaf check", "ragleaf drill", "For the owner"):
+            assert (word in told) is not shared
+
+
+def test_the_letter_serves_an_heir():
+    """It begins with what the holder has, then says how to bring it back, and has room to write."""
+    line_set = line_sets(100, sealed=True, shared=True)[0]
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=2, now=NOW, anonymous=False)
+    made = letter.letter(line_set.head, caption)
+    assert made.sections[0][0] == ""
+    assert made.sections[0][1].startswith("You hold one of 16 shares of the OpenPGP key of Saltm")
+    assert made.sections[1] == ("To bring it back", caption.bring_back[1])
+    assert made.sections[2] == ("", caption.bring_back[2])
+    assert {*caption.blanks} < {*made.blanks}
+
+
+def test_the_first_row_of_a_text_file_says_what_it_is():
+    """Set mark, date, title and fingerprint; then who, and what is needed."""
+    (line_set,) = line_sets(100)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
+    first, *others = words.remarks(line_set, replace(caption, title="OpenPGP key, lean"))
+    mark = line_set.head.mark
+    assert first == f"Ragleaf, set {mark} of 2026-11-25: OpenPGP key, lean, {'AB' * 20}"
+    assert others[0] == caption.user_id
+    assert others[1].startswith("You need: this sheet;")
