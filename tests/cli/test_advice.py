@@ -216,6 +216,7 @@ def test_what_restore_leaves_out_is_told(desk, shelf):
     assert "of another set" in done.err
 
 
+@pytest.mark.long
 def test_a_letter_is_no_page_that_cannot_be_read(desk):
     """The page of a share's letter has no lines, and that is said."""
     desk.ok("backup", SMALL, "-o", "a", "--any", "2", "--of", "3")

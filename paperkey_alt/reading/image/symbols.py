@@ -278,7 +278,10 @@ def _plan(head: Head) -> Plan:
 
 def _codes(picture: Picture, binarizer: zxingcpp.Binarizer) -> list[zxingcpp.Barcode]:
     formats = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
-    return zxingcpp.read_barcodes(picture, formats=formats, binarizer=binarizer, return_errors=True)
+    # Of a picture the library asks for its bytes by a call of Python, and hides what is raised
+    # there: the end of a limit, or of the program, would become an error of types.
+    pixels = memoryview(picture.tobytes()).cast("B", (picture.height, picture.width))
+    return zxingcpp.read_barcodes(pixels, formats=formats, binarizer=binarizer, return_errors=True)
 
 
 def _corners(code: zxingcpp.Barcode) -> _Corners:

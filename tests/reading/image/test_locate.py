@@ -67,6 +67,7 @@ def test_by_the_head_line(paper):
     require_place(found, picture)
 
 
+@pytest.mark.long
 def test_by_the_score():
     """Without symbols and head line, what looks most like a sheet is one; its set is not known."""
     picture, read = without_head_line()

@@ -33,6 +33,19 @@ def modules(block):
     return symbols.modules(block.first, block.last, FEWEST)
 
 
+def test_the_library_calls_nothing_of_ours(monkeypatch):
+    """
+    While symbols are looked for no code of Python runs, in which a signal could be raised and
+    hidden: a limit and an interrupt come through as what they are.
+    """
+
+    def refuse(_):
+        raise AssertionError("called")
+
+    monkeypatch.setattr(Image.Image, "__array_interface__", property(refuse), raising=False)
+    assert symbols.read(rendered(PDF, DPI))
+
+
 def with_noise(picture, deviation, seed=1):
     """A picture with Gaussian noise."""
     return scanned(picture, seed, noise=deviation)
