@@ -49,9 +49,9 @@ def caption(
             _WHAT.format(these=these),
             _NEEDED,
             (
-                "Scan them with the sheets of the key, or type the lines of both: ragleaf restore "
-                "SCANS -o KEY takes it from there. With Python alone, from typed lines: rescue.py "
-                "does the same. With neither: see the small print."
+                "1. Scan these and the sheets of the key, or type the lines of both. 2. Use "
+                "Ragleaf: ragleaf restore SCANS -o KEY; or Python alone, from typed lines: "
+                "rescue.py; or do it by hand: see the small print."
             ),
         ),
         blanks=("The sheets of the key are:", "Whom to ask for help:"),
