@@ -111,17 +111,17 @@ def _body(packet: bytes) -> bytes:
     contents = packets.split(packet)
     if [content.tag for content in contents] != [PacketType.SIGNATURE]:
         raise NotARevocation(
-            "there is not one signature and nothing else, as in a revocation certificate"
+            "a revocation certificate is one signature and nothing else, and this is not"
         )
     body = contents[0].body
     if signature.parse(body).kind != SignatureType.KEY_REVOCATION:
-        raise NotARevocation("there is a signature that is no revocation of a key")
+        raise NotARevocation("the signature does not revoke a key")
     return body
 
 
 def _verify(body: bytes, key: KeyPacket) -> None:
     other = NotARevocation(
-        "the revocation is of another kind than the key, or uses a hash that is not known here"
+        "the revocation is of another kind than the key, or uses a hash that Ragleaf does not know"
     )
     forged = NotARevocation("the revocation is not signed by this key, or it is damaged")
     if body[0] != key.version:

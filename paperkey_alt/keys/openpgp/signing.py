@@ -97,7 +97,8 @@ def verify(public: bytes, value: bytes, digest: bytes, algorithm: int) -> bool:
 def _scheme(algorithm: int) -> _Scheme:
     if algorithm not in _SCHEMES:
         raise UnsupportedKey(
-            f"keys of algorithm {algorithm} cannot sign a revocation here", advice=_ELSEWHERE
+            f"Ragleaf cannot sign a revocation with a key of algorithm {algorithm}",
+            advice=_ELSEWHERE,
         )
     return _SCHEMES[algorithm]
 
@@ -141,7 +142,7 @@ def _ecdsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: by
         key = ec.derive_private_key(number(secret[0]), curve(public[0]))
     except UnsupportedAlgorithm:
         raise UnsupportedKey(
-            "keys on this curve cannot sign a revocation here", advice=_ELSEWHERE
+            "Ragleaf cannot sign a revocation with a key on this curve", advice=_ELSEWHERE
         ) from None
     return _pair(key.sign(digest, ec.ECDSA(Prehashed(SHA512()))))
 
@@ -172,7 +173,9 @@ def _eddsa_legacy_verify(
 
 def _require_ed25519(public: tuple[bytes, ...]) -> None:
     if len(public[1]) != 2 + 1 + 32:
-        raise UnsupportedKey("keys on this curve cannot sign a revocation here", advice=_ELSEWHERE)
+        raise UnsupportedKey(
+            "Ragleaf cannot sign a revocation with a key on this curve", advice=_ELSEWHERE
+        )
 
 
 def _ed25519_sign(secret: tuple[bytes, ...], _public: tuple[bytes, ...], digest: bytes) -> bytes:
