@@ -127,7 +127,8 @@ def command(
     Print the secret of the key in KEYFILE on sheets (PDF).
 
     KEYFILE is an OpenPGP secret key as your OpenPGP program exports it, or a private key in the
-    form of PKCS #8, PKCS #1, SEC 1 or OpenSSH. With --any and --of, PDF and FILE are folders, which
+    form of PKCS #8, PKCS #1, SEC 1 or OpenSSH. Without --whole or --compact the print is lean: the
+    secret parts of the key, and nothing else. With --any and --of, PDF and FILE are folders, which
     get a file for each share.
     """
     form = _form(whole=whole, compact=compact, plain=plain)

@@ -162,8 +162,8 @@ def command(
     no_register: bool,
 ) -> None:
     """
-    Rehearse a loss: restore the key in memory and compare it with the live one. Writes no key, only
-    a date in the register.
+    Rehearse a loss: restore the key in memory and compare it with the live key, the one you use.
+    Writes no key, only a date in the register.
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
