@@ -22,7 +22,6 @@ from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import group
 from paperkey_alt.sheet import fonts, layout, names, qr
 from paperkey_alt.sheet.layout import ADVANCE, MARGIN, MARGIN_ENDS, NUMBER_CHARACTERS
-from paperkey_alt.sheet.names import BOLD, PROSE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -32,7 +31,7 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Row, Sheet
     from paperkey_alt.sheet.letter import Letter
 
-LINES = "RagleafLines"
+LINES, PROSE, BOLD = "RagleafLines", names.PROSE, names.BOLD
 _GUTTER = 16.0
 _HELP_WIDTH = 0.72  # of the foot, without the gutter
 _PARAGRAPH = 2.0  # between paragraphs
@@ -83,10 +82,12 @@ def draw(
     paper: Paper,
     large: bool = False,
     letter: Letter | None = None,
+    behind: Sequence[tuple[LineSet, Caption]] = (),
 ) -> bytes:
     """
     Return the sheets of *line_set* as a PDF file, in *large* type or on as few as can be, behind
-    the *letter* to its holder if there is one.
+    the *letter* to its holder if there is one; and *behind* them those of other sets, each with its
+    own caption.
     """
     plan = layout.plan(line_set.head.total, paper, large=large)
     register_fonts()
@@ -104,9 +105,11 @@ def draw(
     if letter is not None:
         _Page(canvas, plan, line_set).draw_letter(letter, caption)
         canvas.showPage()
-    for number, sheet in enumerate(plan.sheets, 1):
-        _Page(canvas, plan, line_set).draw(sheet, caption, number)
-        canvas.showPage()
+    for lines, words in ((line_set, caption), *behind):
+        plan = layout.plan(lines.head.total, paper, large=large)
+        for number, sheet in enumerate(plan.sheets, 1):
+            _Page(canvas, plan, lines).draw(sheet, words, number)
+            canvas.showPage()
     canvas.save()
     return target.getvalue()
 

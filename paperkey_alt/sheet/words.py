@@ -11,7 +11,7 @@ from paperkey_alt.format import spare_lines
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.payload import Compact, Lean
 from paperkey_alt.keys.secret import Caution, Sort
-from paperkey_alt.sheet import names, recipe
+from paperkey_alt.sheet import names, small_print
 from paperkey_alt.sheet.caption import Caption
 from paperkey_alt.wording import counted, noun
 
@@ -113,7 +113,7 @@ def caption(
         fingerprint=extract.fingerprint,
         date=printed_on,
         notes=_notes(extract, now),
-        recipe=(recipe.by_hand(head, extract.payload), recipe.check(head)),
+        recipe=recipe(line_set, extract.payload),
         cautions=(
             _first_caution(extract, line_set, printed_on, sheets),
             *(text.format(noun=_NOUNS[extract.sort]) for text in for_owner),
@@ -145,7 +145,7 @@ def revocation_caption(
         fingerprint=key.fingerprint.hex().upper(),
         date=today,
         notes=(),
-        recipe=(recipe.by_hand(line_set.head, payload), recipe.check(line_set.head)),
+        recipe=recipe(line_set, payload),
         cautions=_REVOCATION_CAUTIONS,
         bring_back=(
             _REVOCATION_WHAT,
@@ -162,7 +162,7 @@ def revocation_caption(
 
 def revocation_printed(line_set: LineSet, sheets: int) -> tuple[str, ...]:
     """Return what to tell about the print of a revocation on *sheets*."""
-    return (_size(line_set, sheets), *_REVOCATION_CAUTIONS, _AFTERWARDS[0])
+    return (size(line_set, sheets), *_REVOCATION_CAUTIONS, _AFTERWARDS[0])
 
 
 def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
@@ -234,7 +234,7 @@ def printed(
     """
     afterwards = [text for text in _AFTERWARDS if is_revocable or text != _REVOCATION_TOO]
     return (
-        *(_size(line_set, sheets) for line_set in line_sets),
+        *(size(line_set, sheets) for line_set in line_sets),
         *notes,
         *caption.bring_back[1:2],
         *(f"Caution: {what}" for what in (*caption.notes, *caption.cautions[:1])),
@@ -242,7 +242,8 @@ def printed(
     )
 
 
-def _size(line_set: LineSet, sheets: int) -> str:
+def size(line_set: LineSet, sheets: int) -> str:
+    """Return how large a set of so many *sheets* is, in a sentence."""
     head = line_set.head
     share = f"share {head.share.number} of {head.share.count}: " if head.share else ""
     return (
@@ -271,7 +272,7 @@ def _protection(extract: Extract, line_set: LineSet) -> str:
 
 
 def _first_caution(extract: Extract, line_set: LineSet, printed_on: dt.date, sheets: int) -> str:
-    needed = _passphrases(extract, line_set, printed_on)
+    needed = passphrases(extract, line_set, printed_on)
     noun_ = _NOUNS[extract.sort]
     if line_set.head.share is not None:
         return _SHARED.format(noun=noun_)
@@ -286,7 +287,7 @@ def _first_caution(extract: Extract, line_set: LineSet, printed_on: dt.date, she
     )
 
 
-def _passphrases(extract: Extract, line_set: LineSet, printed_on: dt.date) -> tuple[str, ...]:
+def passphrases(extract: Extract, line_set: LineSet, printed_on: dt.date) -> tuple[str, ...]:
     """Return which passphrases it takes to use what was *printed_on* that day."""
     own = f"the passphrase that the key had on {printed_on}"
     if not line_set.head.sealed:
@@ -318,7 +319,7 @@ def _needed(extract: Extract, line_set: LineSet, printed_on: dt.date, sheets: in
         )
     else:
         all_sheets = _ALL_SHEETS.get(sheets, f"all {sheets} sheets")
-    passphrases = _passphrases(extract, line_set, printed_on)
+    passphrases = passphrases(extract, line_set, printed_on)
     needed = [all_sheets, *passphrases]
     if _needs_certificate(extract.payload):
         needed.append(_CERTIFICATE_NEEDED)
@@ -381,6 +382,11 @@ def _lacking(lacks: Sequence[Lack]) -> str:
         if titles:
             parts.append(f"{', '.join(titles)} ({why})")
     return f"Not here: the {noun(lacks, 'secret')} of {'; '.join(parts)}."
+
+
+def recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
+    """Return the small print of a sheet: how *payload* is restored from *line_set* by hand."""
+    return small_print.by_hand(line_set.head, payload), small_print.check(line_set.head)
 
 
 def _losable(line_set: LineSet) -> str:
