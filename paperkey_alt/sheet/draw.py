@@ -75,7 +75,7 @@ class TextTooLong(ValueError):
     """
 
 
-def draw(
+def draw(  # noqa: PLR0913 - what is drawn, each by its name
     line_set: LineSet,
     caption: Caption,
     *,

@@ -319,11 +319,11 @@ def _needed(extract: Extract, line_set: LineSet, printed_on: dt.date, sheets: in
         )
     else:
         all_sheets = _ALL_SHEETS.get(sheets, f"all {sheets} sheets")
-    passphrases = passphrases(extract, line_set, printed_on)
-    needed = [all_sheets, *passphrases]
+    secrets = passphrases(extract, line_set, printed_on)
+    needed = [all_sheets, *secrets]
     if _needs_certificate(extract.payload):
         needed.append(_CERTIFICATE_NEEDED)
-    no_passphrase = "" if passphrases else " No passphrase is needed."
+    no_passphrase = "" if secrets else " No passphrase is needed."
     return f"You need: {'; '.join(needed)}; an offline computer.{no_passphrase}"
 
 
