@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from paperkey_alt.sheet import recipe, words
+from paperkey_alt.sheet import words
 from paperkey_alt.sheet.caption import Caption
 
 if TYPE_CHECKING:
@@ -34,14 +34,13 @@ def caption(
     these = "This sheet carries" if sheets == 1 else f"These {sheets} sheets carry"
     these_show = "This sheet shows" if sheets == 1 else "These sheets show"
     them = "it" if sheets == 1 else "them"
-    head = line_set.head
     return Caption(
         title=TITLE,
         user_id=next(iter(key.user_ids), None),
         fingerprint=key.fingerprint.hex().upper(),
         date=today,
         notes=(),
-        recipe=(recipe.by_hand(head, payload), recipe.check(head)),
+        recipe=words.recipe(line_set, payload),
         cautions=tuple(text.format(these_show=these_show, them=them) for text in _TO_KEEP),
         subject="the public certificate of an OpenPGP key",
         noun="certificate",

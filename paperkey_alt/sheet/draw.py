@@ -22,7 +22,6 @@ from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import group
 from paperkey_alt.sheet import fonts, layout, names, qr
 from paperkey_alt.sheet.layout import ADVANCE, MARGIN, MARGIN_ENDS, NUMBER_CHARACTERS
-from paperkey_alt.sheet.names import BOLD, PROSE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -32,7 +31,7 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Row, Sheet
     from paperkey_alt.sheet.letter import Letter
 
-LINES = "RagleafLines"
+LINES, PROSE, BOLD = "RagleafLines", names.PROSE, names.BOLD
 _GUTTER = 16.0
 _HELP_WIDTH = 0.72  # of the foot, without the gutter
 _PARAGRAPH = 2.0  # between paragraphs
@@ -76,7 +75,7 @@ class TextTooLong(ValueError):
     """
 
 
-def draw(  # noqa: PLR0913 - what a print is made of, each by its name
+def draw(  # noqa: PLR0913 - what is drawn, each by its name
     line_set: LineSet,
     caption: Caption,
     *,

@@ -20,8 +20,8 @@ from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt.sheet import draw as sheets
 from paperkey_alt.sheet import qr
+from paperkey_alt.sheet.draw import BOLD, PROSE
 from paperkey_alt.sheet.layout import MARGIN, MARGIN_ENDS
-from paperkey_alt.sheet.names import BOLD, PROSE
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from paperkey_alt.format import spare_lines
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.payload import Compact, Lean
 from paperkey_alt.keys.secret import Caution, Sort
-from paperkey_alt.sheet import names, recipe
+from paperkey_alt.sheet import names, small_print
 from paperkey_alt.sheet.caption import Caption
 from paperkey_alt.wording import counted, noun
 
@@ -120,7 +120,7 @@ def caption(  # noqa: PLR0913 - what is known of a print, each by its name
         fingerprint=extract.fingerprint,
         date=printed_on,
         notes=_notes(extract, now),
-        recipe=(recipe.by_hand(head, extract.payload), recipe.check(head)),
+        recipe=recipe(line_set, extract.payload),
         cautions=(
             _first_caution(extract, line_set, printed_on, sheets),
             *(text.format(noun=_NOUNS[extract.sort]) for text in for_owner),
@@ -152,7 +152,7 @@ def revocation_caption(
         fingerprint=key.fingerprint.hex().upper(),
         date=today,
         notes=(),
-        recipe=(recipe.by_hand(line_set.head, payload), recipe.check(line_set.head)),
+        recipe=recipe(line_set, payload),
         cautions=_REVOCATION_CAUTIONS,
         bring_back=(
             _REVOCATION_WHAT,
@@ -332,12 +332,12 @@ def _needed(
         )
     else:
         all_sheets = _ALL_SHEETS.get(sheets, f"all {sheets} sheets")
-    own = passphrases(extract, line_set, printed_on)
-    needed = [all_sheets, *own]
+    secrets = passphrases(extract, line_set, printed_on)
+    needed = [all_sheets, *secrets]
     if _needs_certificate(extract.payload):
         printed_too = f"the sheets of the key's public certificate (set mark {certificate})"
         needed.append(printed_too if certificate else _CERTIFICATE_NEEDED)
-    no_passphrase = "" if own else " No passphrase is needed."
+    no_passphrase = "" if secrets else " No passphrase is needed."
     return f"You need: {'; '.join(needed)}; an offline computer.{no_passphrase}"
 
 
@@ -396,6 +396,11 @@ def _lacking(lacks: Sequence[Lack]) -> str:
         if titles:
             parts.append(f"{', '.join(titles)} ({why})")
     return f"Not here: the {noun(lacks, 'secret')} of {'; '.join(parts)}."
+
+
+def recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
+    """Return the small print of a sheet: how *payload* is restored from *line_set* by hand."""
+    return small_print.by_hand(line_set.head, payload), small_print.check(line_set.head)
 
 
 def _losable(line_set: LineSet) -> str:

@@ -312,7 +312,7 @@ def test_words_of_another_order_give_no_secret(kind, monkeypatch):
     if kind == 3:
         monkeypatch.setattr(payloads, "REDUCED_PART", payloads.REDUCED_PART[::-1])
     else:
-        monkeypatch.setattr("paperkey_alt.sheet.recipe.KINDS", reordered(kind))
+        monkeypatch.setattr("paperkey_alt.sheet.small_print.KINDS", reordered(kind))
     with pytest.raises((AssertionError, KeyError)):
         require_secret(followed(sheet_text(line_set, payload)), kind)
 
@@ -333,7 +333,7 @@ def test_a_renamed_field_changes_the_sheet(kind, monkeypatch):
         fields = tuple((f"{name}_2", codec) for name, codec in record.fields)
     changed = {**payloads.KINDS, kind: replace(record, fields=fields)}
     line_set = lay_out(payloads.pack(PAYLOADS[kind][0]), 4)
-    monkeypatch.setattr("paperkey_alt.sheet.recipe.KINDS", changed)
+    monkeypatch.setattr("paperkey_alt.sheet.small_print.KINDS", changed)
     assert sheet_text(line_set, PAYLOADS[kind][0]) != before
 
 
