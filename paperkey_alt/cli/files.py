@@ -24,7 +24,7 @@ from paperkey_alt.cli.terminal import put, say
 from paperkey_alt.errors import OutputError, SourceError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 STREAM = "-"
 LONGEST_KEY_FILE = 16 << 20
@@ -64,9 +64,7 @@ def read(name: str, longest: int) -> bytes:
         # A name with a zero byte in it is a ValueError.
         raise SourceError(f"{name} cannot be read: {_reason(error)}") from None
     if len(data) > longest:
-        raise SourceError(
-            f"{name} is longer than {longest >> 20} MiB; no key and no scan is that long"
-        )
+        raise SourceError(f"{name} is longer than {longest >> 20} MiB; no key or scan is that long")
     return data
 
 
@@ -117,11 +115,55 @@ def make_folder(name: str) -> str:
         if not Path(name).is_dir():
             raise OutputError(
                 f"{name} is a file",
-                advice="Name a folder: each share goes into a file of its own.",
+                advice="Name a folder: each share gets a file of its own.",
             ) from None
     except OSError as error:
         raise OutputError(f"the folder {name} cannot be made: {_reason(error)}") from None
     return name
+
+
+def require_empty(name: str, *, force: bool) -> None:
+    """
+    Raise OutputError where *name* is something else than a folder, or a folder with anything in it
+    and *force* is not set, or where the folder that it is to be in is not there.
+    """
+    path = Path(name)
+    try:
+        if not os.path.lexists(path):
+            if not path.parent.is_dir():
+                raise OutputError(
+                    f"the folder {path.parent} is not there", advice="Make the folder first."
+                )
+        elif not path.is_dir():
+            raise OutputError(f"{name} is a file", advice="Name a folder.")
+        elif not force and next(path.iterdir(), None) is not None:
+            raise OutputError(
+                f"the folder {name} is not empty",
+                advice="Name a new folder, or use --force to replace the files of the same names.",
+            )
+    except (OSError, ValueError) as error:
+        raise OutputError(f"the folder {name} cannot be used: {_reason(error)}") from None
+
+
+@contextlib.contextmanager
+def folders(names: Iterable[str]) -> Iterator[None]:
+    """
+    Make the folders *names*, 0700, where they are not there; take away those that were made if what
+    is done meanwhile fails, unless something is in them. Raises OutputError.
+    """
+    with contextlib.ExitStack() as stack:
+        for name in names:
+            is_there = Path(name).is_dir()
+            make_folder(name)
+            if not is_there:
+                stack.callback(_remove_empty, name)
+        yield
+        stack.pop_all()
+
+
+def _remove_empty(name: str) -> None:
+    with contextlib.suppress(OSError):
+        Path(name).rmdir()
 
 
 def write(contents: Mapping[str, bytes], *, force: bool) -> None:
@@ -214,11 +256,11 @@ def _require_place(name: str, *, force: bool) -> None:
             )
         if not force and os.path.lexists(path):
             raise OutputError(
-                f"{name} exists", advice="Choose another name, or say --force to replace it."
+                f"{name} exists", advice="Choose another name, or use --force to replace it."
             )
         if not path.parent.is_dir():
             raise OutputError(
-                f"the folder {path.parent} is not there", advice="Make the folder first."
+                f"the folder {path.parent} does not exist", advice="Make the folder first."
             )
     except (OSError, ValueError) as error:
         raise OutputError(f"{name} cannot be written: {error}") from None
@@ -230,14 +272,14 @@ def _require_apart(outputs: Sequence[str], inputs: Sequence[str]) -> None:
         for source in inputs:
             if _is_same_file(output, source):
                 raise OutputError(
-                    f"{output} is read too, as {source}",
-                    advice="Choose another name for what is written; --force does not allow this.",
+                    f"{output} is also an input, as {source}",
+                    advice="Choose another name for the output; --force does not allow this.",
                 )
     for one, other in combinations(outputs, 2):
         if _place(one) == _place(other) or _is_same_stream(one, other):
             raise OutputError(
                 f"{one} and {other} are the same output",
-                advice="Choose a name of its own for each output.",
+                advice="Choose a different name for each output.",
             )
 
 
@@ -284,7 +326,7 @@ def _left_behind(names: Iterable[str]) -> list[str]:
                 if (match := _HIDDEN_NAME.fullmatch(name)) and not _is_running(int(match[1]))
             ]
     return [
-        f"{path} was left behind by a run that was cut short, and may hold a secret: erase it."
+        f"{path} is left over from a run that was cut short. It may hold a secret: erase it."
         for path in found
     ]
 

@@ -15,50 +15,52 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Paper
 
 
+NAME = "rescue.py"
+TITLE = f"The restorer of Ragleaf sheets, {NAME}"
+PAGE = "page.html"
+
+
 @click.command()
 @click.option(
     "-o", "--output", metavar="FILE", help="The restorer, rescue.py; - for standard output."
 )
 @click.option(
-    "--page",
-    metavar="HTML",
-    help="The page that restores in a browser; - for standard output.",
+    "--page", metavar="FILE", help="The page that restores in a browser; - for standard output."
 )
-@click.option("--sheet", metavar="PDF", help="Also print rescue.py, a few pages for the drawer.")
+@click.option("--sheet", metavar="PDF", help="Also print rescue.py, on a few sheets.")
 @options.paper
 @options.force
 def command(
     *, output: str | None, page: str | None, sheet: str | None, paper: Paper, force: bool
 ) -> None:
     """
-    Write the restorers, each one file made from the format document alone: rescue.py for the
-    standard library of Python 3.8 or later, and a page for any browser.
+    Write the stand-alone restorers: one file that needs Python 3.8 or later, and nothing else, and
+    one that needs a browser.
 
-    python3 rescue.py FILES -o OUT reads typed text and text from QR readers, and needs no Ragleaf.
-    The page opens by a double click, works without a network, and reads pictures and the camera
-    too.
+    python3 rescue.py FILES -o OUT reads text that you typed or that a QR reader gave. The page
+    opens with a double click, and reads pictures and the camera too.
     """
     names = [name for name in (output, page, sheet) if name]
     if not names:
-        raise click.UsageError("name a file: -o for rescue.py, --page for the page")
+        raise click.UsageError("name a file: -o for rescue.py, or --page for the page")
     files.require_free(names, inputs=(), force=force)
-    restorer = _shipped("rescue.py")
     contents = {}
     digests = []
-    for name, title, data in (
-        (output, "file", restorer),
-        (page, "page", _shipped("page.html") if page else b""),
-    ):
+    for name, shipped, title in ((output, NAME, "file"), (page, PAGE, "page")):
         if name:
-            contents[name] = data
-            digests.append(f"SHA-256 of the {title}: {hashlib.sha256(data).hexdigest()}")
+            contents[name] = _shipped(shipped)
+            digests.append(f"SHA-256 of the {title}: {hashlib.sha256(contents[name]).hexdigest()}")
     if sheet:
         from paperkey_alt.sheet import listing  # noqa: PLC0415 - reportlab is slow to load
 
-        title = "The restorer of Ragleaf sheets, rescue.py"
-        contents[sheet] = listing.draw(restorer.decode(), title, paper=paper)
+        contents[sheet] = listing.draw(restorer(), TITLE, paper=paper)
     files.write(contents, force=force)
     say(digests)
+
+
+def restorer() -> str:
+    """Return the source of the restorer."""
+    return _shipped(NAME).decode()
 
 
 def _shipped(name: str) -> bytes:

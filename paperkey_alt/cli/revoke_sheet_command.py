@@ -18,7 +18,7 @@ from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
 from paperkey_alt.records.entry import printed
-from paperkey_alt.sheet import draw, text_file, words
+from paperkey_alt.sheet import draw, layout, text_file, words
 from paperkey_alt.sheet.layout import Spare
 
 if TYPE_CHECKING:
@@ -31,12 +31,12 @@ _REASONS = {reason.name.lower(): reason for reason in RevocationReason}
 _LONGEST_COMMENT = 2000  # bytes
 _LAST_DATE = dt.datetime.fromtimestamp((1 << 32) - 1, dt.UTC)  # of four bytes, RFC 9580 §3.5
 _LATE = (
-    "A revocation is dated, and this computer's clock is past 2106, the last year that OpenPGP can "
-    "name. Set the clock first."
+    "A revocation carries a date, and this computer's clock is past 2106, the last year that "
+    "OpenPGP can write. Set the clock first."
 )
 _SOON = (
-    "A revocation is dated: by this computer's clock it is made before the key. Set the clock "
-    "first."
+    "A revocation carries a date, and by this computer's clock the key is not made yet. Set the "
+    "clock first."
 )
 
 
@@ -52,10 +52,11 @@ _SOON = (
 @click.option(
     "--reason",
     type=click.Choice(list(_REASONS)),
-    help="Why the key is revoked; asked for when not given.",
+    help="Why the key is revoked. Without it, Ragleaf asks.",
 )
 @click.option("--comment", default="", help="A sentence for those who read the revocation.")
 @options.paper
+@options.large
 @options.passphrase_from
 @options.register
 @options.no_register
@@ -70,6 +71,7 @@ def command(
     reason: str | None,
     comment: str,
     paper: Paper,
+    large: bool,
     passphrase_from: str | None,
     register_path: str | None,
     no_register: bool,
@@ -80,8 +82,8 @@ def command(
     Print a revocation certificate for the OpenPGP key in KEYFILE, made now or given, on a sheet of
     its own.
 
-    Whoever has the sheet can end the key, and do nothing else with it: keep it, but not with the
-    sheets of the key.
+    Anyone with the sheet can end the key, and can do nothing else with it. Keep it in another place
+    than the sheets of the key.
     """
     register_file = None if no_register else given_register.place(register_path)
     files.require_free(
@@ -99,17 +101,18 @@ def command(
         payload = _made(key, reason, comment, ask)
     data, today = body.wrap(payload, None).data, machine.today()
     line_set = lay_out(data, Spare(DEFAULT_SPARE_PERCENT).lines_for(len(data), paper))
-    caption = words.revocation_caption(key, line_set, payload, today=today)
-    contents = {output: draw.draw(line_set, caption, paper=paper)}
+    sheets = len(layout.plan(line_set.head.total, paper, large=large).sheets)
+    caption = words.revocation_caption(key, line_set, payload, sheets=sheets, today=today)
+    contents = {output: draw.draw(line_set, caption, paper=paper, large=large)}
     if text:
         contents[text] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=force)
-    say([*words.revocation_printed(line_set), *passphrases.unneeded(ask)])
+    say([*words.revocation_printed(line_set, sheets), *passphrases.unneeded(ask)])
     if not no_register:
         entry = printed(
             payload,
             [line_set],
-            sheets=1,
+            sheets=sheets,
             today=today,
             fingerprint=key.fingerprint.hex().upper(),
             name=next(iter(key.user_ids), None),
@@ -129,9 +132,7 @@ def _made(key: Key, reason: str | None, comment: str, ask: Ask) -> Revocation:
     except UnicodeEncodeError:
         raise click.UsageError("--comment is not UTF-8 text") from None
     if length > _LONGEST_COMMENT:
-        raise click.UsageError(
-            f"--comment has {length:,} bytes; more than {_LONGEST_COMMENT:,} are not for paper"
-        )
+        raise click.UsageError(f"--comment has {length:,} bytes; the limit is {_LONGEST_COMMENT:,}")
     if reason is None:
         choice = click.Choice(list(_REASONS))
         reason = click.prompt("Why is the key revoked", type=choice, default="none", err=True)

@@ -138,7 +138,7 @@ def join(findings: Findings, marks: Collection[str] = ()) -> Joined:
     families = _families(sound, named, _certificate_marks(findings))
     if len(families) > 1:
         listed = "; ".join(map(_described, families))
-        raise SeveralSets(f"sheets of {len(families)} sets were given: {listed}")
+        raise SeveralSets(f"you gave sheets of {len(families)} sets: {listed}")
     (family,) = families
     head, single = family[0].head, family[0].body
     told = tuple(member.head.mark for member in strange)
@@ -153,7 +153,7 @@ def join(findings: Findings, marks: Collection[str] = ()) -> Joined:
     joined = _join(side, believed)
     body = bodies.flagged(joined.secret[:-BLIND_BYTES], sealed=side[0].head.sealed)
     if not body.sealed and body.data[:1] == bytes([KIND_CERTIFICATE]):
-        raise UnknownFormat("a public certificate was split, which Ragleaf does not")
+        raise UnknownFormat("a public certificate was split, which Ragleaf never does")
     return Joined(
         body,
         tuple(one.head.mark for one in side if (_number(one), one.body) not in joined.right),
@@ -197,15 +197,19 @@ def standings(findings: Findings, marks: Collection[str] = ()) -> tuple[Standing
 
 
 def certificates(findings: Findings, marks: Collection[str] = ()) -> tuple[bytes, ...]:
+    """Return the packets of the public certificates in `certificate_sets`."""
+    payloads = (unpack(member.body) for member in certificate_sets(findings, marks) if member.body)
+    return tuple(payload.packets for payload in payloads if isinstance(payload, Certificate))
+
+
+def certificate_sets(findings: Findings, marks: Collection[str] = ()) -> tuple[SetFinding, ...]:
     """
-    Return the packets of the public certificates that *findings* carry, or of those that *marks*
-    name where they name any.
+    Return the sets of *findings* that carry public certificates, or those of them that *marks* name
+    where they name any.
     """
     named = frozenset(map(str.upper, marks))
-    found = [member for member in findings.sets if _is_certificate(member)]
-    chosen = [member for member in found if member.head.mark in named] or found
-    payloads = (unpack(member.body) for member in chosen if member.body)
-    return tuple(payload.packets for payload in payloads if isinstance(payload, Certificate))
+    found = tuple(member for member in findings.sets if _is_certificate(member))
+    return tuple(member for member in found if member.head.mark in named) or found
 
 
 def _backup_number(committed: bytes) -> int:
@@ -260,7 +264,7 @@ def _strangeness(member: SetFinding) -> PaperError | None:
         return None
     return UnknownFormat(
         f"set {member.head.mark}: {what}",
-        advice="This is no share as Ragleaf prints it. Leave it out.",
+        advice="It is not a share as Ragleaf prints them. Leave it out.",
     )
 
 
@@ -288,7 +292,7 @@ def _families(
     unknown = sorted(named - marks - numbers)
     if unknown:
         raise PaperError(
-            f"no line of {', '.join(unknown)} was given",
+            f"you gave no line of {', '.join(unknown)}",
             advice="The set mark is printed large on every sheet.",
         )
     return tuple(
@@ -392,8 +396,8 @@ def _conflict(family: Sequence[SetFinding]) -> str:
     if len(told) == 1:
         return f"different sets of backup {name} have the same share number: {told[0]}"
     return (
-        f"the shares of backup {name} contradict each other, and which of them are true cannot be "
-        f"told from here. On one side: {'. On another: '.join(told)}"
+        f"the shares of backup {name} contradict each other, and Ragleaf cannot tell which of them "
+        f"are true. On one side: {'. On another: '.join(told)}"
     )
 
 

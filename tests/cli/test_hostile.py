@@ -54,7 +54,14 @@ REFUSED = {
 }
 
 
-@pytest.mark.parametrize("name", REFUSED)
+# Those that come to the limit of time before they are refused.
+LONG = ("jbig2.pdf", "frames.tif")
+
+
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(name, marks=[pytest.mark.long] * (name in LONG)) for name in REFUSED],
+)
 def test_a_file_made_to_take_much_is_refused_within_the_limits(desk, name):
     """Nested forms, JBIG2, frames, heads of many sets and endless text: a sentence, no key."""
     make, why = REFUSED[name]
@@ -66,6 +73,7 @@ def test_a_file_made_to_take_much_is_refused_within_the_limits(desk, name):
     assert "k.asc" not in desk.files()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("make", [png_bomb, crowded_page])
 def test_a_picture_at_the_limit_is_read_within_the_limits(desk, make):
     """As many pixels as may be, and thousands of QR symbols: nothing is found, and it is said."""

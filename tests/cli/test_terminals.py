@@ -54,6 +54,7 @@ def test_terminals_without_our_signs(desk, printed, encoding):
         assert b"1-" in done.stdout
 
 
+@pytest.mark.long
 def test_names_that_are_no_utf8(desk, printed):
     """Of keys, of sheets, of sources, of holders, in words and as JSON."""
     desk.write(NOT_UTF8, printed.read("s.txt"))
@@ -90,7 +91,7 @@ def test_a_name_that_begins_with_a_hyphen_or_a_digit(desk, printed):
     desk.ok("check", "./-x")
     done = desk.run("check", "-x")
     assert done.status == 2
-    assert "named with its folder: ./-x" in done.err
+    assert "write its folder before it: ./-x" in done.err
     desk.ok("backup", "begins", "--plain", "--allow-unprotected", "-o", "b.pdf", "--text", "b.txt")
     desk.ok("restore", "b.txt", "-o", "back")
     assert desk.read("back") == desk.read("begins")
@@ -130,6 +131,7 @@ def test_a_line_number_of_5000_digits(desk, printed):
     assert "  230 " in done.err
 
 
+@pytest.mark.long
 def test_a_clock_in_2107(desk, printed):
     """OpenPGP cannot date a revocation then; everything else works."""
     late = {"command": (sys.executable, "-c", LATE)}

@@ -208,6 +208,7 @@ def test_clean(text, cleaned):
     assert foreign_text.clean(expected) == expected
 
 
+@pytest.mark.long
 def test_every_code_point():
     """No character that does not show itself passes, of all there are."""
     every = "".join(map(chr, range(0x110000)))

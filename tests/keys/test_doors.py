@@ -116,9 +116,9 @@ def test_what_is_printed_is_named():
     assert [
         extract(data, asks(PASSPHRASE), form=form, allow_unprotected=True).what for form in Form
     ] == [
-        "Secret part of an OpenPGP key",
+        "OpenPGP key, lean",
         "OpenPGP key, whole",
-        "Secret part of an OpenPGP key, compact",
+        "OpenPGP key, compact",
         "A file",
     ]
 
@@ -263,7 +263,9 @@ def test_a_plain_print_is_the_file(data):
     back = rebuild(extracted.payload)
     assert back.data == data
     if data != PEM:
-        assert keys.check_pairs(back, asks()) == ("a file of any kind has nothing to be proven by",)
+        assert keys.check_pairs(back, asks()) == (
+            "a file that was printed with --plain has no public key to compare with",
+        )
 
 
 # Revocations.

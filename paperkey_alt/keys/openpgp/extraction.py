@@ -17,7 +17,6 @@ from paperkey_alt.errors import (
     UnprotectedSecret,
     UnsupportedKey,
 )
-from paperkey_alt.format.buffer import push_prefixed
 from paperkey_alt.format.payload import Compact, Lean, SecretPart, Whole
 from paperkey_alt.keys.openpgp import (
     choice,
@@ -31,12 +30,8 @@ from paperkey_alt.keys.openpgp.key import Key
 from paperkey_alt.keys.openpgp.key_packet import Secrecy
 from paperkey_alt.keys.openpgp.rfc9580 import (
     KEY_TYPES,
-    STUB_ELSEWHERE,
-    STUB_MARK,
-    STUB_S2K_TYPE,
     TO_SECRET,
     PacketType,
-    S2KUsage,
     SignatureType,
 )
 from paperkey_alt.keys.secret import Extract, Lack, Rebuilt
@@ -51,9 +46,9 @@ MOST_PARTS = 0xFF
 LONGEST_SECRET = 0xFFFF
 
 _WHAT = {
-    Lean: "Secret part of an OpenPGP key",
+    Lean: "OpenPGP key, lean",
     Whole: "OpenPGP key, whole",
-    Compact: "Secret part of an OpenPGP key, compact",
+    Compact: "OpenPGP key, compact",
 }
 
 
@@ -132,7 +127,7 @@ def rebuild_certificate(data: bytes) -> Rebuilt:
     """Return the certificate whose packets are *data*; raises KeyFileError."""
     key = choice.choose(key_file.read(data), None)
     armored = key_file.write(key, armored=True)
-    return Rebuilt(armored, data, f"the certificate of {key.title}", key=None)
+    return Rebuilt(armored, data, f"the certificate of {key.title}", is_certificate=True)
 
 
 def _rebuilt(key: Key, binary: bytes, printed: Collection[bytes]) -> Rebuilt:
@@ -148,13 +143,11 @@ def _came_as(part: KeyPacket, printed: Collection[bytes]) -> str:
     Return what stands in place of a secret; *printed* are the fingerprints of which the paper has a
     part.
     """
-    if part.secrecy is Secrecy.PUBLIC:
-        return "the paper has none of it, and it came back as a public key packet"
     if part.fingerprint in printed:
         return "the paper has the stub that was in the file, and that came back as it was"
     return (
-        "the paper has none of it, and a stub stands in its place, for some OpenPGP programs "
-        "refuse a secret key with a public key packet in it"
+        "the paper has none of it, so it came back as a public key packet. If your OpenPGP program "
+        "refuses the key, give a certificate without it"
     )
 
 
@@ -179,8 +172,8 @@ def _carries_revocation(key: Key) -> bool:
 
 _WITHOUT_SECRET = {
     Secrecy.STUB: (
-        "the secret of the {}: the file has a stub in its place, the secret is kept elsewhere, on "
-        "a card or offline"
+        "the secret of the {}: the file has a stub in its place; the secret itself is elsewhere, "
+        "on a card or offline"
     ),
     Secrecy.PUBLIC: "the secret of the {}: the file has only its public part",
 }
@@ -191,8 +184,8 @@ def _require_secret(key: Key) -> None:
         return
     if any(part.secrecy is Secrecy.STUB for part in key.key_packets):
         raise NotASecretKey(
-            f"every secret of the key {key.title} is kept elsewhere, on a card or offline; the "
-            "file has stubs in their place",
+            f"every secret of the key {key.title} is elsewhere, on a card or offline; the file "
+            "has stubs in their place",
             advice=(
                 "Give the key file that has the secrets; what is only on a card cannot be printed."
             ),
@@ -265,17 +258,13 @@ def _own_packets(key: Key) -> tuple[list[Packet], list[str]]:
 
 # And back.
 
-# A stub of the file is on the paper and comes back as it stood. A key packet for which the paper
-# has no part was public in the file, or is of a newer certificate: a lean payload cannot tell. It
-# becomes a stub: in a trial with two independent OpenPGP libraries both load it and use the packets
-# beside it, with usage 255 in version 4 and with usage 254 and its two counts in version 6; a
-# public packet among secret ones makes one of them refuse the whole key. Cipher and hash are 0,
-# none.
-_STUB_SPECIFIER = bytes([STUB_S2K_TYPE, 0]) + STUB_MARK + bytes([STUB_ELSEWHERE])
-_STUBS = {
-    4: bytes([S2KUsage.CFB_SUM, 0]) + _STUB_SPECIFIER,
-    6: bytes([S2KUsage.CFB_SHA1])
-    + push_prefixed(bytes([0]) + push_prefixed(_STUB_SPECIFIER, 1), 1),
+# A stub of the file is on the paper, and comes back as it stood. A key packet for which the paper
+# has no part was public in the file, or is of a newer certificate: it is public in the key file too
+# (docs/format.md, "Key files"). In a trial with two independent OpenPGP libraries one of them
+# refuses such a key.
+_TO_PUBLIC = {
+    PacketType.SECRET_KEY: PacketType.PUBLIC_KEY,
+    PacketType.SECRET_SUBKEY: PacketType.PUBLIC_SUBKEY,
 }
 
 
@@ -316,13 +305,12 @@ def _require_all(secrets: dict[bytes, bytes], key: Key, certificate: Key) -> Non
 
 
 def _with_secret(packet: Packet, secrets: dict[bytes, bytes]) -> Packet:
-    """Return a key packet with its secret, or a stub where there is none; any other as it is."""
+    """Return a key packet with its secret, or public where there is none; any other as it is."""
     if packet.tag not in KEY_TYPES:
         return packet
     key = key_packet.parse(packet)
     secret = secrets.get(key.fingerprint)
-    if secret is None and key.is_divisible:
-        secret = _STUBS.get(key.version)
     if secret is None:
-        return packet
+        public = _TO_PUBLIC.get(PacketType(packet.tag))
+        return packet if public is None else packets.with_body(public, key.public, like=packet)
     return packets.with_body(TO_SECRET[PacketType(packet.tag)], key.public + secret, like=packet)

@@ -361,15 +361,15 @@ def test_there_is_no_half_a_key():
 
 @pytest.mark.parametrize("name", ["curve25519-legacy", "v6-curve25519"])
 @pytest.mark.parametrize("missing", [0, 1])
-def test_a_key_packet_without_a_secret_becomes_a_stub(name, missing):
-    """What the paper has no secret of stands as a stub in the restored key, and is told."""
+def test_a_key_packet_without_a_secret_stays_public(name, missing):
+    """What the paper has no secret of is public in the restored key too, and is told."""
     key = only(sample(name).secret)
     parts = extraction.extract(key).payload.parts
     rebuilt = extraction.rebuild(
         Lean(tuple(part for at, part in enumerate(parts) if at != missing)),
         only(sample(name).certificate),
     )
-    assert [part.secrecy is Secrecy.STUB for part in rebuilt.key.key_packets] == [
+    assert [part.secrecy is Secrecy.PUBLIC for part in rebuilt.key.key_packets] == [
         at == missing for at in range(len(parts))
     ]
     assert [said.split(" came back")[0] for said in rebuilt.notes] == [
@@ -377,7 +377,7 @@ def test_a_key_packet_without_a_secret_becomes_a_stub(name, missing):
     ]
 
 
-def test_what_cannot_be_a_stub_stays_public():
+def test_a_subkey_of_an_algorithm_to_come_stays_public():
     """
     A version 4 subkey of an algorithm to come stays in the restored key as the certificate has it.
     """

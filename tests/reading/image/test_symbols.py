@@ -10,7 +10,7 @@ from paperkey_alt.reading.image import symbols
 from paperkey_alt.sheet import layout, qr
 
 DPI = 150
-MADE, PDF = printed(LENGTHS[9.8])
+MADE, PDF = printed(LENGTHS[9.6])
 PLAN = plan(MADE)
 BLOCKS = PLAN.sheets[0].blocks
 FEWEST = layout.fewest_modules(PLAN.paper, PLAN.preset)
@@ -31,6 +31,19 @@ def corners(block, dpi=DPI):
 def modules(block):
     """How many modules a side its symbol has."""
     return symbols.modules(block.first, block.last, FEWEST)
+
+
+def test_the_library_calls_nothing_of_ours(monkeypatch):
+    """
+    While symbols are looked for no code of Python runs, in which a signal could be raised and
+    hidden: a limit and an interrupt come through as what they are.
+    """
+
+    def refuse(_):
+        raise AssertionError("called")
+
+    monkeypatch.setattr(Image.Image, "__array_interface__", property(refuse), raising=False)
+    assert symbols.read(rendered(PDF, DPI))
 
 
 def with_noise(picture, deviation, seed=1):
