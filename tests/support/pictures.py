@@ -100,7 +100,7 @@ def scanned(picture, seed, *, skew=0.0, blur=0.0, noise=0.0):
 
 def spoil(picture, box):
     """Blur a symbol of 200 dpi and cover it with grain, so that it is read only at its place."""
-    picture.paste(scanned(picture.crop(box), 1, blur=2.0, noise=110), box[:2])
+    picture.paste(scanned(picture.crop(box), 1, blur=2.0, noise=100), box[:2])
 
 
 def pages(picture, *, thorough=False):
