@@ -97,12 +97,19 @@ _AFTERWARDS = (
 )
 
 
-def caption(
-    extract: Extract, line_set: LineSet, *, sheets: int, now: dt.datetime, anonymous: bool
+def caption(  # noqa: PLR0913 - what is known of a print, each by its name
+    extract: Extract,
+    line_set: LineSet,
+    *,
+    sheets: int,
+    now: dt.datetime,
+    anonymous: bool,
+    certificate: str | None = None,
 ) -> Caption:
     """
     Return what stands at the head and foot of the *sheets* of *line_set*, printed *now*: an instant
-    in the time zone whose date is printed.
+    in the time zone whose date is printed. *certificate* is the set mark of the public certificate
+    where that is printed with them.
     """
     head, printed_on = line_set.head, now.date()
     is_key = extract.sort is not Sort.FILE
@@ -122,12 +129,12 @@ def caption(
         noun=_NOUNS[extract.sort],
         bring_back=(
             _what(extract, head, sheets),
-            _needed(extract, line_set, printed_on, sheets),
+            _needed(extract, line_set, printed_on, sheets, certificate),
             _steps(
                 sheets,
                 "KEY" if is_key else "FILE",
                 head,
-                needs_certificate=_needs_certificate(extract.payload),
+                needs_certificate=_needs_certificate(extract.payload) and certificate is None,
                 is_openpgp=extract.sort is Sort.OPENPGP_KEY,
             ),
         ),
@@ -310,7 +317,13 @@ def _what(extract: Extract, head: Head, sheets: int) -> str:
     return f"This sheet carries {what}" if sheets == 1 else f"These {sheets} sheets carry {what}"
 
 
-def _needed(extract: Extract, line_set: LineSet, printed_on: dt.date, sheets: int) -> str:
+def _needed(
+    extract: Extract,
+    line_set: LineSet,
+    printed_on: dt.date,
+    sheets: int,
+    certificate: str | None,
+) -> str:
     share = line_set.head.share
     if share is not None:
         all_sheets = (
@@ -322,7 +335,8 @@ def _needed(extract: Extract, line_set: LineSet, printed_on: dt.date, sheets: in
     secrets = passphrases(extract, line_set, printed_on)
     needed = [all_sheets, *secrets]
     if _needs_certificate(extract.payload):
-        needed.append(_CERTIFICATE_NEEDED)
+        printed_too = f"the sheets of the key's public certificate (set mark {certificate})"
+        needed.append(printed_too if certificate else _CERTIFICATE_NEEDED)
     no_passphrase = "" if secrets else " No passphrase is needed."
     return f"You need: {'; '.join(needed)}; an offline computer.{no_passphrase}"
 

@@ -9,6 +9,8 @@ complete -c ragleaf -n __fish_use_subcommand -f -a revoke-sheet -d 'Print a revo
 complete -c ragleaf -n __fish_use_subcommand -f -a restore -d 'Rebuild the key from its sheets.'
 complete -c ragleaf -n __fish_use_subcommand -f -a type -d 'Type lines from the paper; each is checked at its end.'
 complete -c ragleaf -n '__fish_seen_subcommand_from backup' -s o -l output -r -F -d 'The sheets; - for standard output.'
+complete -c ragleaf -n '__fish_seen_subcommand_from backup' -l envelope -x -a '(__fish_complete_directories)' -d 'Instead of PDF, make all that belongs together: the sheets, the certificate, a revocation sheet, the restorer, and a first page that says what goes where.'
+complete -c ragleaf -n '__fish_seen_subcommand_from backup' -l with-certificate -d 'Add sheets of the public certificate, so that the paper alone brings the key back.'
 complete -c ragleaf -n '__fish_seen_subcommand_from backup' -l text -r -F -d 'Also write the lines as a text file.'
 complete -c ragleaf -n '__fish_seen_subcommand_from backup' -l whole -d 'Also print what is public: then you need no certificate.'
 complete -c ragleaf -n '__fish_seen_subcommand_from backup' -l compact -d 'Print only what cannot be computed, sealed with the key\'s passphrase.'
