@@ -68,6 +68,7 @@ def test_what_is_still_needed_and_where_it_stands(scans):
     assert "type lines 121–" in done.err
     assert "of sheet 2, or scan again" in done.err
     assert "will do" in done.err
+    assert "Printed with --large they are on sheets 4–5." in done.err
     assert "key.asc" not in scans.files()
 
 
@@ -82,7 +83,11 @@ def test_a_page_with_nothing_on_it_is_told(scans):
     assert "both.tif: page 2: no lines found on this page" in scans.run("check", "both.tif").err
 
 
-VEILS = pytest.mark.parametrize("veil", [(), ("--veil",)], ids=["open", "veiled"])
+VEILS = pytest.mark.parametrize(
+    "veil",
+    [(), pytest.param(("--veil",), marks=pytest.mark.long)],
+    ids=["open", "veiled"],
+)
 
 
 @VEILS
