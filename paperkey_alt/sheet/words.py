@@ -356,7 +356,7 @@ def _blanks(extract: Extract, line_set: LineSet, sheets: int) -> tuple[str, ...]
     if line_set.head.sealed or extract.protected:
         blanks.append("Where the passphrase is kept:")
     if line_set.head.share is not None:
-        blanks.append("Who has the other shares:")
+        blanks.append("Holders of the other shares:")
     else:
         blanks.append(_OTHER_PRINT if sheets == 1 else "Where the other sheets are:")
     if _needs_certificate(extract.payload):
