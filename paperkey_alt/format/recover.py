@@ -421,7 +421,7 @@ def _least_spent(placed: Iterable[_Placed]) -> DecodedLine | None:
     return next(iter(best.values())) if len(best) == 1 else None
 
 
-_COMPARE = "Compare the mended lines with the paper first, then read all lines of this set afresh."
+_COMPARE = "Compare the mended lines with the paper first. Then read all lines of this set again."
 
 
 def _mended(head: Head, seen: Mapping[int, Sequence[_Placed]]) -> tuple[bytes, ...]:

@@ -36,8 +36,8 @@ KEY_FILES = {
         "claims a body of 4294967295 bytes",
     ),
     "an empty file": (b"", "empty"),
-    "noise": (b"\x01" + random.Random(1).randbytes(3000), "no OpenPGP file"),
-    "text": (b"The bell buoy off the north mole is back on station.\n", "no OpenPGP file"),
+    "noise": (b"\x01" + random.Random(1).randbytes(3000), "not an OpenPGP file"),
+    "text": (b"The bell buoy off the north mole is back on station.\n", "not an OpenPGP file"),
     "a compressed file": (gzip.compress(KEY.read_bytes()), "compressed"),
     "two keys": (
         b"".join((CORPUS / f"{name}.asc").read_bytes() for name in ("nist-p256", "nist-p384")),
@@ -85,7 +85,7 @@ WRONG_USE = {
     "whole and compact": (
         ("backup", KEY, "-o", "s.pdf", "--whole", "--compact"),
         2,
-        "exclude each other",
+        "use only one of",
     ),
     "any without of": (("backup", KEY, "-o", "s.pdf", "--any", "2"), 2, "go together"),
     "more needed than there are": (

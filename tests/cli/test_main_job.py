@@ -178,9 +178,9 @@ def test_check_names_every_kind_of_line(printed, desk):
     assert "mended       1   3" in done.out
     assert "wrong        1   5" in done.out
     assert "missing      1   7" in done.out
-    assert f"line 3: character 1: {rows[3][6]} taken for" in done.out
-    assert "12 characters stand here" in done.out
-    assert "Spare lines stood in for lines 5, 7." in done.out
+    assert f"line 3: character 1: read as {rows[3][6]}, corrected to" in done.out
+    assert "line too short: 12 characters, expected 29" in done.out
+    assert "Spare lines replaced lines 5, 7." in done.out
 
 
 def test_check_says_how_many_more_are_needed(printed, desk):

@@ -140,7 +140,7 @@ def test_what_was_left_behind_is_told(desk):
     desk.write(".ragleaf-999999999-0.part", "secret")
     desk.write(f".ragleaf-{os.getpid()}-0.part", "secret")
     said = desk.ok("rescue", "-o", "r.py").err
-    assert ".ragleaf-999999999-0.part was left behind by a run that was cut short" in said
+    assert ".ragleaf-999999999-0.part is left over from a run that was cut short" in said
     assert str(os.getpid()) not in said
 
 

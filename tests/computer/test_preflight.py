@@ -60,7 +60,7 @@ def weighty(one, *arguments):
 def test_a_fit_computer_has_no_finding_that_matters():
     """All that is said is to compare the clock."""
     found = preflight.observe(system(), "/dev/shm")
-    assert [(one.weight, one.what.split(" says")[0]) for one in found] == [
+    assert [(one.weight, one.what.split(" shows")[0]) for one in found] == [
         (Weight.NOTE, "the clock")
     ]
 
@@ -103,8 +103,12 @@ WEIGHTY = {
         (None, dt.datetime(2030, 1, 1, tzinfo=dt.UTC)),
         "before the key was made",
     ),
-    "a stick": (system(), ("/media/stick/out",), "can be removed"),
-    "a file system in the network": (system(), ("/home/k/far away",), "in the network (nfs4)"),
+    "a stick": (system(), ("/media/stick/out",), "removable medium"),
+    "a file system in the network": (
+        system(),
+        ("/home/k/far away",),
+        "is on a network file system (nfs4)",
+    ),
     "another user": (system(logins=login(b"keeper") + login(b"pilot")), (), "logged in: pilot"),
 }
 
@@ -146,4 +150,4 @@ def test_what_cannot_be_known_is_said_to_be_unknown():
     """
     found = preflight.observe(System(now=RELEASED), "/out")
     assert [one.weight for one in found] == [Weight.NOTE, *[Weight.UNKNOWN] * 5]
-    assert sum("cannot be known" in one.what for one in found) == 5
+    assert sum("Check it yourself" in one.mend for one in found) == 5

@@ -197,7 +197,7 @@ def tag_of(first: int) -> int:
 def _pull_whole_length(buffer: Buffer, at: int) -> int:
     if _PARTIAL_FROM <= buffer.ahead().pull_number(1) < _FIVE_OCTETS:
         raise DamagedKeyFile(
-            f"the packet at byte {at} is dealt into pieces (partial lengths), which no packet of "
+            f"the packet at byte {at} is split into pieces (partial lengths), which no packet of "
             "a key may be"
         )
     return pull_new_length(buffer)
