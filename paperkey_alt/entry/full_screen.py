@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING
 
 from prompt_toolkit.application import Application
@@ -23,10 +24,16 @@ if TYPE_CHECKING:
 
 _KEYS = {
     Keys.Enter: "enter",
+    Keys.ControlJ: "enter",
     Keys.Left: "left",
     Keys.Right: "right",
     Keys.Home: "home",
     Keys.End: "end",
+    Keys.Tab: "next group",
+    Keys.BackTab: "group before",
+    Keys.ControlRight: "next group",
+    Keys.ControlLeft: "group before",
+    Keys.Insert: "make room",
     Keys.Backspace: "backspace",
     Keys.Delete: "delete",
     Keys.ControlA: "home",
@@ -35,34 +42,55 @@ _KEYS = {
     Keys.ControlN: "put off",
     Keys.ControlP: "back",
     Keys.ControlG: "go",
+    Keys.ControlR: "aloud",
     Keys.ControlQ: "stop",
     Keys.ControlC: "stop",
     Keys.ControlD: "stop",
 }
 
 
-def run(begun: Transcript, save: Callable[[Transcript], None]) -> Transcript:
-    """Return the transcript as it is left; *save* is called with it after every key."""
+def run(
+    begun: Transcript, save: Callable[[Transcript], None], *, has_bell: bool = False
+) -> Transcript:
+    """
+    Return the transcript as it is left; *save* is called with it after every key. The terminal's
+    bell rings at each line that is wrong, if it *has_bell*.
+    """
     shown = screen.start(begun)
 
-    def press(event: KeyPressEvent, keys: tuple[str, ...]) -> None:
+    def show(event: KeyPressEvent, changed: screen.Screen) -> None:
         nonlocal shown
-        for key in keys:
-            shown = screen.press(shown, key)
-            save(shown.transcript)
+        is_new = changed.problem is not None and shown.problem is None
+        shown = changed
+        save(shown.transcript)
+        if is_new and has_bell:
+            event.app.output.bell()
         if shown.left:
             event.app.exit()
 
+    def press(event: KeyPressEvent, key: str) -> None:
+        # Keys of one piece of input come one after the other, also behind the last line.
+        if not shown.left:
+            show(event, screen.press(shown, key, time.monotonic()))
+
+    def paste(event: KeyPressEvent) -> None:
+        if not shown.left:
+            show(event, screen.paste(shown, event.data))
+
+    def size() -> tuple[int, int]:
+        there = application.output.get_size()
+        return there.columns, there.rows
+
     def where() -> Point:
-        row, column = screen.cursor(shown)
+        row, column = screen.cursor(shown, *size())
         return Point(x=column, y=row)
 
     control = FormattedTextControl(
-        lambda: "\n".join(screen.rows(shown)), focusable=True, get_cursor_position=where
+        lambda: "\n".join(screen.rows(shown, *size())), focusable=True, get_cursor_position=where
     )
     application: Application[None] = Application(
         Layout(Window(control)),
-        key_bindings=_bindings(press),
+        key_bindings=_bindings(press, paste),
         full_screen=True,
         color_depth=ColorDepth.DEPTH_1_BIT,
     )
@@ -71,10 +99,12 @@ def run(begun: Transcript, save: Callable[[Transcript], None]) -> Transcript:
     return shown.transcript
 
 
-def _bindings(press: Callable[[KeyPressEvent, tuple[str, ...]], None]) -> KeyBindings:
+def _bindings(
+    press: Callable[[KeyPressEvent, str], None], paste: Callable[[KeyPressEvent], None]
+) -> KeyBindings:
     bindings = KeyBindings()
     for key, name in _KEYS.items():
-        bindings.add(key)(lambda event, name=name: press(event, (name,)))
-    bindings.add(Keys.Any)(lambda event: press(event, (event.data,)))
-    bindings.add(Keys.BracketedPaste)(lambda event: press(event, tuple(event.data)))
+        bindings.add(key)(lambda event, name=name: press(event, name))
+    bindings.add(Keys.Any)(lambda event: press(event, event.data))
+    bindings.add(Keys.BracketedPaste)(paste)
     return bindings

@@ -141,12 +141,13 @@ def _unlikely(text: str, number: int, target: int, others: tuple[int, ...]) -> I
     short = text[: CHARACTERS - 1]
     if len(short) < CHARACTERS - 1:
         return
-    for at in range(CHARACTERS):
-        gap = _with_room(short, at)
-        away = _away(gap, number, target)
+    for at, away in _gaps(short, number, target):
         for value, part in enumerate(_parts()[at]):
             place = _changes().get(away ^ part)
-            if place is not None and place[0] != at and _is_likely(gap, place):
+            if place is None or place[0] == at:
+                continue
+            gap = _with_room(short, at)
+            if _is_likely(gap, place):
                 exact = _changed(gap, at, value)
                 attempt = _Attempt(exact, len(short), _is_missing(at, value), at + 1)
                 yield _wrong(attempt, number, (place,))
@@ -245,15 +246,13 @@ def _missing(
     short = text[: CHARACTERS - 1]
     if len(short) < CHARACTERS - 1:
         return
-    for at in range(CHARACTERS):
-        gap = _with_room(short, at)
-        away = _away(gap, number, target)
+    for at, away in _gaps(short, number, target):
         place = _changes().get(away, (at, 0) if away == 0 else (-1, 0))
         if place[0] == at:
             what = _is_missing(at, place[1])
             yield Slip(
                 number,
-                _changed(gap, at, place[1]),
+                _changed(_with_room(short, at), at, place[1]),
                 used,
                 f"{before.what}; {what}" if before else what,
                 before.column if before else at + 1,
@@ -293,6 +292,22 @@ def _away(text: str, number: int, target: int) -> int:
     for part, character in zip(_parts(), text, strict=True):
         away ^= part[_VALUE[character]]
     return away
+
+
+def _gaps(short: str, number: int, target: int) -> Iterator[tuple[int, int]]:
+    """
+    Yield each place at which the 28 characters *short* may lack one, and how far they are from
+    being a line if that one adds nothing.
+    """
+    parts = _parts()
+    away = target ^ _numbers()[number]
+    for at, character in enumerate(short, 1):
+        away ^= parts[at][_VALUE[character]]
+    yield 0, away
+    for at, character in enumerate(short):
+        value = _VALUE[character]
+        away ^= parts[at][value] ^ parts[at + 1][value]
+        yield at + 1, away
 
 
 @cache

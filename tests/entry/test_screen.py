@@ -43,14 +43,16 @@ def test_lines_are_taken_as_their_last_character_is_typed():
 
 
 def test_groups_appear_as_one_types():
-    """Four by four, the last five together; the cursor stands behind them."""
+    """Four by four, the last five together, a blank behind each; the cursor is behind them."""
     for length in range(30):
         typed = EVERY[4][:length]
         shown = pressed(begun(4), typed) if length < 29 else begun(4)
         if length < 29:
             row, column = screen.cursor(shown)
-            assert screen.rows(shown)[row].rstrip() == f"{4:5d}   {group(typed)}".rstrip()
-            assert column in (8 + len(group(typed)), 9 + len(group(typed)))
+            assert screen.rows(shown)[row].rstrip() == f"{4:5d}   {screen.large(typed)}".rstrip()
+            assert "".join(screen.large(typed).split()) == typed
+            assert screen.large(typed).split("   ") == [" ".join(g) for g in group(typed).split()] or not typed
+            assert column - 8 - len(screen.large(typed)) in ((1, 3) if typed else (0,))
     assert group(EVERY[4]).split() == [EVERY[4][at : at + 4] for at in range(0, 24, 4)] + [
         EVERY[4][24:]
     ]
