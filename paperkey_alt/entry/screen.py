@@ -107,30 +107,27 @@ def paste(screen: Screen, text: str) -> Screen:
     Return *screen* after *text* was pasted: part of a line, or several lines of which all that are
     fine are taken; the first that is not waits to be mended.
     """
-    scan = handheld.read(text)
-    if scan is not None:
-        return _scanned(screen, scan)
-    if len(text.split("\n")) < 2 or not text.split("\n", 1)[1].strip():
-        for character in text.rstrip("\r\n"):
+    if len(text.split()) == 0 or len(text.strip().splitlines()) == 1:
+        scan = handheld.read(text)
+        if scan is not None:
+            return _scanned(screen, scan)
+        for character in text.strip("\r\n"):
             screen = press(screen, character)
         return screen
     try:
         taken = transcript.take_all(screen.transcript, typed.read(text, "pasted"))
     except SeveralSets as error:
         return replace(screen, told=(f"{error}.", error.advice))
-    told = [f"Pasted: {counted(len(taken.numbers), 'line')} taken."]
+    told = f"Pasted: {counted(len(taken.numbers), 'line')} taken"
     if taken.wrong:
-        numbers = sorted(number for number, _ in taken.wrong if number is not None)
-        nameless = len(taken.wrong) - len(numbers)
-        which = f" {ranges(numbers)}" if numbers and not nameless else ""
-        told = [f"{told[0]} {counted(len(taken.wrong), 'line')}{which} not taken."]
+        told += f"; {counted(len(taken.wrong), 'line is', 'lines are')} not correct"
     after = _next(screen, taken.transcript, screen.number)
     wrong = next(((number, row) for number, row in taken.wrong if number), None)
     if wrong is not None and taken.transcript.head and wrong[0] <= taken.transcript.head.total:
         row = "".join(character for character in wrong[1].upper() if character in _TYPED)
         after = replace(after, number=wrong[0], text=row[:_MOST], cursor=len(row[:_MOST]))
         after = _judged(after, ended=True)
-    return replace(after, told=tuple(told))
+    return replace(after, told=(f"{told}.",))
 
 
 def rows(screen: Screen, wide: int = WIDE, high: int = HIGH) -> list[str]:
@@ -239,7 +236,7 @@ def _next(screen: Screen, done: Transcript, after: int, rest: str = "") -> Scree
 def _enter(screen: Screen) -> Screen:
     scan = handheld.read(screen.keys)
     ended = replace(screen, keys="", told=())
-    if scan is not None:
+    if scan is not None and (scan.complete or not _has_lines(screen)):
         return _scanned(ended, scan)
     problem = screen.problem
     if problem and problem.proposal:
@@ -253,6 +250,12 @@ def _enter(screen: Screen) -> Screen:
         # Nobody types on who has pressed Enter: the place is where the next character belongs.
         return replace(judged, cursor=min(judged.problem.column - 1, len(judged.text)))
     return judged
+
+
+def _has_lines(screen: Screen) -> bool:
+    """Tell whether lines were taken from the keys since the last Enter: somebody types them."""
+    keys = "".join(screen.keys.upper().split())
+    return any(text in keys for number, text in screen.transcript.lines.items() if number)
 
 
 def _scanned(screen: Screen, scan: handheld.Scan) -> Screen:

@@ -283,7 +283,7 @@ def _problem(transcript: Transcript, number: int, text: str, *, goes_on: bool) -
     is_long = _fine(given[:CHARACTERS], number, mark) is not None
     if UNREADABLE not in given[: CHARACTERS + 1] and not is_long:
         others = range(1, transcript.head.total + 1) if transcript.head and number else ()
-        slip = slips.explain(given, number, mark, others)
+        slip = slips.explain(given.split(UNREADABLE)[0], number, mark, others)
         if slip is not None:
             return Problem(slip.number, slip.what, slip.column, slip.exact, slip.used)
         groups = slips.left_out(given, number, mark)
