@@ -60,6 +60,9 @@ def run(
 
     def show(event: KeyPressEvent, changed: screen.Screen) -> None:
         nonlocal shown
+        if shown.left:
+            # Keys of one piece of input come one after the other, also behind the last line.
+            return
         is_new = changed.problem is not None and shown.problem is None
         shown = changed
         save(shown.transcript)
@@ -69,13 +72,10 @@ def run(
             event.app.exit()
 
     def press(event: KeyPressEvent, key: str) -> None:
-        # Keys of one piece of input come one after the other, also behind the last line.
-        if not shown.left:
-            show(event, screen.press(shown, key, time.monotonic()))
+        show(event, screen.press(shown, key, time.monotonic()))
 
     def paste(event: KeyPressEvent) -> None:
-        if not shown.left:
-            show(event, screen.paste(shown, event.data))
+        show(event, screen.paste(shown, event.data))
 
     def size() -> tuple[int, int]:
         there = application.output.get_size()

@@ -5,6 +5,7 @@ is the caller's: it hands in what says, what asks and what rings a bell.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from paperkey_alt.entry import position, screen, spelling, transcript
@@ -37,7 +38,7 @@ _HELP = (
 )
 
 
-def run(  # noqa: C901 - one branch for each answer
+def run(
     begun: Transcript,
     save: Callable[[Transcript], None],
     *,
@@ -52,73 +53,115 @@ def run(  # noqa: C901 - one branch for each answer
     input has ended. *ring* is called for a line that is wrong.
     """
     say(_HELP)
-    typed, number = begun, begun.due() if begun.needed else None
-    # The line that was wrong last; an answer that was given to another question; what was typed.
+    number = begun.due() if begun.needed else None
+    talk = _Talk(begun, number, save, say, ask, ring)
+    while talk.number is not None and talk.goes_on():
+        pass
+    return talk.typed
+
+
+@dataclass
+class _Talk:
+    """
+    Questions and answers: what is *typed*, the line *number* that is asked for (None when all is
+    there); the line that *failed* last, an answer that is *unread* because another question was
+    asked, the *last* line that was typed, and *where* the one before is.
+    """
+
+    typed: Transcript
+    number: int | None
+    save: Callable[[Transcript], None]
+    say: Say
+    ask: Ask
+    ring: Ring | None
     failed: int | None = None
     unread: str | None = None
-    last, there = "", None
-    while number is not None:
-        if unread is None:
-            there = _tell_position(typed, number, there, say)
-            answer = ask(f"{number:5d} ")
-        else:
-            answer, unread = unread, None
+    last: str = ""
+    where: tuple[int, ...] | None = None
+
+    def goes_on(self) -> bool:
+        """Ask, and do what is answered; tell whether to ask again."""
+        answer, self.unread = self.unread or self._asked(), None
         if answer is None:
-            break
+            return False
         words = answer.lower().split()
         if words == ["stop"]:
-            break
-        if words in (["help"], ["aloud"]):
-            say(_HELP if words == ["help"] else spelling.spell(normalise(last)[:CHARACTERS]))
-            continue
-        if words == ["skip"]:
-            typed = transcript.skip(typed, number)
+            return False
+        if words == ["help"]:
+            self.say(_HELP)
+        elif words == ["aloud"]:
+            self.say(spelling.spell(normalise(self.last)[:CHARACTERS]))
+        elif words == ["skip"] and self.number is not None:
+            self._next(transcript.skip(self.typed, self.number), self.number)
         elif words[:1] == ["go"] and len(words) == 2 and words[1].isdecimal():
             # Of a number that is too long for any set, the first digits are.
-            number = min(int(words[1][:_MOST_DIGITS]), typed.head.total if typed.head else 0)
-            continue
-        elif (scan := handheld.read(answer)) is not None:
-            typed = _scanned(typed, scan, say)
-            save(typed)
-            number = typed.due(number - 1) if typed.needed else None
-            continue
+            last = self.typed.head.total if self.typed.head else 0
+            self.number = min(int(words[1][:_MOST_DIGITS]), last)
         elif words:
-            last = answer
-            ahead = _ahead(typed, answer, failed)
-            if ahead is not None:
-                typed = ahead.transcript
-                save(typed)
-                say([f"Line {ahead.number} taken; line {failed} is still wrong."])
-                number = number if typed.needed else None
-                continue
-            accepted = transcript.feed(typed, number, answer)
-            if isinstance(accepted, Problem):
-                if ring is not None:
-                    ring()
-                typed, failed = transcript.missed(typed, accepted), number
-                accepted, unread = _agreed(typed, accepted, answer, say=say, ask=ask)
-            if accepted is None:
-                continue
-            typed, number = accepted.transcript, accepted.number
-            save(typed)
-        number = typed.due(number) if typed.needed else None
-    return typed
+            self._line(answer)
+        else:
+            self._next(self.typed, self.number)
+        return True
 
+    def _asked(self) -> str | None:
+        """Say how much is needed, and where the line is if not beside the symbol before; ask."""
+        head, number = self.typed.head, self.number or 0
+        if head is not None:
+            needed = counted(self.typed.needed, "more line")
+            self.say([f"Set {head.mark}: {needed} needed."])
+            if number:
+                place = position.position(number, head.total)
+                where = (place.sheet, place.symbol, place.column)
+                if where != self.where:
+                    self.say([f"{place}."])
+                self.where = where
+        return self.ask(f"{number:5d} ")
 
-def _tell_position(
-    typed: Transcript, number: int, there: tuple[int, ...] | None, say: Say
-) -> tuple[int, ...] | None:
-    """Say how much is needed, and where the line is if not beside the same symbol as before."""
-    if typed.head is None:
-        return None
-    say([f"Set {typed.head.mark}: {counted(typed.needed, 'more line')} needed."])
-    if number == 0:
-        return None
-    place = position.position(number, typed.head.total)
-    here = (place.sheet, place.symbol, place.column)
-    if here != there:
-        say([f"{place}."])
-    return here
+    def _next(self, typed: Transcript, after: int | None) -> None:
+        self.typed = typed
+        self.number = typed.due(after or 0) if typed.needed else None
+
+    def _line(self, text: str) -> None:
+        """Take a line, or a symbol that a scanner typed."""
+        number = self.number or 0
+        scan = handheld.read(text)
+        if scan is not None:
+            self._next(_scanned(self.typed, scan, self.say), number - 1)
+            self.save(self.typed)
+            return
+        self.last = text
+        ahead = _ahead(self.typed, text, self.failed)
+        if ahead is not None:
+            self.typed = ahead.transcript
+            self.save(self.typed)
+            self.say([f"Line {ahead.number} taken; line {self.failed} is still wrong."])
+            self.number = number if self.typed.needed else None
+            return
+        answer = transcript.feed(self.typed, number, text)
+        if isinstance(answer, Problem):
+            self._problem(answer, number, text)
+        else:
+            self._next(answer.transcript, answer.number)
+            self.save(self.typed)
+
+    def _problem(self, problem: Problem, number: int, text: str) -> None:
+        """Say what is wrong, and take what is proposed if that is agreed to."""
+        if self.ring is not None:
+            self.ring()
+        self.typed, self.failed = transcript.missed(self.typed, problem), number
+        self.say(_shown(problem, text))
+        if problem.proposal is None:
+            return
+        agreed = self.ask("      Is that what the paper says? y or n")
+        if agreed is None:
+            return
+        accepted = transcript.accept(self.typed, problem)
+        if agreed.lower() in ("y", "yes") and isinstance(accepted, Accepted):
+            self._next(accepted.transcript, accepted.number)
+            self.save(self.typed)
+        elif len(normalise(agreed)) >= CHARACTERS - 1:
+            # Several lines were pasted: this is the next one, and no answer.
+            self.unread = agreed
 
 
 def _ahead(typed: Transcript, text: str, failed: int | None) -> Accepted | None:
@@ -133,24 +176,6 @@ def _ahead(typed: Transcript, text: str, failed: int | None) -> Accepted | None:
     if isinstance(answer, Accepted) and answer.number not in (failed, 0):
         return answer
     return None
-
-
-def _agreed(
-    typed: Transcript, problem: Problem, text: str, *, say: Say, ask: Ask
-) -> tuple[Accepted | None, str | None]:
-    """
-    Return *typed* with the line that is proposed, if it is taken; and the answer, if it was no
-    answer to that question but a line.
-    """
-    say(_shown(problem, text))
-    if problem.proposal is None:
-        return None, None
-    agreed = ask("      Is that what the paper says? y or n")
-    if agreed is None or agreed.lower() not in ("y", "yes"):
-        is_line = agreed is not None and len(normalise(agreed)) >= CHARACTERS - 1
-        return None, agreed if is_line else None
-    accepted = transcript.accept(typed, problem)
-    return (accepted if isinstance(accepted, Accepted) else None), None
 
 
 def _scanned(typed: Transcript, scan: handheld.Scan, say: Say) -> Transcript:

@@ -88,9 +88,7 @@ def symbols_in(lines: Container[int], total: int) -> str:
     places: dict[int, list[str]] = {}
     for symbol in missing:
         places.setdefault(symbol.sheet, []).append(str(symbol.number))
-    told = "; ".join(
-        f"{', '.join(numbers)} of sheet {sheet}" for sheet, numbers in places.items()
-    )
+    told = "; ".join(f"{', '.join(numbers)} of sheet {sheet}" for sheet, numbers in places.items())
     return f"{count}. Missing, counted from the top: {told}"
 
 

@@ -273,9 +273,7 @@ def scanned(taken: transcript.Taken, scan: handheld.Scan) -> tuple[str, ...]:
     wrong = f"; {counted(len(taken.wrong), 'line')} of it not correct" if taken.wrong else ""
     told = [f"Symbol with {noun(numbers, 'line')} {ranges(numbers)} taken{wrong}."]
     if taken.transcript.head is not None:
-        told.append(
-            f"{position.symbols_in(taken.transcript.lines, taken.transcript.head.total)}."
-        )
+        told.append(f"{position.symbols_in(taken.transcript.lines, taken.transcript.head.total)}.")
     return (*told, *scan.advice)
 
 
@@ -429,7 +427,7 @@ def _title(screen: Screen) -> list[str]:
     pace = f", {counted(minutes, 'minute')} at your pace" if minutes else ""
     put_off = f"; {len(done.skipped)} put off" if done.skipped else ""
     bar = f"[{'=' * filled}{' ' * (_BAR - filled)}]"
-    return [first, f"{bar} {counted(done.needed, 'more line')} needed{pace}{put_off}"]
+    return [first, f"{bar} {done.needed} more needed{pace}{put_off}"]
 
 
 def _minutes(screen: Screen) -> int:
@@ -501,7 +499,7 @@ def _pointer(screen: Screen, wide: int) -> str:
             for at, (was, now) in enumerate(zip(text, problem.proposal, strict=False))
             if was != now
         ]
-        if len(wrong) <= 2:  # noqa: PLR2004 - of what is shifted, the first place is enough
+        if len(wrong) <= 2:
             places.update(wrong)
     columns = {_column(screen, place, wide) for place in places}
     return "".join("^" if at in columns else " " for at in range(max(columns) + 1))

@@ -19,6 +19,7 @@ from functools import cache
 from itertools import combinations
 from typing import TYPE_CHECKING
 
+from paperkey_alt.errors import LineError
 from paperkey_alt.format import lines
 from paperkey_alt.format.lines import (
     ALPHABET,
@@ -73,8 +74,8 @@ def explain(text: str, number: int, mark: str, others: Sequence[int]) -> Slip | 
     different lines.
 
     *text* may go on with what was typed behind the line. Tried in this order are some 3,000,
-    500,000 and 100,000 ways: a random text fits one of 2²⁵ checks by a chance of 10⁻⁴, 1 % and
-    0.3 %. Three wrong characters never fit two, which are most of the 500,000.
+    450,000 and 100,000 ways: a random text fits one of 2²⁵ checks by a chance of 10⁻⁴, 1 % and
+    0.3 %. Three wrong characters never fit two, which are most of the 450,000.
     """
     target = _number_of(mark)
     for tier in (_likely, _less_likely, _unlikely):
@@ -93,9 +94,7 @@ def left_out(text: str, number: int, mark: str) -> tuple[int, ...]:
     """
     if len(text) != CHARACTERS - GROUP or UNREADABLE in text:
         return ()
-    return tuple(
-        at for at in _GROUPS if _fills(_with_gap(text, at), number, mark, at * GROUP)
-    )
+    return tuple(at for at in _GROUPS if _fills(_with_gap(text, at), number, mark, at * GROUP))
 
 
 def _likely(text: str, number: int, target: int, others: tuple[int, ...]) -> Iterator[Slip]:
@@ -210,8 +209,9 @@ def _with_one_less(text: str, length: int = CHARACTERS) -> Iterator[_Attempt]:
 def _with_two_less(text: str) -> Iterator[_Attempt]:
     given = text[: CHARACTERS + 2]
     if len(given) == CHARACTERS + 2:
-        for at, also in combinations(range(len(given)), 2):
-            what = f"characters {at + 1} and {also + 1} are too many"
+        doubled = [at for at in range(1, len(given)) if given[at] == given[at - 1]]
+        for at, also in combinations(doubled, 2):
+            what = f"characters {at + 1} and {also + 1} are typed twice"
             cut = given[:at] + given[at + 1 : also] + given[also + 1 :]
             yield _Attempt(cut, len(given), what, at + 1)
 
@@ -317,8 +317,10 @@ def _parts() -> tuple[tuple[int, ...], ...]:
     for at in range(CHARACTERS):
         bits = [_implied(_changed(_NOTHING, at, 1 << bit), 0) for bit in range(_SYMBOL_BITS)]
         parts.append(
-            tuple(_sum(part for bit, part in enumerate(bits) if value >> bit & 1) for value in
-                  range(len(ALPHABET)))
+            tuple(
+                _sum(part for bit, part in enumerate(bits) if value >> bit & 1)
+                for value in range(len(ALPHABET))
+            )
         )
     return tuple(parts)
 
@@ -336,8 +338,9 @@ def _numbers() -> tuple[int, ...]:
 @cache
 def _changes() -> dict[int, tuple[int, int]]:
     """What a wrong character changes → its place and the XOR of its value with the right one."""
-    return {part: (at, by) for at, parts in enumerate(_parts()) for by, part in enumerate(parts)
-            if by}
+    return {
+        part: (at, by) for at, parts in enumerate(_parts()) for by, part in enumerate(parts) if by
+    }
 
 
 _NOTHING = ALPHABET[0] * CHARACTERS
@@ -377,6 +380,6 @@ def _fills(text: str, number: int, mark: str, gap: int) -> bool:
     """Tell whether the characters at *gap* can be such that *text* is the line."""
     try:
         mends = lines.decode(text, number, mark).mends
-    except lines.LineError:
+    except LineError:
         return False
     return all(gap < mend.column <= gap + GROUP for mend in mends)

@@ -7,14 +7,15 @@ from __future__ import annotations
 
 from paperkey_alt.format.lines import group
 
-_WORDS = (
+_LETTERS = (
     "Alfa Bravo Charlie Delta Echo Foxtrot Golf Hotel India Juliett Kilo Lima Mike November Oscar "
     "Papa Quebec Romeo Sierra Tango Uniform Victor Whiskey X-ray Yankee Zulu"
-).split()
-# What no line has is there all the same: it may have been typed.
-WORDS = {word[0]: word for word in _WORDS} | dict(
-    zip("0123456789", "zero one two three four five six seven eight nine".split(), strict=True)
 )
+_DIGITS = "zero one two three four five six seven eight nine"
+# What no line has is there all the same: it may have been typed.
+WORDS = {word[0]: word for word in _LETTERS.split()} | {
+    str(digit): word for digit, word in enumerate(_DIGITS.split())
+}
 _UNREADABLE = "unreadable"
 
 

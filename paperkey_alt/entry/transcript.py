@@ -263,8 +263,9 @@ _DIGITS = re.compile(r"\s*([0-9]{1,4})", re.ASCII)
 def _numbered(text: str) -> Iterator[tuple[int, str]]:
     """Yield the line numbers that *text* may begin with, each with the rest."""
     digits = _DIGITS.match(text)
-    for end in range(digits.end(), digits.start(1), -1) if digits else ():
-        yield int(text[digits.start(1) : end]), text[end:].lstrip(" .:,;)]|")
+    if digits is not None:
+        for end in range(digits.end(), digits.start(1), -1):
+            yield int(text[digits.start(1) : end]), text[end:].lstrip(" .:,;)]|")
 
 
 def _mark(transcript: Transcript, number: int) -> str:

@@ -46,9 +46,7 @@ def typed(line, rng, chance):
         groups[one], groups[other] = groups[other], groups[one]
     if rng.random() < 0.01:
         del groups[rng.randrange(6)]
-    characters = [
-        slipped(one, rng) if rng.random() < chance else one for one in "".join(groups)
-    ]
+    characters = [slipped(one, rng) if rng.random() < chance else one for one in "".join(groups)]
     for at in range(len(characters) - 1):
         if rng.random() < chance / 20:
             characters[at], characters[at + 1] = characters[at + 1], characters[at]
@@ -106,8 +104,10 @@ class Typist:
     def was_taken(self, number, done):
         """Whether the line went into the transcript, or another one waits."""
         is_more = len(self.shown.transcript.lines) > len(done.lines)
-        return self.shown.left or (is_more and self.shown.problem is None) or (
-            self.shown.number != number and self.shown.problem is None
+        return (
+            self.shown.left
+            or (is_more and self.shown.problem is None)
+            or (self.shown.number != number and self.shown.problem is None)
         )
 
     def type_on(self, number):
@@ -135,21 +135,12 @@ class Typist:
                 self.press("empty")
             self.press(*typed(paper, self.rng, self.chance))
         elif mends:
-            at, was, now = mends[0]
             self.counts["differences mended by hand"] += 1
-            self.go_to(at)
-            if not now:
-                self.press(*["delete"] * len(was))
-            elif was and len(text) < len(paper):
-                self.press("delete", now)
-            elif was or len(text) < len(paper):
-                self.press(*now)
-            else:
-                for character in now:
-                    self.press("make room", character)
-        if self.shown.number == number and self.shown.problem is None and not self.shown.left:
-            if self.shown.text:
-                self.press("enter")
+            self.go_to(mends[0][0])
+            self.press(*keys_for(*mends[0][1:], is_short=len(text) < len(paper)))
+        waits = self.shown.number == number and not self.shown.left
+        if waits and self.shown.problem is None and self.shown.text:
+            self.press("enter")
 
     def go_to(self, place):
         """Move to a place in the line by the fewest keys."""
@@ -166,6 +157,17 @@ class Typist:
                     waiting.append(((*keys, key), moved))
 
 
+def keys_for(was, now, *, is_short):
+    """The keys that put characters in the place of others; over a whole line one types."""
+    if not now:
+        return ["delete"] * len(was)
+    if was and is_short:
+        return ["delete", *now]
+    if was or is_short:
+        return [*now]
+    return [key for character in now for key in ("make room", character)]
+
+
 def differences(text, paper):
     """Where a text differs from the paper, from the left: place, what is there, what belongs."""
     found, at, there = [], 0, 0
@@ -173,9 +175,11 @@ def differences(text, paper):
         if there < len(text) and text[there] == paper[at]:
             at, there = at + 1, there + 1
             continue
-        ways = [("sub", 1, 1)] + [("missing", count, 0) for count in (1, 4, 2, 3)] + [
-            ("surplus", 0, 1)
-        ]
+        ways = (
+            [("sub", 1, 1)]
+            + [("missing", count, 0) for count in (1, 4, 2, 3)]
+            + [("surplus", 0, 1)]
+        )
         _, belongs, is_there = max(
             ways,
             key=lambda way: sum(

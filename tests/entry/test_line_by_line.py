@@ -133,3 +133,51 @@ def test_nothing_is_asked_where_nothing_is_needed():
     desk = Desk()
     assert desk.type(complete) == complete
     assert desk.asked == []
+
+
+def test_help_is_there():
+    """At any line, as at the beginning; the same line is asked for then."""
+    desk = Desk(EVERY[0], "help", "stop")
+    desk.type()
+    assert sum("Other answers: skip" in text for text in desk.said) == 2
+    assert numbers(desk.asked) == [0, 1, 1]
+
+
+def test_several_pasted_lines_are_all_taken():
+    """One that is wrong among them does not cost the others, and is asked for again."""
+    pasted = [f"{number} {line}" for number, line in enumerate(EVERY[: DATA + 1])]
+    pasted[2] = f"2 {wrong(EVERY[2])}"
+    desk = Desk(*pasted, EVERY[2])
+    left = desk.type()
+    assert left.needed == 0
+    assert any("line 2 is still wrong" in text for text in desk.said)
+
+
+def test_a_line_is_read_aloud():
+    """The one that was typed last, in words, group by group."""
+    desk = Desk(EVERY[0], "AB23", "aloud", "stop")
+    desk.type()
+    assert "Alfa Bravo two three" in desk.said
+
+
+def test_a_bell_rings_at_a_wrong_line():
+    """Once for each."""
+    rung = []
+    desk = Desk(EVERY[0], wrong(EVERY[1]), "n", EVERY[1][:20], "stop")
+    line_by_line.run(
+        Transcript(),
+        desk.saved.append,
+        say=desk.said.extend,
+        ask=desk.ask,
+        ring=lambda: rung.append(1),
+    )
+    assert len(rung) == 2
+
+
+def test_where_the_line_is():
+    """Sheet, symbol and row, once for each symbol."""
+    desk = Desk(*EVERY[:4])
+    desk.type()
+    assert [text for text in desk.said if text.startswith("Sheet")] == [
+        "Sheet 1 of 1, beside symbol 1 of 1 from the top, row 1."
+    ]

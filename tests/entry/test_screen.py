@@ -227,7 +227,7 @@ def test_where_the_line_is_and_what_is_left():
     for at, key in enumerate("".join(ROWS[:6])):
         shown = screen.press(shown, key, at * 1.0)
     rows = screen.rows(shown)
-    assert "35 more lines needed, 17 minutes at your pace" in rows[1]
+    assert "35 more needed, 17 minutes at your pace" in rows[1]
     assert "Sheet 1 of 1, beside symbol 1 of 4 from the top, row 6" in rows
     assert f"    5   {group(ROWS[5])}" in rows
     assert "    7   ." in rows

@@ -1,4 +1,6 @@
-"""What a typed line may have been meant to be: each slip is found, and nothing is found by chance."""
+"""
+What a typed line may have been meant to be: each slip is found, and next to nothing by chance.
+"""
 
 import random
 
@@ -38,6 +40,11 @@ def swapped_groups(text, one, other):
     return "".join(cut) + text[24:]
 
 
+def typed_twice(text, group):
+    """The text with a group of four typed twice."""
+    return text[: 4 * group + 4] + text[4 * group :]
+
+
 # What a typist does to line *n*, and how many of 60 are found at the least.
 SLIPS = {
     "a wrong character": (lambda n, r: wrong(EVERY[n], r.randrange(29), rng=r), 60),
@@ -68,10 +75,10 @@ SLIPS = {
         54,
     ),
     "a group typed twice": (
-        lambda n, r: (lambda g: EVERY[n][: 4 * g + 4] + EVERY[n][4 * g :])(r.randrange(6)),
+        lambda n, r: typed_twice(EVERY[n], r.randrange(6)),
         60,
     ),
-    "a row skipped": (lambda n, r: EVERY[n + r.randrange(1, 9)], 60),  # noqa: ARG005
+    "a row skipped": (lambda n, r: EVERY[n + r.randrange(1, 9)], 60),
     "a row skipped and a wrong character": (
         lambda n, r: wrong(EVERY[n + 1], r.randrange(29), rng=r),
         57,

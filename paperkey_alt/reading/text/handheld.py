@@ -1,10 +1,10 @@
 """
 A QR symbol as a handheld scanner types it: `read`.
 
-Such a scanner is a keyboard to the computer: it presses the keys that give the text on one country's
-keyboard. Where the computer is set to another country's, the same keys give other characters. Of the
-alphabet of a symbol's text (docs/format.md, "A sheet") that moves letters, digits and the sign /;
-blanks may be lost. Which keyboards they are, the checks of the lines tell.
+Such a scanner is a keyboard to the computer: it presses the keys that give the text on the keyboard
+of one country. Where the computer is set to another one, the same keys give other characters. Of
+the alphabet of a symbol's text (docs/format.md, "A sheet") that moves letters, digits and the sign
+/; blanks may be lost. Which keyboards they are, the checks of the lines tell.
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ class Keyboards:
 
 
 def _swapped(*pairs: str) -> dict[str, str]:
-    return {one: other for pair in pairs for one, other in (pair, pair[::-1])}
+    return {pair[at]: pair[1 - at] for pair in pairs for at in (0, 1)}
 
 
 def _digits(arriving: str) -> dict[str, str]:
@@ -54,17 +54,28 @@ _SAME = Keyboards("", "", {})
 KEYBOARDS = (
     _SAME,
     Keyboards("German", "US", _swapped("YZ") | {"-": "/"}),
-    Keyboards("French", "US", _swapped("AQ", "WZ") | _digits("&É\"'(-È_ÇÀ") | {"?": "M", ",": "M",
-                                                                              "!": "/"}),
-    Keyboards("Belgian", "US", _swapped("AQ", "WZ") | _digits("&É\"'(§È!ÇÀ") | {"?": "M", ",": "M",
-                                                                               "=": "/"}),
+    Keyboards(
+        "French",
+        "US",
+        _swapped("AQ", "WZ") | _digits("&É\"'(-È_ÇÀ") | {"?": "M", ",": "M", "!": "/"},
+    ),
+    Keyboards(
+        "Belgian",
+        "US",
+        _swapped("AQ", "WZ") | _digits("&É\"'(§È!ÇÀ") | {"?": "M", ",": "M", "=": "/"},
+    ),
     Keyboards("Czech", "US", _swapped("YZ") | _digits("+ĚŠČŘŽÝÁÍÉ") | {"-": "/"}),
     Keyboards("US", "German", _swapped("YZ") | {"&": "/"}),
-    Keyboards("US", "French", _swapped("AQ", "WZ") | _digits("!@#$%^&*()") | {":": "M", ";": "M",
-                                                                             ">": "/"}),
+    Keyboards(
+        "US",
+        "French",
+        _swapped("AQ", "WZ") | _digits("!@#$%^&*()") | {":": "M", ";": "M", ">": "/"},
+    ),
 )
 _ZEROS = frozenset("0") | {
-    character for keyboards in KEYBOARDS for character, meant in keyboards.meant.items()
+    character
+    for keyboards in KEYBOARDS
+    for character, meant in keyboards.meant.items()
     if meant == "0"
 }
 
@@ -106,9 +117,7 @@ def _typed_on(compact: str, keyboards: Keyboards) -> Scan | None:
         return Scan(((0, beginning[1]),), (_INCOMPLETE,), complete=False)
     run = match[4]
     cut = [run[at : at + CHARACTERS] for at in range(0, len(run), CHARACTERS)]
-    return Scan(
-        ((0, match[1]), *enumerate(cut, int(match[3]))), _advice(keyboards, match[2])
-    )
+    return Scan(((0, match[1]), *enumerate(cut, int(match[3]))), _advice(keyboards, match[2]))
 
 
 def _advice(keyboards: Keyboards, separator: str) -> tuple[str, ...]:
