@@ -85,9 +85,12 @@ def run(
         row, column = screen.cursor(shown, *size())
         return Point(x=column, y=row)
 
-    control = FormattedTextControl(
-        lambda: "\n".join(screen.rows(shown, *size())), focusable=True, get_cursor_position=where
-    )
+    def text() -> str:
+        wide, high = size()
+        # The cursor is shown only on a character: each row is as wide as the window.
+        return "\n".join(row.ljust(wide) for row in screen.rows(shown, wide, high))
+
+    control = FormattedTextControl(text, focusable=True, get_cursor_position=where)
     application: Application[None] = Application(
         Layout(Window(control)),
         key_bindings=_bindings(press, paste),

@@ -535,7 +535,9 @@ def _message(screen: Screen, wide: int, room: int) -> list[str]:
 def _waiting(screen: Screen, wide: int) -> list[str]:
     done, number = screen.transcript, screen.number
     told = ""
-    if number in done.lines:
+    if not done.needed:
+        told = "All the lines you need are there."
+    elif number in done.lines:
         told = "You have typed this line already; type it again only to compare."
     elif done.due() is None:
         told = (
