@@ -62,6 +62,7 @@ def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
                     done(page)
                     grant(_SECONDS_A_SHEET if page.raw_lines else _SECONDS_A_PAGE)
     say(report.page(page) for page in pages if page.pages)
+    say(dict.fromkeys(sentence for page in pages for sentence in page.advice))
     return pages
 
 

@@ -36,8 +36,15 @@ def command(
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
     files.require_free([output], inputs=[*sources, public, passphrase_from], force=force)
-    findings = given_sources.collect(given_sources.read(sources))
-    say([*report.table(findings).split("\n"), *report.wanted(findings)])
+    pages = given_sources.read(sources)
+    findings = given_sources.collect(pages)
+    say(
+        [
+            *report.table(findings).split("\n"),
+            *report.symbols(pages, findings),
+            *report.wanted(findings),
+        ]
+    )
     certificate = given_sources.certificate(public, fingerprint)
     ask = passphrases.source(passphrase_from)
     rebuilt, _ = given_sources.rebuild(findings, marks, certificate, ask)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import time
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from prompt_toolkit.application import Application
+from prompt_toolkit.application import Application, get_app
 from prompt_toolkit.data_structures import Point
 from prompt_toolkit.key_binding import KeyBindings
 from prompt_toolkit.keys import Keys
@@ -56,58 +57,63 @@ def run(
     Return the transcript as it is left; *save* is called with it after every key. The terminal's
     bell rings at each line that is wrong, if it *has_bell*.
     """
-    shown = screen.start(begun)
-
-    def show(event: KeyPressEvent, changed: screen.Screen) -> None:
-        nonlocal shown
-        if shown.left:
-            # Keys of one piece of input come one after the other, also behind the last line.
-            return
-        is_new = changed.problem is not None and shown.problem is None
-        shown = changed
-        save(shown.transcript)
-        if is_new and has_bell:
-            event.app.output.bell()
-        if shown.left:
-            event.app.exit()
-
-    def press(event: KeyPressEvent, key: str) -> None:
-        show(event, screen.press(shown, key, time.monotonic()))
-
-    def paste(event: KeyPressEvent) -> None:
-        show(event, screen.paste(shown, event.data))
-
-    def size() -> tuple[int, int]:
-        there = application.output.get_size()
-        return there.columns, there.rows
-
-    def where() -> Point:
-        row, column = screen.cursor(shown, *size())
-        return Point(x=column, y=row)
-
-    def text() -> str:
-        wide, high = size()
-        # The cursor is shown only on a character: each row is as wide as the window.
-        return "\n".join(row.ljust(wide) for row in screen.rows(shown, wide, high))
-
-    control = FormattedTextControl(text, focusable=True, get_cursor_position=where)
+    typing = _Typing(screen.start(begun), save, has_bell)
+    control = FormattedTextControl(
+        typing.text, focusable=True, get_cursor_position=typing.cursor_position
+    )
     application: Application[None] = Application(
         Layout(Window(control)),
-        key_bindings=_bindings(press, paste),
+        key_bindings=_bindings(typing),
         full_screen=True,
         color_depth=ColorDepth.DEPTH_1_BIT,
     )
-    if not shown.left:
+    if not typing.shown.left:
         application.run()
-    return shown.transcript
+    return typing.shown.transcript
 
 
-def _bindings(
-    press: Callable[[KeyPressEvent, str], None], paste: Callable[[KeyPressEvent], None]
-) -> KeyBindings:
+@dataclass
+class _Typing:
+    """The screen as it is *shown*, and what is to happen with it."""
+
+    shown: screen.Screen
+    save: Callable[[Transcript], None]
+    has_bell: bool
+
+    def press(self, event: KeyPressEvent, key: str) -> None:
+        self._show(event, screen.press(self.shown, key, time.monotonic()))
+
+    def paste(self, event: KeyPressEvent) -> None:
+        self._show(event, screen.paste(self.shown, event.data))
+
+    def _show(self, event: KeyPressEvent, changed: screen.Screen) -> None:
+        if self.shown.left:
+            # Keys of one piece of input come one after the other, also behind the last line.
+            return
+        is_new = changed.problem is not None and self.shown.problem is None
+        self.shown = changed
+        self.save(changed.transcript)
+        if is_new and self.has_bell:
+            event.app.output.bell()
+        if changed.left:
+            event.app.exit()
+
+    def text(self) -> str:
+        size = get_app().output.get_size()
+        # The cursor is shown only on a character: each row is as wide as the window.
+        rows = screen.rows(self.shown, size.columns, size.rows)
+        return "\n".join(row.ljust(size.columns) for row in rows)
+
+    def cursor_position(self) -> Point:
+        size = get_app().output.get_size()
+        row, column = screen.cursor(self.shown, size.columns, size.rows)
+        return Point(x=column, y=row)
+
+
+def _bindings(typing: _Typing) -> KeyBindings:
     bindings = KeyBindings()
     for key, name in _KEYS.items():
-        bindings.add(key)(lambda event, name=name: press(event, name))
-    bindings.add(Keys.Any)(lambda event: press(event, event.data))
-    bindings.add(Keys.BracketedPaste)(paste)
+        bindings.add(key)(lambda event, name=name: typing.press(event, name))
+    bindings.add(Keys.Any)(lambda event: typing.press(event, event.data))
+    bindings.add(Keys.BracketedPaste)(typing.paste)
     return bindings

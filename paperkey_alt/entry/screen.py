@@ -94,7 +94,7 @@ def press(screen: Screen, key: str, seconds: float | None = None) -> Screen:
     elif key in KEYS:
         pressed = KEYS[key](replace(screen, keys="", told=()))
     else:
-        log = screen.keys + key if len(screen.keys) < _MOST_KEYS else screen.keys
+        log = (screen.keys + key)[-_MOST_KEYS:]
         pressed = _typed(replace(screen, keys=log, told=()), key)
     taken = len(pressed.transcript.lines) - len(before.lines)
     if seconds is None or taken != 1:
@@ -234,9 +234,9 @@ def _next(screen: Screen, done: Transcript, after: int, rest: str = "") -> Scree
 
 
 def _enter(screen: Screen) -> Screen:
-    scan = handheld.read(screen.keys)
+    scan = handheld.last(screen.keys)
     ended = replace(screen, keys="", told=())
-    if scan is not None and (scan.complete or not _has_lines(screen)):
+    if scan is not None and (scan.complete or not _is_by_hand(screen)):
         return _scanned(ended, scan)
     problem = screen.problem
     if problem and problem.proposal:
@@ -252,10 +252,14 @@ def _enter(screen: Screen) -> Screen:
     return judged
 
 
-def _has_lines(screen: Screen) -> bool:
-    """Tell whether lines were taken from the keys since the last Enter: somebody types them."""
+def _is_by_hand(screen: Screen) -> bool:
+    """
+    Tell whether the keys since the last Enter gave lines: so they do where somebody types the
+    numbers too. What a scanner types goes on behind a key that was lost.
+    """
     keys = "".join(screen.keys.upper().split())
-    return any(text in keys for number, text in screen.transcript.lines.items() if number)
+    lines = screen.transcript.lines.items()
+    return len(screen.text) <= 2 * CHARACTERS and any(text in keys for n, text in lines if n)
 
 
 def _scanned(screen: Screen, scan: handheld.Scan) -> Screen:
@@ -263,7 +267,7 @@ def _scanned(screen: Screen, scan: handheld.Scan) -> Screen:
         taken = transcript.take_all(screen.transcript, scan.raw_lines)
     except SeveralSets as error:
         return replace(screen, text="", cursor=0, problem=None, told=(f"{error}.", error.advice))
-    after = _next(replace(screen, text="", cursor=0), taken.transcript, screen.number)
+    after = _next(replace(screen, text="", cursor=0), taken.transcript, -1)
     return replace(after, told=scanned(taken, scan))
 
 

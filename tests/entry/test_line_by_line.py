@@ -6,11 +6,13 @@ saved.
 import random
 
 import pytest
+from keyboards import typed
 
 from paperkey_alt.entry import line_by_line
 from paperkey_alt.entry.transcript import Transcript
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET
+from paperkey_alt.sheet import qr
 
 SET = lay_out(random.Random(3).randbytes(60), 2)
 EVERY = [SET.head_line, *SET.lines]
@@ -181,3 +183,14 @@ def test_where_the_line_is():
     assert [text for text in desk.said if text.startswith("Sheet")] == [
         "Sheet 1 of 1, beside symbol 1 of 1 from the top, row 1."
     ]
+
+
+@pytest.mark.parametrize("computer", ["US", "German", "French"])
+def test_a_scanner_types_a_symbol(computer):
+    """An answer that is the text of a QR symbol gives all its lines, whatever the keyboards."""
+    text = qr.encode_block(EVERY[0], 1, EVERY[1:3])
+    desk = Desk(typed(text, "US", computer), *EVERY[3 : DATA + 1])
+    assert desk.type().needed == 0
+    assert "Symbol with lines 1–2 taken." in desk.said
+    assert any("0 of 1 symbol. Missing" in text for text in desk.said)
+    assert any("repaired" in text for text in desk.said) == (computer != "US")

@@ -8,11 +8,13 @@ import random
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from keyboards import typed
 
 from paperkey_alt.entry import screen, spelling
 from paperkey_alt.entry.transcript import Transcript
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET, group
+from paperkey_alt.sheet import qr
 
 SET = lay_out(random.Random(3).randbytes(150), 4)
 EVERY = [SET.head_line, *SET.lines]
@@ -142,7 +144,7 @@ def test_any_keys_leave_a_screen_that_fits_and_lines_that_are_right(pressed_keys
     assert all(EVERY[number] == characters for number, characters in shown.transcript.lines.items())
 
 
-LONG = lay_out(random.Random(5).randbytes(600), 10)
+LONG = lay_out(random.Random(5).randbytes(600), 12)
 ROWS = [LONG.head_line, *LONG.lines]
 
 
@@ -298,3 +300,58 @@ def test_a_line_that_is_there_already_is_recognised():
         shown = pressed(at_line(4), ROWS[known])
         assert f"this is line {known}, which you have typed already" in shown.problem.what
         assert pressed(shown, "enter").number == 4
+
+
+def symbol(first, last):
+    """The text of a QR symbol of the long set."""
+    return qr.encode_block(ROWS[0], first, ROWS[first : last + 1])
+
+
+@pytest.mark.parametrize("computer", ["US", "UK", "German", "French", "Spanish"])
+def test_a_scanner_types_symbols(computer):
+    """
+    Each is taken whole at its Enter, whatever the keyboards; it is told how many there are, which
+    are missing, and on other keyboards what to set.
+    """
+    shown = screen.start(Transcript())
+    for first, last in ((15, 28), (1, 14)):
+        shown = pressed(shown, *typed(symbol(first, last), "US", computer), "enter")
+    assert dict(shown.transcript.lines) == dict(enumerate(ROWS[:29]))
+    assert (shown.number, shown.text, shown.problem) == (29, "", None)
+    text = " ".join(screen.rows(shown))
+    assert "Symbol with lines 1–14 taken." in text
+    assert "2 of 4 symbols. Missing, counted from the top: 3, 4 of sheet 1." in text
+    assert ("Ragleaf repaired the text" in text) == (computer not in ("US", "UK"))
+
+
+def test_a_symbol_may_come_after_typed_lines():
+    """Also where a line has been begun, or is wrong."""
+    for begun_ in ("", ROWS[3][:9], "Q" * 29):
+        shown = pressed(at_line(3), begun_, *["enter"] * bool(begun_), symbol(13, 24), "enter")
+        assert set(shown.transcript.lines) == {0, 1, 2, *range(13, 25)}
+        assert (shown.number, shown.text) == (3, "")
+
+
+def test_a_symbol_of_another_set_is_not_taken():
+    """It is said which set it is of."""
+    shown = pressed(at_line(3), qr.encode_block(EVERY[0], 1, EVERY[1:5]), "enter")
+    assert set(shown.transcript.lines) == {0, 1, 2}
+    assert SET.head.mark in " ".join(screen.rows(shown))
+
+
+def test_a_symbol_that_lost_a_key_is_to_be_scanned_again():
+    """What is fine of it may be taken; scanned again it is all there."""
+    text = symbol(13, 24)
+    shown = pressed(screen.start(Transcript()), *typed(text[:70] + text[71:], "US", "German"))
+    shown = pressed(shown, "enter")
+    assert "scan it again" in " ".join(screen.rows(shown))
+    shown = pressed(shown, *typed(text, "US", "German"), "enter")
+    assert set(range(13, 25)) <= set(shown.transcript.lines)
+
+
+def test_pasted_symbols_are_taken():
+    """One alone, and several as rows."""
+    shown = screen.paste(screen.start(Transcript()), symbol(1, 12))
+    assert set(shown.transcript.lines) == set(range(13))
+    shown = screen.paste(shown, f"{symbol(13, 24)}\n{symbol(25, 36)}\n")
+    assert set(shown.transcript.lines) == set(range(37))

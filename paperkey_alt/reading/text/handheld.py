@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import permutations
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import LineError, Place, UnknownFormat
@@ -19,7 +20,7 @@ from paperkey_alt.format.lines import ALPHABET, CHARACTERS, LAST_NUMBER, NO_MARK
 from paperkey_alt.format.raw_line import RawLine
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
 _LINE = rf"[{ALPHABET}]{{{CHARACTERS}}}"
 _SYMBOL = re.compile(rf"0({_LINE})([^A-Z0-9]?)([1-9][0-9]{{0,3}})((?:{_LINE})+)")
@@ -41,41 +42,74 @@ class Keyboards:
     meant: Mapping[str, str]
 
 
-def _swapped(*pairs: str) -> dict[str, str]:
-    return {pair[at]: pair[1 - at] for pair in pairs for at in (0, 1)}
-
-
-def _digits(arriving: str) -> dict[str, str]:
-    return dict(zip(arriving, "1234567890", strict=True))
-
-
-_SAME = Keyboards("", "", {})
-# By the layouts as they are printed on keyboards: ISO/IEC 9995 leaves the signs to each country.
-KEYBOARDS = (
-    _SAME,
-    Keyboards("German", "US", _swapped("YZ") | {"-": "/"}),
-    Keyboards(
-        "French",
-        "US",
-        _swapped("AQ", "WZ") | _digits("&É\"'(-È_ÇÀ") | {"?": "M", ",": "M", "!": "/"},
+# The four rows of keys as they are printed on keyboards, without and with Shift, from the key
+# of 1, of Q or A, of A or Q, and of Z, Y or W on. Other countries have letters, digits and / where
+# one of these has them, or only / elsewhere.
+_LAYOUTS = {
+    "US": (
+        ("1234567890-=", "qwertyuiop[]", "asdfghjkl;'", "zxcvbnm,./"),
+        ("!@#$%^&*()_+", "QWERTYUIOP{}", 'ASDFGHJKL:"', "ZXCVBNM<>?"),
     ),
-    Keyboards(
-        "Belgian",
-        "US",
-        _swapped("AQ", "WZ") | _digits("&É\"'(§È!ÇÀ") | {"?": "M", ",": "M", "=": "/"},
+    "UK": (
+        ("1234567890-=", "qwertyuiop[]", "asdfghjkl;'", "zxcvbnm,./"),
+        ('!"£$%^&*()_+', "QWERTYUIOP{}", "ASDFGHJKL:@", "ZXCVBNM<>?"),
     ),
-    Keyboards("Czech", "US", _swapped("YZ") | _digits("+ĚŠČŘŽÝÁÍÉ") | {"-": "/"}),
-    Keyboards("US", "German", _swapped("YZ") | {"&": "/"}),
-    Keyboards(
-        "US",
-        "French",
-        _swapped("AQ", "WZ") | _digits("!@#$%^&*()") | {":": "M", ";": "M", ">": "/"},
+    "German": (
+        ("1234567890ß´", "qwertzuiopü+", "asdfghjklöä", "yxcvbnm,.-"),
+        ('!"§$%&/()=?`', "QWERTZUIOPÜ*", "ASDFGHJKLÖÄ", "YXCVBNM;:_"),
     ),
-)
+    "French": (
+        ("&é\"'(-è_çà)=", "azertyuiop^$", "qsdfghjklmù", "wxcvbn,;:!"),
+        ("1234567890°+", "AZERTYUIOP¨£", "QSDFGHJKLM%", "WXCVBN?./§"),
+    ),
+    "Belgian": (
+        ("&é\"'(§è!çà)-", "azertyuiop^$", "qsdfghjklmù", "wxcvbn,;:="),
+        ("1234567890°_", "AZERTYUIOP¨*", "QSDFGHJKLM%", "WXCVBN?./+"),
+    ),
+    "Spanish": (
+        ("1234567890'¡", "qwertyuiop`+", "asdfghjklñ´", "zxcvbnm,.-"),
+        ('!"·$%&/()=?¿', "QWERTYUIOP^*", "ASDFGHJKLÑ¨", "ZXCVBNM;:_"),
+    ),
+    "Czech": (
+        ("+ěščřžýáíé=´", "qwertzuiopú)", "asdfghjklů§", "yxcvbnm,.-"),
+        ("1234567890%ˇ", "QWERTZUIOP/(", 'ASDFGHJKL"!', "YXCVBNM?:_"),
+    ),
+}
+_TEXT = f"ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789{_SEPARATOR}"
+
+
+def _keyboards() -> Iterator[Keyboards]:
+    yield Keyboards("", "", {character: character for character in _TEXT})
+    keys = {
+        name: {
+            character: (row, at, shift)
+            for shift, rows in enumerate(layout)
+            for row, characters in enumerate(rows)
+            for at, character in enumerate(characters)
+        }
+        for name, layout in _LAYOUTS.items()
+    }
+    for computer, scanner in permutations(_LAYOUTS, 2):
+        meant: dict[str, str] = {}
+        # With the other state of Shift: where Caps Lock is on.
+        for other in (0, 1):
+            for character in _TEXT:
+                row, at, shift = keys[scanner][character]
+                arriving = _capital(_LAYOUTS[computer][shift ^ other][row][at])
+                meant.setdefault(arriving, character)
+        yield Keyboards(computer, scanner, meant)
+
+
+def _capital(character: str) -> str:
+    capital = character.upper()
+    return capital if len(capital) == 1 else character
+
+
+KEYBOARDS = tuple(_keyboards())
 _ZEROS = frozenset("0") | {
-    character
+    arriving
     for keyboards in KEYBOARDS
-    for character, meant in keyboards.meant.items()
+    for arriving, meant in keyboards.meant.items()
     if meant == "0"
 }
 
@@ -84,12 +118,13 @@ _ZEROS = frozenset("0") | {
 class Scan:
     """
     The lines of a symbol that a scanner typed, the head line first, with what to change in its
-    settings; *complete* if no key was lost.
+    settings; *complete* if no key was lost, and whether it *has* the *sign* / in its place.
     """
 
     block: tuple[tuple[int, str], ...]
     advice: tuple[str, ...]
     complete: bool = True
+    has_sign: bool = False
 
     @property
     def raw_lines(self) -> tuple[RawLine, ...]:
@@ -99,11 +134,31 @@ class Scan:
 
 def read(text: str) -> Scan | None:
     """Return the symbol that *text*, one row, is; None where it is none."""
-    compact = "".join(text.split()).upper()
+    compact = "".join(map(_capital, "".join(text.split())))
     if len(compact) < _SHORTEST or compact[0] not in _ZEROS:
         return None
     scans = [scan for keyboards in KEYBOARDS if (scan := _typed_on(compact, keyboards))]
-    return max(scans, key=_fine_lines) if scans else None
+    if not scans:
+        return None
+    best = max(scans, key=lambda scan: (_fine_lines(scan), scan.has_sign))
+    if 2 * _fine_lines(best) >= len(best.block) - 1 > 0:
+        return best
+    # Where a key was lost, what is cut behind it are no lines.
+    return Scan(best.block[:1], (_INCOMPLETE,), complete=False)
+
+
+def last(text: str) -> Scan | None:
+    """Return the symbol that *text* ends with, whatever was typed before it; None where none is."""
+    compact = "".join(text.split())
+    starts = [at for at, character in enumerate(compact) if _capital(character) in _ZEROS]
+    scans = [scan for at in reversed(starts) if (scan := read(compact[at:])) is not None]
+    return next((scan for scan in scans if scan.complete), scans[0] if scans else None)
+
+
+def symbols(text: str) -> tuple[Scan, ...]:
+    """Return the symbols among the rows of *text*, those that are not complete left out."""
+    scans = map(read, text.splitlines())
+    return tuple(scan for scan in scans if scan is not None and scan.complete)
 
 
 def _typed_on(compact: str, keyboards: Keyboards) -> Scan | None:
@@ -117,40 +172,40 @@ def _typed_on(compact: str, keyboards: Keyboards) -> Scan | None:
         return Scan(((0, beginning[1]),), (_INCOMPLETE,), complete=False)
     run = match[4]
     cut = [run[at : at + CHARACTERS] for at in range(0, len(run), CHARACTERS)]
-    return Scan(((0, match[1]), *enumerate(cut, int(match[3]))), _advice(keyboards, match[2]))
+    return Scan(
+        ((0, match[1]), *enumerate(cut, int(match[3]))),
+        _advice(keyboards, match[2]),
+        has_sign=keyboards.meant.get(compact[match.start(2)]) == _SEPARATOR,
+    )
 
 
 def _advice(keyboards: Keyboards, separator: str) -> tuple[str, ...]:
     if keyboards.computer:
-        return (
-            (
-                f"The scanner types for a {keyboards.scanner} keyboard, and this computer has a "
-                f"{keyboards.computer} one. The text was repaired. Set the scanner's keyboard "
-                f"country to {keyboards.computer}, or this computer's keyboard to "
-                f"{keyboards.scanner}."
-            ),
-        )
+        return (_OTHER_KEYBOARD.format(keyboards=keyboards),)
     if separator != _SEPARATOR:
-        arrived = f"arrived as {separator}" if separator else "was lost"
-        return (
-            (
-                f"The sign / {arrived}. The text was repaired. Set the scanner's keyboard country "
-                "to that of this computer."
-            ),
-        )
+        return (_SIGN.format(f"arrived as {separator}" if separator else "did not arrive"),)
     return ()
 
 
+_OTHER_KEYBOARD = (
+    "The scanner types for a {keyboards.scanner} keyboard or one like it, and this computer has a "
+    "{keyboards.computer} one or one like it. Ragleaf repaired the text. To mend it, set the "
+    "scanner's keyboard country to that of this computer."
+)
+_SIGN = (
+    "The sign / {}. Ragleaf repaired the text. To mend it, set the scanner's keyboard country to "
+    "that of this computer."
+)
 _INCOMPLETE = (
     "The text of this symbol is not complete: scan it again. If that does not help, set a delay "
     "between characters in the scanner."
 )
 
 
-def _fine_lines(scan: Scan) -> tuple[bool, int]:
+def _fine_lines(scan: Scan) -> int:
     head = _head(scan.block[0][1])
     mark = head.mark if head else NO_MARK
-    return scan.complete, sum(_is_fine(text, number, mark) for number, text in scan.block[1:])
+    return sum(_is_fine(text, number, mark) for number, text in scan.block[1:])
 
 
 def _is_fine(text: str, number: int, mark: str) -> bool:
