@@ -136,7 +136,7 @@ class LineError(RagleafError):
 class PaperError(RagleafError):
     """What was read from the paper is not enough, or not of one piece."""
 
-    advice = "Read or type the named lines again; the QR block beside them carries the same lines."
+    advice = "Scan or type the named lines again; the QR block beside them has the same lines."
 
 
 class NotEnoughLines(PaperError):
@@ -248,7 +248,7 @@ class NoTerminal(RagleafError):
     """A passphrase is needed, and there is nowhere to type it unseen."""
 
     exit_status = 2
-    advice = "Give it in a file with --passphrase-from, one passphrase a row."
+    advice = "Give it in a file with --passphrase-from, one passphrase in each row."
 
 
 class NoSuchKey(KeyFileError):

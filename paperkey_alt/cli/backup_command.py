@@ -8,25 +8,28 @@ from typing import TYPE_CHECKING
 import click
 
 from paperkey_alt import keys
-from paperkey_alt.cli import files, given_register, option_types, options, passphrases
+from paperkey_alt.cli import files, given_register, option_types, options, passphrases, prints
+from paperkey_alt.cli.envelope import enclosures, pile_up, write_piles
+from paperkey_alt.cli.passphrases import Remembering
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine, preflight
-from paperkey_alt.errors import in_file
-from paperkey_alt.format import backup, body, shares
+from paperkey_alt.errors import UnsupportedKey, in_file
+from paperkey_alt.format import shares
 from paperkey_alt.format.backup import Terms
-from paperkey_alt.format.body import Seal
-from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.payload import BLIND_BYTES
-from paperkey_alt.keys import Form
+from paperkey_alt.keys import Form, Sort
 from paperkey_alt.records.entry import printed
-from paperkey_alt.sheet import draw, layout, letter, text_file, words
+from paperkey_alt.sheet import certificate_words, draw, letter, text_file, words
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Sequence
 
+    from paperkey_alt.cli.prints import Print
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.keys import Extract
+    from paperkey_alt.sheet.caption import Caption
     from paperkey_alt.sheet.layout import Paper, Spare
 
 _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
@@ -34,8 +37,17 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
 
 @click.command()
 @click.argument("keyfile")
+@click.option("-o", "--output", metavar="PDF", help="The sheets; - for standard output.")
 @click.option(
-    "-o", "--output", required=True, metavar="PDF", help="The sheets; - for standard output."
+    "--envelope",
+    metavar="FOLDER",
+    help="Instead of PDF, make all that belongs together: the sheets, the certificate, a "
+    "revocation sheet, the restorer, and a first page that says what goes where.",
+)
+@click.option(
+    "--with-certificate",
+    is_flag=True,
+    help="Add sheets of the public certificate, so that the paper alone brings the key back.",
 )
 @click.option("--text", metavar="FILE", help="Also write the lines as a text file.")
 @click.option(
@@ -89,7 +101,9 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
 def command(
     keyfile: str,
     *,
-    output: str,
+    output: str | None,
+    envelope: str | None,
+    with_certificate: bool,
     text: str | None,
     whole: bool,
     compact: bool,
@@ -113,69 +127,159 @@ def command(
     Print the secret of the key in KEYFILE on sheets (PDF).
 
     KEYFILE is an OpenPGP secret key as your OpenPGP program exports it, or a private key in the
-    form of PKCS #8, PKCS #1, SEC 1 or OpenSSH. With --any and --of, PDF and FILE are folders, which
+    form of PKCS #8, PKCS #1, SEC 1 or OpenSSH. Without --whole or --compact the print is lean: the
+    secret parts of the key, and nothing else. With --any and --of, PDF and FILE are folders, which
     get a file for each share.
     """
     form = _form(whole=whole, compact=compact, plain=plain)
     terms = _terms(threshold, count, holders)
-    outputs = _outputs(output, text, terms)
+    _require_fitting(output, envelope, text, form, anonymous, with_certificate=with_certificate)
     register_file = None if no_register else given_register.place(register_path)
+    outputs: list[tuple[str, str | None]] = []
+    if envelope is not None:
+        files.require_empty(envelope, force=force)
+    elif output is not None:
+        outputs = _outputs(output, text, terms)
     files.require_free(
         [name for pair in outputs for name in pair if name],
         inputs=[keyfile, passphrase_from, register_file],
         force=force,
     )
     ask = passphrases.source(passphrase_from)
+    remembering = Remembering(ask)
+    data = files.read(keyfile, files.LONGEST_KEY_FILE)
     with in_file(keyfile):
         extract = keys.extract(
-            files.read(keyfile, files.LONGEST_KEY_FILE),
+            data,
             files.name_in_payload(keyfile),
             form=form,
             sealed=seal,
             prove=prove,
             allow_unprotected=allow_unprotected,
             fingerprint=fingerprint,
-            ask=ask,
+            ask=remembering,
             blind=os.urandom(BLIND_BYTES),
         )
-    line_sets = _line_sets(extract, terms, spare, paper)
+        key = None
+        if extract.sort is Sort.OPENPGP_KEY:
+            key = keys.certificate(data, fingerprint)
+        elif with_certificate:
+            raise UnsupportedKey(_NO_CERTIFICATE, advice="Leave --with-certificate away.")
     now = machine.now()
-    captions = [
-        words.caption(extract, line_set, now=now, anonymous=anonymous) for line_set in line_sets
-    ]
-    contents: dict[str, bytes] = {}
-    for (sheets, lines), line_set, caption in zip(outputs, line_sets, captions, strict=True):
-        to_holder = letter.letter(line_set.head, caption)
-        contents[sheets] = draw.draw(line_set, caption, paper=paper, letter=to_holder)
-        if lines:
-            contents[lines] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
-    files.write(contents, force=force)
-    sheets_each = len(layout.plan(line_sets[0].head.total, paper).sheets)
+    secret = prints.of_secret(
+        extract, terms=terms, spare=spare, paper=paper, now=now, anonymous=anonymous
+    )
+    made, notes, is_revocable = [secret], list(extract.notes), extract.is_revocable
+    if envelope is not None:
+        rest = enclosures(
+            extract,
+            key,
+            spare=spare,
+            paper=paper,
+            now=now,
+            anonymous=anonymous,
+            ask=remembering,
+        )
+        piles = pile_up(extract, secret, rest, paper=paper)
+        write_piles(envelope, piles, inputs=[keyfile, passphrase_from, register_file], force=force)
+        made += rest.prints
+        notes += rest.told
+        is_revocable = False
+    else:
+        behind = []
+        if with_certificate and key is not None:
+            certificate = prints.of_certificate(key, spare=spare, paper=paper, today=now.date())
+            made.append(certificate)
+            behind = [(certificate.line_sets[0], certificate.captions[0])]
+            notes += certificate_words.printed(
+                certificate.line_sets[0], certificate.notes, certificate.sheets
+            )
+        files.write(_contents(outputs, secret, behind, paper), force=force)
     say(
         words.printed(
-            line_sets,
-            extract.notes,
-            captions[0],
-            sheets_each,
-            is_revocable=extract.is_revocable,
+            secret.line_sets,
+            notes,
+            secret.captions[0],
+            secret.sheets_each,
+            is_revocable=is_revocable,
         )
     )
     say([*words.cautions(extract), *passphrases.unneeded(ask)])
     weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
     if weighty:
         say([f"WARNING about this computer: {'; '.join(weighty)}. See ragleaf preflight."])
-    if not no_register:
+    if no_register:
+        return
+    for each in made:
         entry = printed(
-            extract.payload,
-            line_sets,
-            sheets=sheets_each * len(line_sets),
+            each.payload,
+            each.line_sets,
+            sheets=each.sheets,
             today=now.date(),
             fingerprint=extract.fingerprint,
             name=None if anonymous else extract.name,
-            holders=holders,
-            expires=extract.expires.astimezone().date() if extract.expires else None,
+            holders=holders if each is secret else (),
+            expires=_expires(extract) if each is secret else None,
         )
         given_register.note(register_path, entry)
+
+
+_NO_CERTIFICATE = "a key of this kind has no OpenPGP certificate"
+
+
+def _contents(
+    outputs: Sequence[tuple[str, str | None]],
+    secret: Print,
+    behind: Sequence[tuple[LineSet, Caption]],
+    paper: Paper,
+) -> dict[str, bytes]:
+    """Return what is written to the *outputs*: sheets, and lines as text where they are wanted."""
+    contents: dict[str, bytes] = {}
+    for (sheets, text), line_set, caption in zip(
+        outputs, secret.line_sets, secret.captions, strict=True
+    ):
+        to_holder = letter.letter(line_set.head, caption)
+        contents[sheets] = draw.draw(
+            line_set, caption, paper=paper, letter=to_holder, behind=behind
+        )
+        if text:
+            contents[text] = "".join(
+                text_file.write(lines, words.remarks(lines, its))
+                for lines, its in ((line_set, caption), *behind)
+            ).encode()
+    return contents
+
+
+def _expires(extract: Extract) -> dt.date | None:
+    return extract.expires.astimezone().date() if extract.expires else None
+
+
+def _require_fitting(
+    output: str | None,
+    envelope: str | None,
+    text: str | None,
+    form: Form,
+    anonymous: bool,  # noqa: FBT001
+    *,
+    with_certificate: bool,
+) -> None:
+    """Refuse wishes that exclude each other, and the lack of any."""
+    if (output is None) == (envelope is None):
+        raise click.UsageError("Name the sheets with -o, or a folder with --envelope.")
+    if envelope is not None and text is not None:
+        raise click.UsageError("--envelope makes what is for paper: leave --text away")
+    if not with_certificate:
+        return
+    if envelope is not None:
+        raise click.UsageError("--envelope prints the certificate: leave --with-certificate away")
+    if form is Form.WHOLE:
+        raise click.UsageError("--whole prints the certificate too: leave --with-certificate away")
+    if form is Form.PLAIN:
+        raise click.UsageError("--plain prints a file as it is, and no certificate of it")
+    if anonymous:
+        raise click.UsageError(
+            "--anonymous keeps the user ID off the sheets, and the certificate has it in it"
+        )
 
 
 def _form(*, whole: bool, compact: bool, plain: bool) -> Form:
@@ -216,18 +320,3 @@ def _outputs(output: str, text: str | None, terms: Terms | None) -> list[tuple[s
         (f"{sheets}/share-{number}.pdf", f"{texts}/share-{number}.txt" if texts else None)
         for number in range(1, terms.count + 1)
     ]
-
-
-def _line_sets(
-    extract: Extract, terms: Terms | None, spare: Spare, paper: Paper
-) -> Sequence[LineSet]:
-    """Return the one set of *extract*, or one for each share."""
-    seal = None
-    if extract.seal_passphrase is not None:
-        seal = Seal(extract.seal_passphrase, os.urandom(16))
-    printed = body.wrap(extract.payload, seal)
-    length = len(printed.data)
-    if terms is None:
-        return [lay_out(printed.data, spare.lines_for(length, paper), sealed=printed.sealed)]
-    lines = spare.lines_for(backup.shared_length(length), paper)
-    return backup.split(printed, terms, spare=lines, random_bytes=os.urandom)

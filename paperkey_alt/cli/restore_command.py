@@ -47,6 +47,6 @@ def command(
     )
     certificate = given_sources.certificate(public, fingerprint)
     ask = passphrases.source(passphrase_from)
-    rebuilt, _ = given_sources.rebuild(findings, marks, certificate, ask)
+    rebuilt = given_sources.rebuild(findings, marks, certificate, ask).rebuilt
     files.write({output: rebuilt.binary if binary else rebuilt.data}, force=force)
     say([*rebuilt.notes, f"Restored: {rebuilt.title}", *passphrases.unneeded(ask)])

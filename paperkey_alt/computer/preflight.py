@@ -140,7 +140,7 @@ def _network(system: System) -> Iterator[Observation]:
     routed = sorted(_default_routes(system))
     if routed:
         yield Observation(
-            Weight.WARNING, f"there is a default route by {', '.join(routed)}", why, mend
+            Weight.WARNING, f"there is a default route to a network: {', '.join(routed)}", why, mend
         )
 
 

@@ -148,7 +148,7 @@ def begin(raw_lines: Iterable[RawLine]) -> Transcript:
     if len(heads) > 1:
         marks = ", ".join(head.mark for head in heads)
         raise SeveralSets(
-            f"lines of {len(heads)} sets were given: {marks}",
+            f"there are lines of {len(heads)} sets: {marks}",
             advice="Type each set into a file of its own.",
         )
     if not heads:

@@ -530,7 +530,7 @@ def _finding_unconfirmed(
         return _finding_taken(decoded, places)
     remark = placed[0].remark
     if any(there.decoded for there in placed):
-        remark = "read more than once, and differently"
+        remark = "read more than once, with different results"
     mends = _unreadable(placed[0].raw_line.text)
     return LineFinding(number, Status.WRONG, places, mends, remark)
 

@@ -117,7 +117,7 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
                 raise _damaged(kind) from None
             except _UNKNOWN:
                 raise UnsupportedKey(
-                    f"the passphrase over the private key ({kind}) cannot be tried here",
+                    f"Ragleaf cannot try the passphrase of the private key ({kind})",
                     advice=_UNOPENED,
                 ) from None
             except (ValueError, TypeError):
@@ -228,7 +228,7 @@ def _is_protected_openssh(data: bytes) -> bool:
 
 def _damaged(kind: str) -> DamagedKeyFile:
     return DamagedKeyFile(
-        f"the private key ({kind}) is damaged, or of a kind that cannot be read here",
+        f"the private key ({kind}) is damaged, or of a kind that Ragleaf cannot read",
         advice=_NOT_READ,
     )
 

@@ -98,7 +98,7 @@ class Rebuilt:
     """
     A secret back from paper: the file as *data*, and in *binary* form where there is another one;
     *title* names it, *notes* are sentences on what it came back without. *key* is there for OpenPGP
-    keys.
+    keys; *is_certificate* tells that it is a public certificate, and no secret.
     """
 
     data: bytes
@@ -106,3 +106,4 @@ class Rebuilt:
     title: str
     notes: tuple[str, ...] = ()
     key: Key | None = None
+    is_certificate: bool = False

@@ -71,11 +71,16 @@ class TextTooLong(ValueError):
 
 
 def draw(
-    line_set: LineSet, caption: Caption, *, paper: Paper, letter: Letter | None = None
+    line_set: LineSet,
+    caption: Caption,
+    *,
+    paper: Paper,
+    letter: Letter | None = None,
+    behind: Sequence[tuple[LineSet, Caption]] = (),
 ) -> bytes:
     """
     Return the sheets of *line_set* as a PDF file, behind the *letter* to its holder if there is
-    one.
+    one; and *behind* them those of other sets, each with its own caption.
     """
     plan = layout.plan(line_set.head.total, paper)
     register_fonts()
@@ -93,9 +98,11 @@ def draw(
     if letter is not None:
         _Page(canvas, plan, line_set).draw_letter(letter, caption)
         canvas.showPage()
-    for number, sheet in enumerate(plan.sheets, 1):
-        _Page(canvas, plan, line_set).draw(sheet, caption, number)
-        canvas.showPage()
+    for lines, words in ((line_set, caption), *behind):
+        plan = layout.plan(lines.head.total, paper)
+        for number, sheet in enumerate(plan.sheets, 1):
+            _Page(canvas, plan, lines).draw(sheet, words, number)
+            canvas.showPage()
     canvas.save()
     return target.getvalue()
 

@@ -134,7 +134,7 @@ def caption(extract: Extract, line_set: LineSet, *, now: dt.datetime, anonymous:
         fingerprint=extract.fingerprint,
         date=now.date(),
         notes=_notes(extract, now),
-        recipe=_recipe(line_set, extract.payload),
+        recipe=recipe(line_set, extract.payload),
         cautions=tuple(
             text.format(noun=_NOUNS[extract.sort])
             for text in (_first_caution(extract, line_set, now.date()), *_CAUTIONS)
@@ -154,14 +154,14 @@ def revocation_caption(
         fingerprint=key.fingerprint.hex().upper(),
         date=today,
         notes=(),
-        recipe=_recipe(line_set, payload),
+        recipe=recipe(line_set, payload),
         cautions=_REVOCATION_CAUTIONS,
     )
 
 
 def revocation_printed(line_set: LineSet) -> tuple[str, ...]:
     """Return what to tell about the print of a revocation."""
-    return (_size(line_set, 1), *_REVOCATION_CAUTIONS, _AFTERWARDS[0])
+    return (size(line_set, 1), *_REVOCATION_CAUTIONS, _AFTERWARDS[0])
 
 
 def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
@@ -230,14 +230,15 @@ def printed(
     """
     afterwards = [text for text in _AFTERWARDS if is_revocable or text != _REVOCATION_TOO]
     return (
-        *(_size(line_set, sheets) for line_set in line_sets),
+        *(size(line_set, sheets) for line_set in line_sets),
         *notes,
         *(f"Caution: {what}" for what in (*caption.notes, *caption.cautions[:1])),
         *afterwards,
     )
 
 
-def _size(line_set: LineSet, sheets: int) -> str:
+def size(line_set: LineSet, sheets: int) -> str:
+    """Return how large a set of so many *sheets* is, in a sentence."""
     head = line_set.head
     share = f"share {head.share.number} of {head.share.count}: " if head.share else ""
     return (
@@ -266,7 +267,7 @@ def _protection(extract: Extract, line_set: LineSet) -> str:
 
 
 def _first_caution(extract: Extract, line_set: LineSet, printed: dt.date) -> str:
-    needed = _passphrases(extract, line_set, printed)
+    needed = passphrases(extract, line_set, printed)
     passphrase = " and ".join(needed)
     if line_set.head.share is not None:
         return _SHARED.format(noun="{noun}", passphrase=passphrase or "no passphrase")
@@ -276,7 +277,7 @@ def _first_caution(extract: Extract, line_set: LineSet, printed: dt.date) -> str
     return _NEEDS.format(noun="{noun}", passphrase=passphrase, it=it)
 
 
-def _passphrases(extract: Extract, line_set: LineSet, printed: dt.date) -> tuple[str, ...]:
+def passphrases(extract: Extract, line_set: LineSet, printed: dt.date) -> tuple[str, ...]:
     """Return which passphrases it takes to use what was *printed* on that day."""
     seal = "the passphrase of the seal" if line_set.head.share else "the passphrase of its seal"
     own = f"the key's passphrase as of {printed}"
@@ -320,7 +321,8 @@ def _lacking(lacks: Sequence[Lack]) -> str:
     return f"Not here: the {noun(lacks, 'secret')} of {'; '.join(parts)}."
 
 
-def _recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
+def recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
+    """Return how *payload* is restored from the sheets of *line_set*, in short paragraphs."""
     head = line_set.head
     public = " --public CERTIFICATE" if isinstance(payload, Lean | Compact) else ""
     cut = f", cut off the last {head.padding} of them" if head.padding else ""

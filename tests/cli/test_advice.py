@@ -104,8 +104,8 @@ ROWS = [
     ((*B, "key.zz", *OUT), 1, "compressed", "Unpack it", "again"),
     ((*B, CERTIFICATE, *OUT), 1, "public certificate", "Export the secret key", "--seal"),
     ((*B, "stubs", *OUT), 1, "stubs", "cannot be printed", "again"),
-    ((*B, "empty", *OUT), 1, "empty", "Look at the name", "again"),
-    ((*B, "blank", *OUT), 1, "empty", "Look at the name", "again"),
+    ((*B, "empty", *OUT), 1, "empty", "Check the name", "again"),
+    ((*B, "blank", *OUT), 1, "empty", "Check the name", "again"),
     ((*B, "empty", "--plain", "--allow-unprotected", *OUT), 1, "empty", "", "OpenPGP"),
     # Keys that are damaged, or of a kind that is not printed.
     ((*B, "cut.asc", *OUT), 1, "cut short", "Export the secret key again", "--plain"),
@@ -115,7 +115,7 @@ ROWS = [
     ((*B, "version 3", *OUT), 1, "version 3", "Export the secret key again", "by another way"),
     ((*B, "version 99", *OUT), 1, "version 99", "--plain", "by another way"),
     ((*B, "two.asc", *OUT), 1, "2 keys", "--fingerprint", "again"),
-    ((*B, SMALL, "--fingerprint", "zz", *OUT), 1, "no fingerprint", "hexadecimal", "again"),
+    ((*B, SMALL, "--fingerprint", "zz", *OUT), 1, "not a fingerprint", "hexadecimal", "again"),
     # What nothing protects.
     ((*B, OPEN, *OUT), 1, "no passphrase", "--seal", "who finds"),
     ((*B, OPEN, *OUT), 1, "no passphrase", "give the key a passphrase", "who finds"),
@@ -143,11 +143,11 @@ ROWS = [
     (
         (*R, "s.txt", "other.txt", *OUT),
         2,
-        "sheets of 2 sets were given",
+        "you gave sheets of 2 sets",
         "--mark",
         "Nothing was written",
     ),
-    ((*C, "s.txt", "other.txt"), 2, "sheets of 2 sets were given", "--mark", "Nothing was written"),
+    ((*C, "s.txt", "other.txt"), 2, "you gave sheets of 2 sets", "--mark", "Nothing was written"),
     ((*R, "s.txt", "--mark", "aaaaa", *OUT), 1, "no line of AAAAA", "printed large", "mended"),
     ((*R, "1.txt", *OUT), 1, "1 more share is needed", "Ask another holder", "Nothing was written"),
     ((*R, "1.txt", "copy.txt", *OUT), 1, "was given more than once", "another holder", "several"),
@@ -222,7 +222,7 @@ def test_a_letter_is_no_page_that_cannot_be_read(desk):
     desk.ok("backup", SMALL, "-o", "a", "--any", "2", "--of", "3")
     done = desk.ok("check", "a/share-1.pdf")
     assert "page 1: no lines found on this page; a letter" in done.err
-    assert "that can be read" not in done.err.split("page 1:")[1].split("\n")[0]
+    assert "could be read" not in done.err.split("page 1:")[1].split("\n")[0]
 
 
 def test_a_file_is_a_file_in_all_that_is_said(desk):

@@ -73,7 +73,7 @@ WRONG_USE = {
     "an output folder that is not there": (
         ("backup", KEY, "-o", "nowhere/s.pdf"),
         2,
-        "is not there",
+        "does not exist",
     ),
     "an output that is a folder": (("backup", KEY, "-o", "."), 2, "is a folder"),
     "a folder that cannot be written": (
@@ -137,7 +137,7 @@ def test_bad_paper(printed, other, desk):
     desk.take(other)
     lines, before = printed.folder / "s.txt", [*desk.files(), "empty", "noise"]
     cases = (
-        ((lines, "other.txt", "--public", CERTIFICATE), "sheets of 2 sets were given"),
+        ((lines, "other.txt", "--public", CERTIFICATE), "you gave sheets of 2 sets"),
         ((lines, "--public", CORPUS / "nist-p256.cert.asc"), "the paper is for the key 5A2B"),
         ((lines,), "public certificate is needed"),
         ((lines, "--public", "noise"), "noise: "),

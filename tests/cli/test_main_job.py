@@ -188,7 +188,7 @@ def test_check_says_how_many_more_are_needed(printed, desk):
     done = desk.run("check", desk.write("t", "\n".join(lines(printed)[:150])))
     assert done.status == 1
     assert "35 more lines are needed (missing 150–230)" in done.out
-    assert "Read or type the named lines again" in done.err
+    assert "Scan or type the named lines again" in done.err
 
 
 def test_check_as_json(printed, desk):

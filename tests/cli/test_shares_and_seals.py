@@ -26,7 +26,7 @@ def test_compact(desk, compact):
     assert "1 sheet" in compact.said
     assert "42 data lines" in compact.said
     desk.take(compact)
-    assert "was not tried" in desk.ok("check", "s.txt").err
+    assert "no passphrase was tried" in desk.ok("check", "s.txt").err
     assert (
         "Read back in full: 5A2B"
         in desk.ok("check", "s.pdf", "--prove", *RESTORE[1:3], "--passphrase-from", "pw").err
@@ -297,7 +297,7 @@ def test_shares_of_two_backups_do_not_mix(shares):
     given = ("restore", "old/share-1.txt", "lines/share-2.txt", "--public", CERTIFICATE)
     done = desk.run(*given, "-o", "k.asc")
     assert done.status == 2
-    assert "sheets of 2 sets were given" in done.err
+    assert "you gave sheets of 2 sets" in done.err
     done = desk.run(*given, "-o", "k.asc", "--mark", number_of(desk).lower())
     assert done.status == 1
     assert "1 more share is needed" in done.err

@@ -175,8 +175,8 @@ def test_killed_at_random(desk):
 
 @pytest.mark.long
 def test_killed_at_random_many_times(desk):
-    """The same a hundred times."""
-    killed_at_random(desk, 100)
+    """The same forty times."""
+    killed_at_random(desk, 40)
 
 
 def test_an_ignored_signal_stays_ignored(desk):

@@ -280,7 +280,7 @@ def test_preflight_with_an_interface():
     done = in_namespace(
         f"{up}ip route add default via 192.0.2.1 && {sys.executable} -m paperkey_alt preflight"
     )
-    assert "a default route by x0" in done.stdout
+    assert "a default route to a network: x0" in done.stdout
     assert done.returncode == 1
 
 

@@ -71,11 +71,15 @@ WEIGHTY = {
         (),
         "interfaces are up: wlan0",
     ),
-    "a default route": (system(routes=ROUTES + LOCAL + DEFAULT), (), "default route by eth0"),
+    "a default route": (
+        system(routes=ROUTES + LOCAL + DEFAULT),
+        (),
+        "default route to a network: eth0",
+    ),
     "a default route of IPv6": (
         system(routes6=DEFAULT6 + UNREACHABLE6),
         (),
-        "default route by eth0",
+        "default route to a network: eth0",
     ),
     "a swap partition": (
         system(swaps=SWAPS + "/dev/sda2 partition 8388604 0 -2\n"),

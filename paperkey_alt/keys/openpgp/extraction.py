@@ -127,7 +127,7 @@ def rebuild_certificate(data: bytes) -> Rebuilt:
     """Return the certificate whose packets are *data*; raises KeyFileError."""
     key = choice.choose(key_file.read(data), None)
     armored = key_file.write(key, armored=True)
-    return Rebuilt(armored, data, f"the certificate of {key.title}", key=None)
+    return Rebuilt(armored, data, f"the certificate of {key.title}", is_certificate=True)
 
 
 def _rebuilt(key: Key, binary: bytes, printed: Collection[bytes]) -> Rebuilt:

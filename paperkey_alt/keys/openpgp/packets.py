@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import DamagedKeyFile, TooLarge
 from paperkey_alt.format.buffer import Buffer, Truncated, push_number
 from paperkey_alt.keys.openpgp.rfc9580 import PacketType
+from paperkey_alt.wording import noun
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -95,9 +96,8 @@ def split(data: bytes) -> tuple[Packet, ...]:
         header = buffer.since(start)
         if length > buffer.left:
             raise DamagedKeyFile(
-                f"the packet at byte {start} claims a body of {length} bytes, and "
-                f"{buffer.left} follow: "
-                "the file is cut short or altered"
+                f"the packet at byte {start} claims a body of {length} {noun(length, 'byte')}, "
+                f"and {buffer.left} follow: the file is cut short or altered"
             )
         packets.append(Packet(tag, header, buffer.pull_bytes(length)))
     return tuple(packets)
@@ -120,6 +120,22 @@ def with_body(tag: int, body: bytes, like: Packet) -> Packet:
     widths = _push_old_lengths(len(body)) if is_old else push_new_lengths(len(body))
     same_or_wider = [length for length in widths if len(length) >= len(like.header) - 1]
     length = (same_or_wider or widths)[0]
+    first = _old_first_octet(tag, length) if is_old else first_octet(tag)
+    return Packet(tag, bytes([first]) + length, body)
+
+
+def with_shorter_body(tag: int, body: bytes, like: Packet) -> Packet:
+    """
+    Return a packet of type *tag* with *body*, which is no longer than that of the packet *like*,
+    under a header in its style.
+
+    Same header format, and the widest length field that is not wider; of the next narrower width
+    where one of the same cannot be written. `with_body` makes the header of *like* of it again,
+    where that was as narrow as it can be.
+    """
+    is_old = not like.header[0] & _IS_NEW and tag <= _LAST_OLD_TAG
+    widths = _push_old_lengths(len(body)) if is_old else push_new_lengths(len(body))
+    length = [length for length in widths if len(length) < len(like.header)][-1]
     first = _old_first_octet(tag, length) if is_old else first_octet(tag)
     return Packet(tag, bytes([first]) + length, body)
 

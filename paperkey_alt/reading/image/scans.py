@@ -157,7 +157,7 @@ def _reported(name: str) -> Iterator[None]:
             warnings.simplefilter("ignore")
             yield
     except UnidentifiedImageError:
-        raise SourceError(f"{name} is not a picture of a kind that can be read here") from None
+        raise SourceError(f"{name} is not a picture of a kind that Ragleaf can read") from None
     except Image.DecompressionBombError:
         raise SourceError(f"{name} has far too many pixels", advice=_LESS) from None
     except (OSError, ValueError, SyntaxError, EOFError, OverflowError, TypeError) as error:
