@@ -89,4 +89,5 @@ complete -c ragleaf -n '__fish_seen_subcommand_from restore' -l force -d 'Replac
 complete -c ragleaf -n '__fish_seen_subcommand_from restore' -l help -d 'Show this message and exit.'
 complete -c ragleaf -n '__fish_seen_subcommand_from type' -l with -r -F -d 'You need not type the lines that these scans or texts have.'
 complete -c ragleaf -n '__fish_seen_subcommand_from type' -l plain -d 'Ask line by line, without a full screen.'
+complete -c ragleaf -n '__fish_seen_subcommand_from type' -l bell -d 'Ring the terminal\'s bell at each line that is wrong.'
 complete -c ragleaf -n '__fish_seen_subcommand_from type' -l help -d 'Show this message and exit.'
