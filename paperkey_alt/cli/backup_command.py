@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import click
@@ -24,11 +25,14 @@ from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
+    from paperkey_alt.cli.envelope import Enclosures
     from paperkey_alt.cli.prints import Print
+    from paperkey_alt.format.body import Ask
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.keys import Extract
+    from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.sheet.caption import Caption
     from paperkey_alt.sheet.layout import Paper, Spare
 
@@ -97,6 +101,12 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
 @options.register
 @options.no_register
 @options.fingerprint
+@click.option(
+    "--each",
+    is_flag=True,
+    help="Print every secret key in KEYFILE, each as its own backup: PDF and FILE are folders.",
+)
+@options.quiet
 @options.force
 def command(
     keyfile: str,
@@ -121,6 +131,8 @@ def command(
     register_path: str | None,
     no_register: bool,
     fingerprint: str | None,
+    each: bool,
+    quiet: bool,
     force: bool,
 ) -> None:
     """
@@ -134,20 +146,89 @@ def command(
     form = _form(whole=whole, compact=compact, plain=plain)
     terms = _terms(threshold, count, holders)
     _require_fitting(output, envelope, text, form, anonymous, with_certificate=with_certificate)
+    if each:
+        _require_fitting_each(output, envelope, fingerprint, form, holders)
     register_file = None if no_register else given_register.place(register_path)
-    outputs: list[tuple[str, str | None]] = []
     if envelope is not None:
         files.require_empty(envelope, force=force)
-    elif output is not None:
-        outputs = _outputs(output, text, terms)
-    files.require_free(
-        [name for pair in outputs for name in pair if name],
-        inputs=[keyfile, passphrase_from, register_file],
-        force=force,
-    )
+    # Read once: it may be a pipe.
+    data = files.read(keyfile, files.LONGEST_KEY_FILE)
+    wanted: list[str | None] = [fingerprint]
+    if each:
+        with in_file(keyfile):
+            found = keys.secret_keys(data)
+        wanted = [key.fingerprint.hex().upper() for key in found]
+    outputs = [
+        [] if output is None else _outputs(output, text, terms, key if each else None)
+        for key in wanted
+    ]
+    inputs = [keyfile, passphrase_from, register_file]
+    names = [name for pairs in outputs for pair in pairs for name in pair if name]
+    files.require_free(names, inputs=inputs, force=force)
     ask = passphrases.source(passphrase_from)
     remembering = Remembering(ask)
-    data = files.read(keyfile, files.LONGEST_KEY_FILE)
+    now = machine.now()
+    backups: list[_Backup] = []
+    for which in wanted:
+        if each and not quiet:
+            say([f"Key {len(backups) + 1} of {len(wanted)}: {which}"])
+        extract, key = _taken(
+            data,
+            keyfile,
+            which,
+            form=form,
+            seal=seal,
+            prove=prove,
+            allow_unprotected=allow_unprotected,
+            with_certificate=with_certificate,
+            ask=remembering,
+        )
+        secret = prints.of_secret(
+            extract, terms=terms, spare=spare, paper=paper, now=now, anonymous=anonymous
+        )
+        made = _Backup(extract, [secret], list(extract.notes), extract.is_revocable)
+        if envelope is not None:
+            rest = enclosures(
+                extract,
+                key,
+                spare=spare,
+                paper=paper,
+                now=now,
+                anonymous=anonymous,
+                ask=remembering,
+            )
+            piles = pile_up(extract, secret, rest, paper=paper)
+            write_piles(envelope, piles, inputs=inputs, force=force)
+            made = made.with_enclosures(rest)
+        elif with_certificate and key is not None:
+            certificate = prints.of_certificate(key, spare=spare, paper=paper, today=now.date())
+            made = made.with_certificate(certificate)
+        backups.append(made)
+    if envelope is None:
+        contents: dict[str, bytes] = {}
+        for made, pairs in zip(backups, outputs, strict=True):
+            contents |= _contents(pairs, made.prints[0], made.behind, paper)
+        files.write(contents, force=force)
+    noted = [
+        made.note(register_path, now.date(), None if anonymous else made.extract.name, holders)
+        for made in ([] if no_register else backups)
+    ]
+    _tell(backups, noted, passphrases.unneeded(ask), quiet=quiet)
+
+
+def _taken(
+    data: bytes,
+    keyfile: str,
+    fingerprint: str | None,
+    *,
+    form: Form,
+    seal: bool,
+    prove: bool,
+    allow_unprotected: bool,
+    with_certificate: bool,
+    ask: Ask,
+) -> tuple[Extract, Key | None]:
+    """Return what is printed of the key file *data*, and the OpenPGP key that it is of."""
     with in_file(keyfile):
         extract = keys.extract(
             data,
@@ -157,71 +238,110 @@ def command(
             prove=prove,
             allow_unprotected=allow_unprotected,
             fingerprint=fingerprint,
-            ask=remembering,
+            ask=ask,
             blind=os.urandom(BLIND_BYTES),
         )
-        key = None
         if extract.sort is Sort.OPENPGP_KEY:
-            key = keys.certificate(data, fingerprint)
-        elif with_certificate:
+            return extract, keys.certificate(data, fingerprint)
+        if with_certificate:
             raise UnsupportedKey(_NO_CERTIFICATE, advice="Leave --with-certificate away.")
-    now = machine.now()
-    secret = prints.of_secret(
-        extract, terms=terms, spare=spare, paper=paper, now=now, anonymous=anonymous
-    )
-    made, notes, is_revocable = [secret], list(extract.notes), extract.is_revocable
-    if envelope is not None:
-        rest = enclosures(
-            extract,
-            key,
-            spare=spare,
-            paper=paper,
-            now=now,
-            anonymous=anonymous,
-            ask=remembering,
-        )
-        piles = pile_up(extract, secret, rest, paper=paper)
-        write_piles(envelope, piles, inputs=[keyfile, passphrase_from, register_file], force=force)
-        made += rest.prints
-        notes += rest.told
-        is_revocable = False
-    else:
-        behind = []
-        if with_certificate and key is not None:
-            certificate = prints.of_certificate(key, spare=spare, paper=paper, today=now.date())
-            made.append(certificate)
-            behind = [(certificate.line_sets[0], certificate.captions[0])]
-            notes += certificate_words.printed(
-                certificate.line_sets[0], certificate.notes, certificate.sheets
-            )
-        files.write(_contents(outputs, secret, behind, paper), force=force)
-    say(
-        words.printed(
-            secret.line_sets,
-            notes,
-            secret.captions[0],
-            secret.sheets_each,
-            is_revocable=is_revocable,
-        )
-    )
-    say([*words.cautions(extract), *passphrases.unneeded(ask)])
+    return extract, None
+
+
+def _tell(
+    backups: Sequence[_Backup],
+    noted: Iterable[given_register.Noted],
+    unneeded: Iterable[str],
+    *,
+    quiet: bool,
+) -> None:
+    """Say what was printed, what to do next and what to be careful of; *quiet*, what is wrong."""
+    told: list[str] = []
+    warnings = [text for made in backups for text in words.cautions(made.extract)]
     weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
     if weighty:
-        say([f"WARNING about this computer: {'; '.join(weighty)}. See ragleaf preflight."])
-    if no_register:
-        return
-    for each in made:
-        entry = printed(
-            each.payload,
-            each.line_sets,
-            sheets=each.sheets,
-            today=now.date(),
-            fingerprint=extract.fingerprint,
-            name=None if anonymous else extract.name,
-            holders=holders if each is secret else (),
-            expires=_expires(extract) if each is secret else None,
+        warnings.append(
+            f"WARNING about this computer: {'; '.join(weighty)}. See ragleaf preflight."
         )
-        given_register.note(register_path, entry)
+    for each in noted:
+        told += each.told
+        warnings += each.trouble
+    warnings += unneeded
+    listed = [made.printed for made in backups]
+    if quiet:
+        say(words.warned(listed, warnings))
+        return
+    is_revocable = any(made.is_revocable for made in backups)
+    say(words.printed(listed, told=told, warnings=warnings, is_revocable=is_revocable))
+
+
+@dataclass(frozen=True)
+class _Backup:
+    """
+    What is printed of one key: its *prints*, that of the secret first; *notes* are sentences on
+    what is and is not on them; a certificate is drawn *behind* the secret.
+    """
+
+    extract: Extract
+    prints: Sequence[Print]
+    notes: Sequence[str]
+    is_revocable: bool
+    behind: Sequence[tuple[LineSet, Caption]] = ()
+
+    def with_certificate(self, certificate: Print) -> _Backup:
+        """Return this with sheets of the certificate behind those of the secret."""
+        (line_set,), (caption,) = certificate.line_sets, certificate.captions
+        told = certificate_words.printed(line_set, certificate.notes, certificate.sheets)
+        return replace(
+            self,
+            prints=[*self.prints, certificate],
+            notes=[*self.notes, *told],
+            behind=[(line_set, caption)],
+        )
+
+    def with_enclosures(self, rest: Enclosures) -> _Backup:
+        """Return this with what else is in the envelope, a revocation among it."""
+        return replace(
+            self,
+            prints=[*self.prints, *rest.prints],
+            notes=[*self.notes, *rest.told],
+            is_revocable=False,
+        )
+
+    @property
+    def printed(self) -> words.Printed:
+        """What there is to tell about it."""
+        secret = self.prints[0]
+        return words.Printed(secret.line_sets, secret.captions[0], secret.sheets_each, self.notes)
+
+    def note(
+        self,
+        register_path: str | None,
+        today: dt.date,
+        name: str | None,
+        holders: tuple[str, ...],
+    ) -> given_register.Noted:
+        """Note each print in the register; return what there is to say of that."""
+        told: list[str] = []
+        trouble: list[str] = []
+        for each in self.prints:
+            is_secret = each is self.prints[0]
+            noted = given_register.add(
+                register_path,
+                printed(
+                    each.payload,
+                    each.line_sets,
+                    sheets=each.sheets,
+                    today=today,
+                    fingerprint=self.extract.fingerprint,
+                    name=name,
+                    holders=holders if is_secret else (),
+                    expires=_expires(self.extract) if is_secret else None,
+                ),
+            )
+            told += noted.told
+            trouble += noted.trouble
+        return given_register.Noted(tuple(told), tuple(trouble))
 
 
 _NO_CERTIFICATE = "a key of this kind has no OpenPGP certificate"
@@ -282,6 +402,26 @@ def _require_fitting(
         )
 
 
+def _require_fitting_each(
+    output: str | None,
+    envelope: str | None,
+    fingerprint: str | None,
+    form: Form,
+    holders: Sequence[str],
+) -> None:
+    """Refuse wishes that do not go with --each."""
+    if envelope is not None:
+        raise click.UsageError("--each prints into folders: give -o, and leave --envelope away")
+    if output == files.STREAM:
+        raise click.UsageError("--each prints several files: name a folder with -o")
+    if fingerprint is not None:
+        raise click.UsageError("--each prints every key: leave --fingerprint away")
+    if form is Form.PLAIN:
+        raise click.UsageError("--plain prints the file as it is, with every key in it")
+    if holders:
+        raise click.UsageError("--holder is about one backup: note them with ragleaf register")
+
+
 def _form(*, whole: bool, compact: bool, plain: bool) -> Form:
     """Return the kind of print that is wished; refuse two at once."""
     flags = {Form.WHOLE: whole, Form.COMPACT: compact, Form.PLAIN: plain}
@@ -307,15 +447,22 @@ def _terms(threshold: int | None, count: int | None, holders: Sequence[str]) -> 
         raise click.UsageError(f"--any {threshold} --of {count}: {reason}") from None
 
 
-def _outputs(output: str, text: str | None, terms: Terms | None) -> list[tuple[str, str | None]]:
+def _outputs(
+    output: str, text: str | None, terms: Terms | None, fingerprint: str | None
+) -> list[tuple[str, str | None]]:
     """
-    Return for each set the names of its sheets and, if wanted, of its text file; folders of shares
-    are made.
+    Return for each set the names of its sheets and, if wanted, of its text file; folders of shares,
+    and of several keys by their *fingerprint*, are made.
     """
-    if terms is None:
+    if terms is None and fingerprint is None:
         return [(output, text)]
     sheets = files.make_folder(output)
     texts = files.make_folder(text) if text else None
+    if terms is None:
+        return [(f"{sheets}/{fingerprint}.pdf", f"{texts}/{fingerprint}.txt" if texts else None)]
+    if fingerprint is not None:
+        sheets = files.make_folder(f"{sheets}/{fingerprint}")
+        texts = files.make_folder(f"{texts}/{fingerprint}") if texts else None
     return [
         (f"{sheets}/share-{number}.pdf", f"{texts}/share-{number}.txt" if texts else None)
         for number in range(1, terms.count + 1)

@@ -95,13 +95,12 @@ def _put_on_paper(ask: Ask) -> list[Step]:
     shares = _shares(ask)
     if shares:
         arguments += ["--any", shares[0], "--of", shares[1]]
-    is_piped = not shares and _choose("Where should the sheets go?", _TARGETS, ask)
-    if is_piped:
+    target = _choose("Where should the sheets go?", _SHARE_TARGETS if shares else _TARGETS, ask)
+    if target == "printer":
         command = _command("Which command prints what it reads?", _print_command(), ask)
         return [Step((*arguments, "-o", _STREAM), print_=command)]
-    question = "Which folder is for the shares?" if shares else "Which file is for the sheets?"
-    output = _path(ask(question, "shares" if shares else "sheets.pdf"))
-    return [Step((*arguments, "-o", output))]
+    option, question, default = _OUTPUTS[target]
+    return [Step((*arguments, option, _path(ask(question, default))))]
 
 
 def _see_whether_good(ask: Ask) -> list[Step]:
@@ -159,9 +158,21 @@ _KINDS: Mapping[str, tuple[str, ...]] = {
     "From the paper alone (more lines)": ("--whole",),
     "By typing: as few lines as can be, sealed with the key's passphrase": ("--compact",),
 }
-_TARGETS: Mapping[str, bool] = {
-    "Into a PDF file, which I print and erase": False,
-    "Straight to the printer, by its cable": True,
+_ENVELOPE = "Into a folder with all that belongs together, for an heir or for the holders"
+_TARGETS: Mapping[str, str] = {
+    "Into a PDF file, which I print and erase": "file",
+    "Straight to the printer, by its cable": "printer",
+    _ENVELOPE: "envelope",
+}
+_SHARE_TARGETS: Mapping[str, str] = {
+    "Into a folder with a PDF file for each holder": "folder",
+    _ENVELOPE: "envelope",
+}
+# The option, the question, and what is taken for no answer.
+_OUTPUTS: Mapping[str, tuple[str, str, str]] = {
+    "file": ("-o", "Which file is for the sheets?", "sheets.pdf"),
+    "folder": ("-o", "Which folder is for the shares?", "shares"),
+    "envelope": ("--envelope", "Which folder is for them?", "envelope"),
 }
 _WAYS: Mapping[str, str] = {
     "As files: scans, photos, or lines typed before": "files",

@@ -5,6 +5,7 @@ and what was printed.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from paperkey_alt.foreign_text import clean
@@ -110,16 +111,13 @@ _REVOCATION_CAUTIONS = (
 _REVOCATION_TOO = (
     "A revocation certificate belongs on paper too, and in another place: ragleaf revoke-sheet."
 )
-_AFTERWARDS = (
-    (
-        "Next: print, then look whether the print can be read: ragleaf check on a scan of it, or "
-        "on what you typed from it."
-    ),
-    _REVOCATION_TOO,
-    (
-        "The files written now hold the secret: erase them, and mind that a disk or a stick may "
-        "keep what was erased."
-    ),
+_NEXT = (
+    "Next: print, then look whether the print can be read: ragleaf check on a scan of it, or on "
+    "what you typed from it."
+)
+_ERASE = (
+    "The files written now hold the secret: erase them, and mind that a disk or a stick may keep "
+    "what was erased."
 )
 
 
@@ -161,7 +159,7 @@ def revocation_caption(
 
 def revocation_printed(line_set: LineSet) -> tuple[str, ...]:
     """Return what to tell about the print of a revocation."""
-    return (size(line_set, 1), *_REVOCATION_CAUTIONS, _AFTERWARDS[0])
+    return (size(line_set, 1), *_REVOCATION_CAUTIONS, _NEXT)
 
 
 def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
@@ -215,36 +213,76 @@ _WEAKNESSES = {
 }
 
 
+@dataclass(frozen=True)
+class Printed:
+    """
+    What was printed of one key: its sets, each on so many *sheets*, the caption of the first, and
+    sentences on what is or is not on them.
+    """
+
+    line_sets: Sequence[LineSet]
+    caption: Caption
+    sheets: int
+    notes: Sequence[str] = ()
+
+
 def printed(
-    line_sets: Sequence[LineSet],
-    notes: Iterable[str],
-    caption: Caption,
-    sheets: int,
+    backups: Sequence[Printed],
     *,
+    told: Iterable[str] = (),
+    warnings: Iterable[str] = (),
     is_revocable: bool = False,
-) -> tuple[str, ...]:
+) -> tuple[str, str, str]:
     """
-    Return what to tell about a print: its size, what is to be known of it, what to mind next;
-    *sheets* are those of one set. A revocation certificate is recommended where the key
-    *is_revocable*.
+    Return what to tell about a print, three rows: what was printed, with what else is *told* of it;
+    what to do next, a revocation certificate among it where the key *is_revocable*; what to be
+    careful of, *warnings* among it.
     """
-    afterwards = [text for text in _AFTERWARDS if is_revocable or text != _REVOCATION_TOO]
+    sizes = [" ".join((_sizes(each), *each.notes)) for each in backups]
+    cautions = dict.fromkeys(
+        what for each in backups for what in (*each.caption.notes, *each.caption.cautions[:1])
+    )
     return (
-        *(size(line_set, sheets) for line_set in line_sets),
-        *notes,
-        *(f"Caution: {what}" for what in (*caption.notes, *caption.cautions[:1])),
-        *afterwards,
+        " ".join((*sizes, *(text.strip() for text in told))),
+        f"{_NEXT} {_REVOCATION_TOO}" if is_revocable else _NEXT,
+        " ".join(("Caution:", *cautions, *map(_warned, warnings), _ERASE)),
+    )
+
+
+def warned(backups: Sequence[Printed], warnings: Iterable[str]) -> tuple[str, ...]:
+    """Return what is wrong with a print, one row, nothing where nothing is."""
+    notes = dict.fromkeys(what for each in backups for what in each.caption.notes)
+    wrong = [*notes, *map(_warned, warnings)]
+    return (" ".join(("Caution:", *wrong)),) if wrong else ()
+
+
+def _warned(warning: str) -> str:
+    """Return a warning as one sentence among others."""
+    text = warning.strip().removeprefix("Caution: ")
+    return text[:1].upper() + text[1:]
+
+
+def _sizes(each: Printed) -> str:
+    """Return how large the sets of one backup are; those of shares are all alike."""
+    first = each.line_sets[0]
+    share = first.head.share
+    if share is None:
+        return size(first, each.sheets)
+    marks = ", ".join(line_set.head.mark for line_set in each.line_sets)
+    return (
+        f"{counted(share.count, 'share')} of {counted(each.sheets, 'sheet')} each, set marks "
+        f"{marks}: {first.head.data_lines} data lines and {first.head.spare_lines} spare lines; "
+        f"of each share {_losable(first)} may be lost, and any {share.threshold} shares give the "
+        "secret back."
     )
 
 
 def size(line_set: LineSet, sheets: int) -> str:
     """Return how large a set of so many *sheets* is, in a sentence."""
     head = line_set.head
-    share = f"share {head.share.number} of {head.share.count}: " if head.share else ""
     return (
-        f"{share}{counted(sheets, 'sheet')}, set mark {head.mark}: "
-        f"{head.data_lines} data lines and {head.spare_lines} spare lines; {_losable(line_set)} "
-        "may be lost."
+        f"{counted(sheets, 'sheet')}, set mark {head.mark}: {head.data_lines} data lines and "
+        f"{head.spare_lines} spare lines; {_losable(line_set)} may be lost."
     )
 
 

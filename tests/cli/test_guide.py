@@ -54,12 +54,20 @@ TALKS = {
         ["backup key.asc --compact -o sheets.pdf"],
     ),
     "split": (
-        ("1", "key.asc", "", "3 of 5", "", "y"),
+        ("1", "key.asc", "", "3 of 5", "", "", "y"),
         ["backup key.asc --any 3 --of 5 -o shares"],
     ),
     "split, said otherwise at first": (
-        ("1", "key.asc", "", "5 of 3", "17 18", "2 3", "desk", "y"),
+        ("1", "key.asc", "", "5 of 3", "17 18", "2 3", "1", "desk", "y"),
         ["backup key.asc --any 2 --of 3 -o desk"],
+    ),
+    "all that belongs together": (
+        ("1", "key.asc", "", "", "3", "", "y"),
+        ["backup key.asc --envelope envelope"],
+    ),
+    "for holders": (
+        ("1", "key.asc", "", "2 of 3", "2", "folders", "y"),
+        ["backup key.asc --any 2 --of 3 --envelope folders"],
     ),
     "is it good": (("2", "1", "scan.pdf", "y"), ["check scan.pdf"]),
     "names with blanks and dashes": (
