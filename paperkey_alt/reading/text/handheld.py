@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cache
 from itertools import permutations
 from typing import TYPE_CHECKING
 
@@ -20,13 +21,16 @@ from paperkey_alt.format.lines import ALPHABET, CHARACTERS, LAST_NUMBER, NO_MARK
 from paperkey_alt.format.raw_line import RawLine
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Mapping
 
 _LINE = rf"[{ALPHABET}]{{{CHARACTERS}}}"
 _SYMBOL = re.compile(rf"0({_LINE})([^A-Z0-9]?)([1-9][0-9]{{0,3}})((?:{_LINE})+)")
 _BEGINNING = re.compile(rf"0({_LINE})")
 _SEPARATOR = "/"
 _SHORTEST = 2 * CHARACTERS + 2
+_LONGEST = 3_391  # ISO/IEC 18004: alphanumeric characters in version 40 at level M
+# Of a symbol's text: the first character, and those of the first line's number.
+_MOST_ZEROS = 8
 _PLACE = Place(source="scanner")
 
 
@@ -78,26 +82,28 @@ _LAYOUTS = {
 _TEXT = f"ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789{_SEPARATOR}"
 
 
-def _keyboards() -> Iterator[Keyboards]:
-    yield Keyboards("", "", {character: character for character in _TEXT})
+@cache
+def _keyboards() -> tuple[Keyboards, ...]:
+    """Every pair of keyboards, those first that are alike."""
+    same = Keyboards("", "", {character: character for character in _TEXT})
+    return (same, *(_pair(*pair) for pair in permutations(_LAYOUTS, 2)))
+
+
+def _pair(computer: str, scanner: str) -> Keyboards:
     keys = {
-        name: {
-            character: (row, at, shift)
-            for shift, rows in enumerate(layout)
-            for row, characters in enumerate(rows)
-            for at, character in enumerate(characters)
-        }
-        for name, layout in _LAYOUTS.items()
+        character: (row, at, shift)
+        for shift, rows in enumerate(_LAYOUTS[scanner])
+        for row, characters in enumerate(rows)
+        for at, character in enumerate(characters)
     }
-    for computer, scanner in permutations(_LAYOUTS, 2):
-        meant: dict[str, str] = {}
-        # With the other state of Shift: where Caps Lock is on.
-        for other in (0, 1):
-            for character in _TEXT:
-                row, at, shift = keys[scanner][character]
-                arriving = _capital(_LAYOUTS[computer][shift ^ other][row][at])
-                meant.setdefault(arriving, character)
-        yield Keyboards(computer, scanner, meant)
+    meant: dict[str, str] = {}
+    # With the other state of Shift: where Caps Lock is on.
+    for other in (0, 1):
+        for character in _TEXT:
+            row, at, shift = keys[character]
+            arriving = _capital(_LAYOUTS[computer][shift ^ other][row][at])
+            meant.setdefault(arriving, character)
+    return Keyboards(computer, scanner, meant)
 
 
 def _capital(character: str) -> str:
@@ -105,13 +111,15 @@ def _capital(character: str) -> str:
     return capital if len(capital) == 1 else character
 
 
-KEYBOARDS = tuple(_keyboards())
-_ZEROS = frozenset("0") | {
-    arriving
-    for keyboards in KEYBOARDS
-    for arriving, meant in keyboards.meant.items()
-    if meant == "0"
-}
+@cache
+def _zeros() -> frozenset[str]:
+    """What a symbol's text may begin with."""
+    return frozenset(
+        arriving
+        for keyboards in _keyboards()
+        for arriving, meant in keyboards.meant.items()
+        if meant == "0"
+    )
 
 
 @dataclass(frozen=True)
@@ -135,9 +143,9 @@ class Scan:
 def read(text: str) -> Scan | None:
     """Return the symbol that *text*, one row, is; None where it is none."""
     compact = "".join(map(_capital, "".join(text.split())))
-    if len(compact) < _SHORTEST or compact[0] not in _ZEROS:
+    if not _SHORTEST <= len(compact) <= _LONGEST or compact[0] not in _zeros():
         return None
-    scans = [scan for keyboards in KEYBOARDS if (scan := _typed_on(compact, keyboards))]
+    scans = [scan for keyboards in _keyboards() if (scan := _typed_on(compact, keyboards))]
     if not scans:
         return None
     best = max(scans, key=lambda scan: (_fine_lines(scan), scan.has_sign))
@@ -150,8 +158,10 @@ def read(text: str) -> Scan | None:
 def last(text: str) -> Scan | None:
     """Return the symbol that *text* ends with, whatever was typed before it; None where none is."""
     compact = "".join(text.split())
-    starts = [at for at, character in enumerate(compact) if _capital(character) in _ZEROS]
-    scans = [scan for at in reversed(starts) if (scan := read(compact[at:])) is not None]
+    starts = [at for at, character in enumerate(compact) if _capital(character) in _zeros()]
+    scans = [
+        scan for at in reversed(starts[-_MOST_ZEROS:]) if (scan := read(compact[at:])) is not None
+    ]
     return next((scan for scan in scans if scan.complete), scans[0] if scans else None)
 
 
@@ -163,11 +173,10 @@ def symbols(text: str) -> tuple[Scan, ...]:
 
 def _typed_on(compact: str, keyboards: Keyboards) -> Scan | None:
     """Return the symbol that *compact* is on these keyboards, if its head line is fine."""
-    meant = "".join(keyboards.meant.get(character, character) for character in compact)
-    beginning = _BEGINNING.match(meant)
+    beginning = _BEGINNING.fullmatch(_meant(compact[: CHARACTERS + 1], keyboards))
     if beginning is None or _head(beginning[1]) is None:
         return None
-    match = _SYMBOL.fullmatch(meant)
+    match = _SYMBOL.fullmatch(_meant(compact, keyboards))
     if match is None or int(match[3]) + len(match[4]) // CHARACTERS - 1 > LAST_NUMBER:
         return Scan(((0, beginning[1]),), (_INCOMPLETE,), complete=False)
     run = match[4]
@@ -177,6 +186,10 @@ def _typed_on(compact: str, keyboards: Keyboards) -> Scan | None:
         _advice(keyboards, match[2]),
         has_sign=keyboards.meant.get(compact[match.start(2)]) == _SEPARATOR,
     )
+
+
+def _meant(text: str, keyboards: Keyboards) -> str:
+    return "".join(keyboards.meant.get(character, character) for character in text)
 
 
 def _advice(keyboards: Keyboards, separator: str) -> tuple[str, ...]:
@@ -189,11 +202,11 @@ def _advice(keyboards: Keyboards, separator: str) -> tuple[str, ...]:
 
 _OTHER_KEYBOARD = (
     "The scanner types for a {keyboards.scanner} keyboard or one like it, and this computer has a "
-    "{keyboards.computer} one or one like it. Ragleaf repaired the text. To mend it, set the "
+    "{keyboards.computer} one or one like it. Ragleaf repaired the text; next time set the "
     "scanner's keyboard country to that of this computer."
 )
 _SIGN = (
-    "The sign / {}. Ragleaf repaired the text. To mend it, set the scanner's keyboard country to "
+    "The sign / {}. Ragleaf repaired the text; next time set the scanner's keyboard country to "
     "that of this computer."
 )
 _INCOMPLETE = (

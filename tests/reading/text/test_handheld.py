@@ -4,6 +4,8 @@ import random
 from itertools import permutations
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from keyboards import KEYS, typed
 
 from paperkey_alt.format.line_set import lay_out
@@ -96,3 +98,19 @@ def test_rows_of_text_are_read_with_what_is_to_be_said():
     assert "German" in page.advice[0]
     read = [(raw_line.number, raw_line.text) for raw_line in page.raw_lines]
     assert read[: len(BLOCK)] == read[len(BLOCK) : 2 * len(BLOCK)] == BLOCK
+
+
+@settings(max_examples=60)
+@given(st.text("0/AZ?à)&2 \t", max_size=200) | st.text(max_size=80), st.integers(0, len(TEXT)))
+def test_any_text_is_read_without_an_error(text, at):
+    """Alone, in the middle of the text of a symbol, before and after it."""
+    for given_ in (text, TEXT[:at] + text + TEXT[at:], f"{TEXT}{text}", f"{text}{TEXT}"):
+        for scan in (handheld.read(given_), handheld.last(given_)):
+            assert scan is None or scan.block[0] == BLOCK[0]
+
+
+def test_a_symbol_behind_other_keys():
+    """What was typed before it does not hide it."""
+    assert list(handheld.last(f"4 {SET.lines[3]}00 100 {TEXT}").block) == BLOCK
+    assert handheld.last("0" * 4_000) is None
+    assert handheld.read("0" * 1_000_000) is None
