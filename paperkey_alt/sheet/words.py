@@ -245,21 +245,15 @@ def printed(
     return (
         " ".join((*sizes, *(text.strip() for text in told))),
         f"{_NEXT} {_REVOCATION_TOO}" if is_revocable else _NEXT,
-        " ".join(("Caution:", *cautions, *map(_warned, warnings), _ERASE)),
+        " ".join(("Caution:", *cautions, *(text.strip() for text in warnings), _ERASE)),
     )
 
 
 def warned(backups: Sequence[Printed], warnings: Iterable[str]) -> tuple[str, ...]:
     """Return what is wrong with a print, one row, nothing where nothing is."""
     notes = dict.fromkeys(what for each in backups for what in each.caption.notes)
-    wrong = [*notes, *map(_warned, warnings)]
-    return (" ".join(("Caution:", *wrong)),) if wrong else ()
-
-
-def _warned(warning: str) -> str:
-    """Return a warning as one sentence among others."""
-    text = warning.strip().removeprefix("Caution: ")
-    return text[:1].upper() + text[1:]
+    wrong = [*(f"Caution: {what}" for what in notes), *(text.strip() for text in warnings)]
+    return (" ".join(wrong),) if wrong else ()
 
 
 def _sizes(each: Printed) -> str:
