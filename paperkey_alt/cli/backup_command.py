@@ -156,8 +156,7 @@ def command(
     wanted: list[str | None] = [fingerprint]
     if each:
         with in_file(keyfile):
-            found = keys.secret_keys(data)
-        wanted = [key.fingerprint.hex().upper() for key in found]
+            wanted = [key.fingerprint.hex().upper() for key in keys.secret_keys(data)]
     outputs = [
         [] if output is None else _outputs(output, text, terms, key if each else None)
         for key in wanted
@@ -172,7 +171,7 @@ def command(
     for which in wanted:
         if each and not quiet:
             say([f"Key {len(backups) + 1} of {len(wanted)}: {which}"])
-        extract, key = _taken(
+        extract, key = _extracted(
             data,
             keyfile,
             which,
@@ -216,7 +215,7 @@ def command(
     _tell(backups, noted, passphrases.unneeded(ask), quiet=quiet)
 
 
-def _taken(
+def _extracted(
     data: bytes,
     keyfile: str,
     fingerprint: str | None,

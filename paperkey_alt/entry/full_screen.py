@@ -14,7 +14,7 @@ from prompt_toolkit.layout import Layout, Window
 from prompt_toolkit.layout.controls import FormattedTextControl
 from prompt_toolkit.output import ColorDepth
 
-from paperkey_alt.entry import screen
+from paperkey_alt.entry import screen, window
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -100,13 +100,15 @@ class _Typing:
 
     def text(self) -> str:
         size = get_app().output.get_size()
-        # The cursor is shown only on a character: each row is as wide as the window.
-        rows = screen.rows(self.shown, size.columns, size.rows)
-        return "\n".join(row.ljust(size.columns) for row in rows)
+        rows = window.rows(self.shown, size.columns, size.rows)
+        # The cursor is shown only on a character.
+        at, _ = window.cursor(self.shown, size.columns, size.rows)
+        rows[at] = rows[at].ljust(size.columns)
+        return "\n".join(rows)
 
     def cursor_position(self) -> Point:
         size = get_app().output.get_size()
-        row, column = screen.cursor(self.shown, size.columns, size.rows)
+        row, column = window.cursor(self.shown, size.columns, size.rows)
         return Point(x=column, y=row)
 
 

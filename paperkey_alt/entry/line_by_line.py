@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt.entry import position, screen, spelling, transcript
+from paperkey_alt.entry import position, screen, spelling, transcript, window
 from paperkey_alt.entry.transcript import Accepted, Problem
 from paperkey_alt.errors import SeveralSets
 from paperkey_alt.format.lines import CHARACTERS, group, normalise
@@ -191,7 +191,7 @@ def _scanned(typed: Transcript, scan: handheld.Scan, say: Say) -> Transcript:
 def _shown(problem: Problem, text: str) -> list[str]:
     rows = [f"      {group(''.join(text.upper().split()))}"]
     if problem.column is not None:
-        rows.append(f"      {' ' * screen.column(problem.column - 1)}^")
+        rows.append(f"      {' ' * window.column(problem.column - 1)}^")
     rows.append(f"Line {problem.number}: {problem.what}.")
     if problem.proposal is not None:
         rows.append(row(problem.number, problem.proposal))

@@ -79,11 +79,11 @@ def explain(text: str, number: int, mark: str, others: Sequence[int]) -> Slip | 
     """
     target = _number_of(mark)
     for tier in (_likely, _less_likely, _unlikely):
-        found: dict[tuple[int, str], Slip] = {}
+        slips: dict[tuple[int, str], Slip] = {}
         for slip in tier(text, number, target, tuple(others)):
-            found.setdefault((slip.number, slip.exact), slip)
-        if found:
-            return next(iter(found.values())) if len(found) == 1 else None
+            slips.setdefault((slip.number, slip.exact), slip)
+        if slips:
+            return next(iter(slips.values())) if len(slips) == 1 else None
     return None
 
 

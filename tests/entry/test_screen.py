@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from keyboards import typed
 
-from paperkey_alt.entry import screen, spelling
+from paperkey_alt.entry import screen, spelling, window
 from paperkey_alt.entry.transcript import Transcript
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET, group
@@ -50,12 +50,12 @@ def test_groups_appear_as_one_types():
         typed = EVERY[4][:length]
         shown = pressed(begun(4), typed) if length < 29 else begun(4)
         if length < 29:
-            row, column = screen.cursor(shown)
-            assert screen.rows(shown)[row].rstrip() == f"{4:5d}   {screen.large(typed)}".rstrip()
-            assert "".join(screen.large(typed).split()) == typed
+            row, column = window.cursor(shown)
+            assert window.rows(shown)[row].rstrip() == f"{4:5d}   {window.large(typed)}".rstrip()
+            assert "".join(window.large(typed).split()) == typed
             large = [" ".join(characters) for characters in group(typed).split()]
-            assert screen.large(typed) == "   ".join(large)
-            assert column - 8 - len(screen.large(typed)) in ((1, 3) if typed else (0,))
+            assert window.large(typed) == "   ".join(large)
+            assert column - 8 - len(window.large(typed)) in ((1, 3) if typed else (0,))
     assert group(EVERY[4]).split() == [EVERY[4][at : at + 4] for at in range(0, 24, 4)] + [
         EVERY[4][24:]
     ]
@@ -71,8 +71,8 @@ def test_a_wrong_character_is_pointed_at_and_mended_by_one_key(at):
     """The pointer stands below it; Enter takes what is proposed."""
     shown = pressed(begun(4), wrong_at(EVERY[4], at))
     assert shown.number == 4
-    rows = screen.rows(shown)
-    line = screen.cursor(shown)[0]
+    rows = window.rows(shown)
+    line = window.cursor(shown)[0]
     column = rows[line + 1].index("^")
     assert rows[line][column] == wrong_at(EVERY[4], at)[at]
     assert any(group(EVERY[4]) in row for row in rows[line + 2 :])
@@ -111,7 +111,7 @@ def test_a_spare_line_is_asked_for_when_a_line_was_put_off():
     """After the last data line; when it is in, the screen is left."""
     shown = pressed(begun(4), "put off", *EVERY[5:11])
     assert shown.number == 11
-    assert "spare line" in "\n".join(screen.rows(shown))
+    assert "spare line" in "\n".join(window.rows(shown))
     assert pressed(shown, EVERY[11]).left
 
 
@@ -119,7 +119,7 @@ def test_when_nothing_else_would_help():
     """With more put off than there are spare lines, the screen says so and stays."""
     shown = pressed(begun(1), *["put off"] * 14)
     assert not shown.left
-    assert "No other line would help" in "\n".join(screen.rows(shown))
+    assert "No other line would help" in "\n".join(window.rows(shown))
 
 
 keys = st.one_of(
@@ -135,12 +135,12 @@ def test_any_keys_leave_a_screen_that_fits_and_lines_that_are_right(pressed_keys
     printed.
     """
     shown = pressed(screen.start(Transcript()), *pressed_keys)
-    rows = screen.rows(shown)
-    assert len(rows) == screen.HIGH
-    assert all(len(row) <= screen.WIDE and row.isprintable() for row in rows)
-    row, column = screen.cursor(shown)
-    assert 0 <= row < screen.HIGH
-    assert 0 <= column < screen.WIDE
+    rows = window.rows(shown)
+    assert len(rows) == window.HIGH
+    assert all(len(row) <= window.WIDE and row.isprintable() for row in rows)
+    row, column = window.cursor(shown)
+    assert 0 <= row < window.HIGH
+    assert 0 <= column < window.WIDE
     assert all(EVERY[number] == characters for number, characters in shown.transcript.lines.items())
 
 
@@ -200,14 +200,14 @@ def test_a_line_that_begins_with_its_number_by_chance():
 def test_small_windows_show_the_line_the_message_and_the_proposal(wide, high):
     """Whatever else has to go."""
     shown = pressed(at_line(9), wrong_at(wrong_at(ROWS[9], 3), 20))
-    rows = screen.rows(shown, wide, high)
+    rows = window.rows(shown, wide, high)
     assert len(rows) == high
     assert all(len(row) <= wide for row in rows)
     text = "\n".join(rows)
     assert group(ROWS[9]) in text
     assert "Enter takes" in text
     assert "character 4 is perhaps" in text
-    row, column = screen.cursor(shown, wide, high)
+    row, column = window.cursor(shown, wide, high)
     assert rows[row].startswith("    9   ")
     assert column < wide
     assert rows[row + 1].count("^") == 2
@@ -216,7 +216,7 @@ def test_small_windows_show_the_line_the_message_and_the_proposal(wide, high):
 @pytest.mark.parametrize(("wide", "high"), [(45, 24), (80, 7), (10, 3), (1, 1)])
 def test_too_small_a_window_says_so(wide, high):
     """As far as there is room for it, and nothing of the key is cut."""
-    rows = screen.rows(at_line(9), wide, high)
+    rows = window.rows(at_line(9), wide, high)
     assert len(rows) == high
     assert all(len(row) <= wide for row in rows)
     if wide > 40 and high > 3:
@@ -228,7 +228,7 @@ def test_where_the_line_is_and_what_is_left():
     shown = screen.start(Transcript())
     for at, key in enumerate("".join(ROWS[:6])):
         shown = screen.press(shown, key, at * 1.0)
-    rows = screen.rows(shown)
+    rows = window.rows(shown)
     assert "35 more needed, 17 minutes at your pace" in rows[1]
     assert "Sheet 1 of 1, beside symbol 1 of 4 from the top, row 6" in rows
     assert f"    5   {group(ROWS[5])}" in rows
@@ -238,11 +238,11 @@ def test_where_the_line_is_and_what_is_left():
 def test_a_line_is_read_aloud():
     """In the words of the international spelling alphabet: the proposal, if there is one."""
     shown = pressed(at_line(4), "AB2", "aloud")
-    assert "Alfa Bravo two" in screen.rows(shown)
+    assert "Alfa Bravo two" in window.rows(shown)
     shown = pressed(shown, "empty", wrong_at(ROWS[4], 0))
-    text = " ".join(screen.rows(shown))
+    text = " ".join(window.rows(shown))
     assert all(word in text for word in spelling.spell(ROWS[4]))
-    assert "Read aloud" not in "\n".join(screen.rows(pressed(shown, "aloud")))
+    assert "Read aloud" not in "\n".join(window.rows(pressed(shown, "aloud")))
 
 
 def test_groups_are_moved_between_and_room_is_made():
@@ -272,7 +272,7 @@ def test_several_pasted_lines_are_all_taken():
     shown = screen.paste(screen.start(Transcript()), "\n".join(rows))
     assert set(shown.transcript.lines) == set(range(10)) - {4}
     assert (shown.number, shown.problem.proposal) == (4, ROWS[4])
-    assert "Pasted: 9 lines taken; 1 line is not correct." in "\n".join(screen.rows(shown))
+    assert "Pasted: 9 lines taken; 1 line is not correct." in "\n".join(window.rows(shown))
     assert pressed(shown, "enter").transcript.lines[4] == ROWS[4]
     part = screen.paste(at_line(4), group(ROWS[4]))
     assert part.transcript.lines[4] == ROWS[4]
@@ -282,7 +282,7 @@ def test_pasted_lines_of_another_set_are_not_taken():
     """It is said which set they are of."""
     shown = screen.paste(at_line(4), "\n".join([f"0 {SET.head_line}", f"1 {EVERY[1]}"]))
     assert dict(shown.transcript.lines) == dict(at_line(4).transcript.lines)
-    assert SET.head.mark in "\n".join(screen.rows(shown))
+    assert SET.head.mark in "\n".join(window.rows(shown))
 
 
 def test_no_set_mark_is_invented_for_a_heavy_slip():
@@ -318,7 +318,7 @@ def test_a_scanner_types_symbols(computer):
         shown = pressed(shown, *typed(symbol(first, last), "US", computer), "enter")
     assert dict(shown.transcript.lines) == dict(enumerate(ROWS[:29]))
     assert (shown.number, shown.text, shown.problem) == (29, "", None)
-    text = " ".join(screen.rows(shown))
+    text = " ".join(window.rows(shown))
     assert "Symbol with lines 1–14 taken." in text
     assert "2 of 4 symbols. Missing, counted from the top: 3, 4 of sheet 1." in text
     assert ("Ragleaf repaired the text" in text) == (computer not in ("US", "UK"))
@@ -336,7 +336,7 @@ def test_a_symbol_of_another_set_is_not_taken():
     """It is said which set it is of."""
     shown = pressed(at_line(3), qr.encode_block(EVERY[0], 1, EVERY[1:5]), "enter")
     assert set(shown.transcript.lines) == {0, 1, 2}
-    assert SET.head.mark in " ".join(screen.rows(shown))
+    assert SET.head.mark in " ".join(window.rows(shown))
 
 
 def test_a_symbol_that_lost_a_key_is_to_be_scanned_again():
@@ -344,7 +344,7 @@ def test_a_symbol_that_lost_a_key_is_to_be_scanned_again():
     text = symbol(13, 24)
     shown = pressed(screen.start(Transcript()), *typed(text[:70] + text[71:], "US", "German"))
     shown = pressed(shown, "enter")
-    assert "scan it again" in " ".join(screen.rows(shown))
+    assert "scan it again" in " ".join(window.rows(shown))
     shown = pressed(shown, *typed(text, "US", "German"), "enter")
     assert set(range(13, 25)) <= set(shown.transcript.lines)
 

@@ -29,8 +29,8 @@ _BEGINNING = re.compile(rf"0({_LINE})")
 _SEPARATOR = "/"
 _SHORTEST = 2 * CHARACTERS + 2
 _LONGEST = 3_391  # ISO/IEC 18004: alphanumeric characters in version 40 at level M
-# Of a symbol's text: the first character, and those of the first line's number.
-_MOST_ZEROS = 8
+# By reasoning: what is a 0 on one keyboard is another digit on the next, 30 of a thousand keys.
+_MOST_ZEROS = 200
 _PLACE = Place(source="scanner")
 
 
