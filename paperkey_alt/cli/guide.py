@@ -81,7 +81,10 @@ def run(execute: Execute, ask: Ask | None = None) -> int:
 
 
 def _ask(question: str, default: str | None) -> str:
-    answer: str = click.prompt(question, default=default, show_default=bool(default), err=True)
+    suffix = " " if question.endswith("?") and not default else ": "
+    answer: str = click.prompt(
+        question, default=default, show_default=bool(default), prompt_suffix=suffix, err=True
+    )
     return answer
 
 

@@ -92,14 +92,14 @@ def symbols(pages: Iterable[Page], findings: Findings) -> list[str]:
     """
     if not any(page.typed_symbols for page in pages):
         return []
-    return [
-        f"Set {finding.head.mark}: {position.symbols_in(_there(finding), finding.head.total)}."
-        for finding in findings.sets
-    ]
+    return [_symbols(finding) for finding in findings.sets]
 
 
-def _there(finding: SetFinding) -> set[int]:
-    return {line.number for line in finding.lines if line.status not in _LOST}
+def _symbols(finding: SetFinding) -> str:
+    there = {line.number for line in finding.lines if line.status not in _LOST}
+    told = f"Set {finding.head.mark}: {position.symbols_in(there, finding.head.total)}."
+    is_enough = finding.body is not None and len(there) < finding.head.total
+    return f"{told} These are enough." if is_enough else told
 
 
 def shares(findings: Findings) -> list[str]:

@@ -108,16 +108,10 @@ _REVOCATION_CAUTIONS = (
         "perhaps with somebody you trust."
     ),
 )
-_REVOCATION_TOO = (
-    "A revocation certificate belongs on paper too, and in another place: ragleaf revoke-sheet."
-)
-_NEXT = (
-    "Next: print, then look whether the print can be read: ragleaf check on a scan of it, or on "
-    "what you typed from it."
-)
+_REVOCATION_TOO = "Keep a revocation certificate on paper in another place: ragleaf revoke-sheet."
+_NEXT = "Next: print, then read the print back: ragleaf check on a scan, or on what you typed."
 _ERASE = (
-    "The files written now hold the secret: erase them, and mind that a disk or a stick may keep "
-    "what was erased."
+    "The files written now hold the secret: erase them; a disk or a stick may keep what was erased."
 )
 
 

@@ -35,8 +35,11 @@ def test_check_takes_what_it_types(desk, symbols, computer):
 
 
 def test_restore_takes_what_it_types(desk, symbols):
-    """On standard input, on a French keyboard, in any order, one of them twice."""
-    rows = [typed(text, "US", "French") for text in (*reversed(symbols), symbols[1])]
+    """On standard input, on a French keyboard, one of them twice; without one, spare lines do."""
+    rows = [typed(text, "US", "French") for text in (*symbols, symbols[1])]
+    enough = desk.ok("check", "-", stdin="\n".join(rows[:3]))
+    assert "3 of 4 symbols. Missing, counted from the top: 4 of sheet 1." in enough.err
+    assert "These are enough." in enough.err
     given = ("--public", CERTIFICATE, "--passphrase-from", "pw", "-o", "key.asc")
     done = desk.ok("restore", "-", *given, stdin="\n".join(rows))
     assert "4 of 4 symbols: all of them" in done.err
