@@ -37,6 +37,13 @@ class Position:
         return f"{sheet}, {symbol}{column}, row {self.row}"
 
 
+    @property
+    def short(self) -> str:
+        """The same in no more than 40 characters."""
+        column = f", column {self.column}" if self.columns > 1 else ""
+        return f"Sheet {self.sheet}, symbol {self.symbol}{column}, row {self.row}"
+
+
 @dataclass(frozen=True)
 class Symbol:
     """The QR symbol *number*, from 1 at the top of *sheet*, with lines *first* to *last*."""

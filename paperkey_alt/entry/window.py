@@ -64,7 +64,7 @@ def _shown(screen: Screen, wide: int, high: int) -> tuple[list[str], int]:
         (_KEPT, [_pointer(screen, wide)]),
         (4, _neighbours(screen, range(screen.number + 1, screen.number + 1 + _BEHIND))),
         (_BLANK, [""]),
-        (6, _where(screen)),
+        (6, _where(screen, wide)),
         (_KEPT, _message(screen, wide, room)),
         (7, _aloud(screen, wide) if screen.aloud else []),
         (_HELPS, [""]),
@@ -183,12 +183,14 @@ def _pointer(screen: Screen, wide: int) -> str:
     return "".join("^" if at in columns else " " for at in range(max(columns) + 1))
 
 
-def _where(screen: Screen) -> list[str]:
+def _where(screen: Screen, wide: int) -> list[str]:
     head = screen.transcript.head
     if head is None or screen.number == 0:
         return []
+    place = position.position(screen.number, head.total)
     kind = " (a spare line)" if screen.number > head.data_lines else ""
-    return [f"{position.position(screen.number, head.total)}{kind}"]
+    told = f"{place}{kind}"
+    return [told if len(told) <= wide else place.short]
 
 
 def _message(screen: Screen, wide: int, room: int) -> list[str]:
