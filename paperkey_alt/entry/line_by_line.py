@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt.entry import position, screen, spelling, transcript, window
+from paperkey_alt.entry import position, read_aloud, screen, transcript, window
 from paperkey_alt.entry.transcript import Accepted, Problem
 from paperkey_alt.errors import SeveralSets
 from paperkey_alt.format.lines import CHARACTERS, group, normalise
@@ -90,7 +90,7 @@ class _Talk:
         if words == ["help"]:
             self.say(_HELP)
         elif words == ["aloud"]:
-            self.say(spelling.spell(normalise(self.last)[:CHARACTERS]))
+            self.say(read_aloud.spell(normalise(self.last)[:CHARACTERS]))
         elif words == ["skip"] and self.number is not None:
             self._next(transcript.skip(self.typed, self.number), self.number)
         elif words[:1] == ["go"] and len(words) == 2 and words[1].isdecimal():

@@ -36,7 +36,6 @@ class Position:
         symbol = f"beside symbol {self.symbol} of {self.symbols} from the top"
         return f"{sheet}, {symbol}{column}, row {self.row}"
 
-
     @property
     def short(self) -> str:
         """The same in no more than 40 characters."""

@@ -12,7 +12,7 @@ from statistics import median
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from paperkey_alt.entry import position, spelling
+from paperkey_alt.entry import position, read_aloud
 from paperkey_alt.format.lines import CHARACTERS, DATA_CHARACTERS, GROUP, group
 from paperkey_alt.wording import counted
 
@@ -233,7 +233,7 @@ def _aloud(screen: Screen, wide: int) -> list[str]:
     """Return the proposal, or what was typed, in words: a reader compares it with the paper."""
     problem = screen.problem
     proposal = problem.proposal if problem else None
-    spelt = spelling.spell(proposal or screen.text[:CHARACTERS])
+    spelt = read_aloud.spell(proposal or screen.text[:CHARACTERS])
     beginning = "Proposed, read aloud:" if proposal else "Read aloud:"
     rows_: list[str] = [beginning]
     for words in spelt:

@@ -37,7 +37,9 @@ def test_the_position_is_that_of_the_layout(total, paper):
 def test_in_words():
     """The column only where there are several."""
     assert str(position(5, 30)) == "Sheet 1 of 1, beside symbol 1 of 3 from the top, row 5"
-    assert str(position(230, 230)).startswith("Sheet 2 of 2, beside symbol 5 of 5 from the top, col")
+    assert str(position(230, 230)).startswith(
+        "Sheet 2 of 2, beside symbol 5 of 5 from the top, col"
+    )
 
 
 def test_which_symbols_are_missing():

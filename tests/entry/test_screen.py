@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from keyboards import typed
 
-from paperkey_alt.entry import screen, spelling, window
+from paperkey_alt.entry import read_aloud, screen, window
 from paperkey_alt.entry.transcript import Transcript
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET, group
@@ -241,7 +241,7 @@ def test_a_line_is_read_aloud():
     assert "Alfa Bravo two" in window.rows(shown)
     shown = pressed(shown, "empty", wrong_at(ROWS[4], 0))
     text = " ".join(window.rows(shown))
-    assert all(word in text for word in spelling.spell(ROWS[4]))
+    assert all(word in text for word in read_aloud.spell(ROWS[4]))
     assert "Read aloud" not in "\n".join(window.rows(pressed(shown, "aloud")))
 
 
