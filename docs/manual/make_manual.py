@@ -16,6 +16,7 @@ import click
 
 from paperkey_alt import __version__
 from paperkey_alt.cli import group
+from paperkey_alt.records import register
 
 FOLDER = Path(__file__).parent
 # What a value is, by its name in --help; of other values a shell knows nothing.
@@ -26,9 +27,11 @@ STATUS = (
     ("1", "The paper or the key is at fault."),
     ("2", "The command was used wrongly, or the computer does not let it."),
 )
+# Where it is kept on systems that have manual pages.
+_HOME = Path("/HOME")
+_REGISTER = register.default_path({}, "linux", _HOME).relative_to(_HOME)
 REGISTER = (
-    "The register of what was printed: $XDG_DATA_HOME/ragleaf/register.json, and without that "
-    "variable ~/.local/share/ragleaf/register.json."
+    f"The register of what was printed: ~/{_REGISTER}, or below $XDG_DATA_HOME where that is set."
 )
 
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
 
 from paperkey_alt import keys
 from paperkey_alt.cli import files, given_register, option_types, options, passphrases, prints
-from paperkey_alt.cli.envelope import enclosures, pile_up, write_piles
+from paperkey_alt.cli.envelope import Enclosures, enclosures, pile_up, write_piles
 from paperkey_alt.cli.passphrases import Remembering
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine, preflight
@@ -20,20 +20,16 @@ from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.payload import BLIND_BYTES
 from paperkey_alt.keys import Form, Sort
 from paperkey_alt.records.entry import printed
-from paperkey_alt.sheet import certificate_words, draw, letter, text_file, words
+from paperkey_alt.sheet import draw, letter, text_file, words
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterable, Sequence
 
-    from paperkey_alt.cli.envelope import Enclosures
     from paperkey_alt.cli.prints import Print
-    from paperkey_alt.format.body import Ask
-    from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.keys import Extract
     from paperkey_alt.keys.openpgp.key import Key
-    from paperkey_alt.sheet.caption import Caption
     from paperkey_alt.sheet.layout import Paper, Spare
 
 _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
@@ -87,6 +83,7 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
     help="How many spare lines; sheet: as many as a lost sheet costs.",
 )
 @options.paper
+@options.large
 @click.option("--anonymous", is_flag=True, help="Leave the user ID off the sheets.")
 @click.option(
     "--allow-unprotected", is_flag=True, help="Print a secret that no passphrase protects."
@@ -125,6 +122,7 @@ def command(
     passphrase_from: str | None,
     spare: Spare,
     paper: Paper,
+    large: bool,
     anonymous: bool,
     allow_unprotected: bool,
     holders: tuple[str, ...],
@@ -158,8 +156,8 @@ def command(
         with in_file(keyfile):
             wanted = [key.fingerprint.hex().upper() for key in keys.secret_keys(data)]
     outputs = [
-        [] if output is None else _outputs(output, text, terms, key if each else None)
-        for key in wanted
+        [] if output is None else _outputs(output, text, terms, which if each else None)
+        for which in wanted
     ]
     inputs = [keyfile, passphrase_from, register_file]
     names = [name for pairs in outputs for pair in pairs for name in pair if name]
@@ -171,42 +169,49 @@ def command(
     for which in wanted:
         if each and not quiet:
             say([f"Key {len(backups) + 1} of {len(wanted)}: {which}"])
-        extract, key = _extracted(
-            data,
-            keyfile,
-            which,
-            form=form,
-            seal=seal,
-            prove=prove,
-            allow_unprotected=allow_unprotected,
-            with_certificate=with_certificate,
+        with in_file(keyfile):
+            extract = keys.extract(
+                data,
+                files.name_in_payload(keyfile),
+                form=form,
+                sealed=seal,
+                prove=prove,
+                allow_unprotected=allow_unprotected,
+                fingerprint=which,
+                ask=remembering,
+                blind=os.urandom(BLIND_BYTES),
+            )
+            key = _key(extract, data, which, with_certificate=with_certificate)
+        rest = _enclosed(
+            extract,
+            key if with_certificate or envelope is not None else None,
+            is_envelope=envelope is not None,
+            spare=spare,
+            paper=paper,
+            large=large,
+            now=now,
+            anonymous=anonymous,
             ask=remembering,
         )
         secret = prints.of_secret(
-            extract, terms=terms, spare=spare, paper=paper, now=now, anonymous=anonymous
+            extract,
+            terms=terms,
+            spare=spare,
+            paper=paper,
+            large=large,
+            now=now,
+            anonymous=anonymous,
+            certificate=rest.certificate.mark if rest.certificate else None,
         )
-        made = _Backup(extract, [secret], list(extract.notes), extract.is_revocable)
-        if envelope is not None:
-            rest = enclosures(
-                extract,
-                key,
-                spare=spare,
-                paper=paper,
-                now=now,
-                anonymous=anonymous,
-                ask=remembering,
-            )
-            piles = pile_up(extract, secret, rest, paper=paper)
-            write_piles(envelope, piles, inputs=inputs, force=force)
-            made = made.with_enclosures(rest)
-        elif with_certificate and key is not None:
-            certificate = prints.of_certificate(key, spare=spare, paper=paper, today=now.date())
-            made = made.with_certificate(certificate)
-        backups.append(made)
-    if envelope is None:
+        backups.append(_Backup(extract, secret, rest, is_envelope=envelope is not None))
+    if envelope is not None:
+        (made,) = backups
+        piles = pile_up(made.extract, made.secret, made.rest, paper=paper, large=large)
+        write_piles(envelope, piles, inputs=inputs, force=force)
+    else:
         contents: dict[str, bytes] = {}
         for made, pairs in zip(backups, outputs, strict=True):
-            contents |= _contents(pairs, made.prints[0], made.behind, paper)
+            contents |= _contents(pairs, made.secret, made.rest.prints, paper, large=large)
         files.write(contents, force=force)
     noted = [
         made.note(register_path, now.date(), None if anonymous else made.extract.name, holders)
@@ -215,36 +220,50 @@ def command(
     _tell(backups, noted, passphrases.unneeded(ask), quiet=quiet)
 
 
-def _extracted(
-    data: bytes,
-    keyfile: str,
-    fingerprint: str | None,
-    *,
-    form: Form,
-    seal: bool,
-    prove: bool,
-    allow_unprotected: bool,
-    with_certificate: bool,
-    ask: Ask,
-) -> tuple[Extract, Key | None]:
-    """Return what is printed of the key file *data*, and the OpenPGP key that it is of."""
-    with in_file(keyfile):
-        extract = keys.extract(
-            data,
-            files.name_in_payload(keyfile),
-            form=form,
-            sealed=seal,
-            prove=prove,
-            allow_unprotected=allow_unprotected,
-            fingerprint=fingerprint,
-            ask=ask,
-            blind=os.urandom(BLIND_BYTES),
+def _key(
+    extract: Extract, data: bytes, fingerprint: str | None, *, with_certificate: bool
+) -> Key | None:
+    """Return the OpenPGP key that *extract* is of, None where it is of another kind."""
+    if extract.sort is Sort.OPENPGP_KEY:
+        return keys.certificate(data, fingerprint)
+    if with_certificate:
+        raise UnsupportedKey(
+            "a key of this kind has no OpenPGP certificate",
+            advice="Leave --with-certificate away.",
         )
-        if extract.sort is Sort.OPENPGP_KEY:
-            return extract, keys.certificate(data, fingerprint)
-        if with_certificate:
-            raise UnsupportedKey(_NO_CERTIFICATE, advice="Leave --with-certificate away.")
-    return extract, None
+    return None
+
+
+def _enclosed(
+    extract: Extract,
+    key: Key | None,
+    *,
+    is_envelope: bool,
+    spare: Spare,
+    paper: Paper,
+    large: bool,
+    now: dt.datetime,
+    anonymous: bool,
+    ask: Remembering,
+) -> Enclosures:
+    """Return what is printed beside the secret: of an envelope all, or the certificate of *key*."""
+    if is_envelope:
+        return enclosures(
+            extract,
+            key,
+            spare=spare,
+            paper=paper,
+            large=large,
+            now=now,
+            anonymous=anonymous,
+            ask=ask,
+        )
+    certificate = None
+    if key is not None:
+        certificate = prints.of_certificate(
+            key, spare=spare, paper=paper, large=large, today=now.date()
+        )
+    return Enclosures(certificate, None, (), now)
 
 
 def _tell(
@@ -276,42 +295,27 @@ def _tell(
 
 @dataclass(frozen=True)
 class _Backup:
-    """
-    What is printed of one key: its *prints*, that of the secret first; *notes* are sentences on
-    what is and is not on them; a certificate is drawn *behind* the secret.
-    """
+    """What is printed of one key: its *secret*, and what is beside that, perhaps in an envelope."""
 
     extract: Extract
-    prints: Sequence[Print]
-    notes: Sequence[str]
-    is_revocable: bool
-    behind: Sequence[tuple[LineSet, Caption]] = ()
-
-    def with_certificate(self, certificate: Print) -> _Backup:
-        """Return this with sheets of the certificate behind those of the secret."""
-        (line_set,), (caption,) = certificate.line_sets, certificate.captions
-        told = certificate_words.printed(line_set, certificate.notes, certificate.sheets)
-        return replace(
-            self,
-            prints=[*self.prints, certificate],
-            notes=[*self.notes, *told],
-            behind=[(line_set, caption)],
-        )
-
-    def with_enclosures(self, rest: Enclosures) -> _Backup:
-        """Return this with what else is in the envelope, a revocation among it."""
-        return replace(
-            self,
-            prints=[*self.prints, *rest.prints],
-            notes=[*self.notes, *rest.told],
-            is_revocable=False,
-        )
+    secret: Print
+    rest: Enclosures
+    is_envelope: bool
 
     @property
     def printed(self) -> words.Printed:
         """What there is to tell about it."""
-        secret = self.prints[0]
-        return words.Printed(secret.line_sets, secret.captions[0], secret.sheets_each, self.notes)
+        return words.Printed(
+            self.secret.line_sets,
+            self.secret.captions[0],
+            self.secret.sheets_each,
+            [*self.extract.notes, *self.rest.told],
+        )
+
+    @property
+    def is_revocable(self) -> bool:
+        """Whether a revocation certificate is to be printed yet."""
+        return self.extract.is_revocable and not self.is_envelope
 
     def note(
         self,
@@ -323,8 +327,8 @@ class _Backup:
         """Note each print in the register; return what there is to say of that."""
         told: list[str] = []
         trouble: list[str] = []
-        for each in self.prints:
-            is_secret = each is self.prints[0]
+        for each in (self.secret, *self.rest.prints):
+            is_secret = each is self.secret
             noted = given_register.add(
                 register_path,
                 printed(
@@ -343,23 +347,23 @@ class _Backup:
         return given_register.Noted(tuple(told), tuple(trouble))
 
 
-_NO_CERTIFICATE = "a key of this kind has no OpenPGP certificate"
-
-
 def _contents(
     outputs: Sequence[tuple[str, str | None]],
     secret: Print,
-    behind: Sequence[tuple[LineSet, Caption]],
+    beside: Sequence[Print],
     paper: Paper,
+    *,
+    large: bool,
 ) -> dict[str, bytes]:
     """Return what is written to the *outputs*: sheets, and lines as text where they are wanted."""
+    behind = [(each.line_sets[0], each.captions[0]) for each in beside]
     contents: dict[str, bytes] = {}
     for (sheets, text), line_set, caption in zip(
         outputs, secret.line_sets, secret.captions, strict=True
     ):
         to_holder = letter.letter(line_set.head, caption)
         contents[sheets] = draw.draw(
-            line_set, caption, paper=paper, letter=to_holder, behind=behind
+            line_set, caption, paper=paper, large=large, letter=to_holder, behind=behind
         )
         if text:
             contents[text] = "".join(

@@ -89,6 +89,7 @@ def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
     *,
     spare: Spare,
     paper: Paper,
+    large: bool,
     now: dt.datetime,
     anonymous: bool,
     ask: Remembering,
@@ -107,7 +108,9 @@ def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
         missing.append(_ANONYMOUS)
     else:
         try:
-            certificate = prints.of_certificate(key, spare=spare, paper=paper, today=now.date())
+            certificate = prints.of_certificate(
+                key, spare=spare, paper=paper, large=large, today=now.date()
+            )
         except TooLarge as error:
             missing.append(_NO_CERTIFICATE.format(error.what))
     made = _revocation(key, now, ask)
@@ -115,7 +118,9 @@ def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
         missing.append(_NO_REVOCATION.format(made))
     else:
         usual = Spare(DEFAULT_SPARE_PERCENT)
-        revocation = prints.of_revocation(key, made, spare=usual, paper=paper, today=now.date())
+        revocation = prints.of_revocation(
+            key, made, spare=usual, paper=paper, large=large, today=now.date()
+        )
         if anonymous:
             captions = [replace(caption, user_id=None) for caption in revocation.captions]
             revocation = replace(revocation, captions=captions)
@@ -163,7 +168,9 @@ _NO_REVOCATION = (
 Pile = dict[str, bytes]
 
 
-def pile_up(extract: Extract, secret: Print, rest: Enclosures, *, paper: Paper) -> dict[str, Pile]:
+def pile_up(
+    extract: Extract, secret: Print, rest: Enclosures, *, paper: Paper, large: bool
+) -> dict[str, Pile]:
     """
     Return what is to be written: folder in the envelope → name → bytes. Of a backup in one piece
     there is one folder, the envelope itself (``.``); of one in shares one for the owner, without
@@ -173,8 +180,8 @@ def pile_up(extract: Extract, secret: Print, rest: Enclosures, *, paper: Paper) 
     restorer = listing.draw(program, rescue_command.TITLE, paper=paper)
     common: Pile = {RESTORER: restorer, rescue_command.NAME: program.encode()}
     if rest.certificate:
-        common[CERTIFICATE] = _drawn(rest.certificate, 0, paper)
-    apart = {REVOCATION: _drawn(rest.revocation, 0, paper)} if rest.revocation else {}
+        common[CERTIFICATE] = _drawn(rest.certificate, 0, paper, large=large)
+    apart = {REVOCATION: _drawn(rest.revocation, 0, paper, large=large)} if rest.revocation else {}
     enclosed = _enclosed(extract, secret, rest, common)
     head = secret.line_sets[0].head
     sheets = [
@@ -192,7 +199,7 @@ def pile_up(extract: Extract, secret: Print, rest: Enclosures, *, paper: Paper) 
         return {
             ".": {
                 FIRST_PAGE: page,
-                sheets[0].file: _drawn(secret, 0, paper),
+                sheets[0].file: _drawn(secret, 0, paper, large=large),
                 **common,
                 **apart,
             }
@@ -212,7 +219,7 @@ def pile_up(extract: Extract, secret: Print, rest: Enclosures, *, paper: Paper) 
         )
         piles[SHARE.format(at + 1)] = {
             FIRST_PAGE: page,
-            one.file: _drawn(secret, at, paper),
+            one.file: _drawn(secret, at, paper, large=large),
             **common,
         }
     return piles
@@ -242,9 +249,10 @@ def _sheets(file: str, there: Print | None) -> Sheets | None:
     return Sheets(file, there.sheets, there.line_sets[0].head.mark)
 
 
-def _drawn(of: Print, at: int, paper: Paper) -> bytes:
+def _drawn(of: Print, at: int, paper: Paper, *, large: bool) -> bytes:
     line_set, caption = of.line_sets[at], of.captions[at]
-    return draw.draw(line_set, caption, paper=paper, letter=letter.letter(line_set.head, caption))
+    to_holder = letter.letter(line_set.head, caption)
+    return draw.draw(line_set, caption, paper=paper, large=large, letter=to_holder)
 
 
 def _pages(pdf: bytes) -> int:

@@ -48,6 +48,11 @@ class Print:
     notes: tuple[str, ...] = ()
 
     @property
+    def mark(self) -> str:
+        """The set mark, of several sets that of the first."""
+        return self.line_sets[0].head.mark
+
+    @property
     def sheets(self) -> int:
         """How many sheets it is in all."""
         return self.sheets_each * len(self.line_sets)
@@ -59,10 +64,15 @@ def of_secret(  # noqa: PLR0913 - what a print is made of, each by its name
     terms: Terms | None,
     spare: Spare,
     paper: Paper,
+    large: bool,
     now: dt.datetime,
     anonymous: bool,
+    certificate: str | None,
 ) -> Print:
-    """Return the print of what was taken from a key file, on these *terms* if it is split."""
+    """
+    Return the print of what was taken from a key file, on these *terms* if it is split;
+    *certificate* is the set mark of the public certificate if that is printed too.
+    """
     seal = None
     if extract.seal_passphrase is not None:
         seal = Seal(extract.seal_passphrase, os.urandom(16))
@@ -70,40 +80,48 @@ def of_secret(  # noqa: PLR0913 - what a print is made of, each by its name
     length = len(wrapped.data)
     line_sets: Sequence[LineSet]
     if terms is None:
-        lines = spare.lines_for(length, paper)
+        lines = spare.lines_for(length, paper, large=large)
         line_sets = [lay_out(wrapped.data, lines, sealed=wrapped.sealed)]
     else:
-        lines = spare.lines_for(backup.shared_length(length), paper)
+        lines = spare.lines_for(backup.shared_length(length), paper, large=large)
         line_sets = backup.split(wrapped, terms, spare=lines, random_bytes=os.urandom)
+    sheets = len(layout.plan(line_sets[0].head.total, paper, large=large).sheets)
     captions = [
-        words.caption(extract, line_set, now=now, anonymous=anonymous) for line_set in line_sets
+        words.caption(
+            extract,
+            line_set,
+            sheets=sheets,
+            now=now,
+            anonymous=anonymous,
+            certificate=certificate,
+        )
+        for line_set in line_sets
     ]
-    sheets = len(layout.plan(line_sets[0].head.total, paper).sheets)
     return Print(extract.payload, line_sets, captions, sheets, extract.notes)
 
 
-def of_certificate(key: Key, *, spare: Spare, paper: Paper, today: dt.date) -> Print:
+def of_certificate(key: Key, *, spare: Spare, paper: Paper, large: bool, today: dt.date) -> Print:
     """
     Return the print of the smallest certificate with which *key* is restored; raises TooLarge.
     """
     payload, notes = keys.smallest_certificate(key)
     data = body.wrap(payload, None).data
     try:
-        line_set = lay_out(data, spare.lines_for(len(data), paper))
+        line_set = lay_out(data, spare.lines_for(len(data), paper, large=large))
     except TooLarge as error:
         what = f"the certificate is too large for paper: {error.what}"
         raise TooLarge(what, advice=_TOO_LARGE) from None
-    caption = certificate_words.caption(key, line_set, payload, today=today)
-    sheets = len(layout.plan(line_set.head.total, paper).sheets)
+    sheets = len(layout.plan(line_set.head.total, paper, large=large).sheets)
+    caption = certificate_words.caption(key, line_set, payload, sheets=sheets, today=today)
     return Print(payload, [line_set], [caption], sheets, notes)
 
 
-def of_revocation(
-    key: Key, payload: Revocation, *, spare: Spare, paper: Paper, today: dt.date
+def of_revocation(  # noqa: PLR0913 - what a print is made of, each by its name
+    key: Key, payload: Revocation, *, spare: Spare, paper: Paper, large: bool, today: dt.date
 ) -> Print:
     """Return the print of a revocation that *key* made."""
     data = body.wrap(payload, None).data
-    line_set = lay_out(data, spare.lines_for(len(data), paper))
-    caption = words.revocation_caption(key, line_set, payload, today=today)
-    sheets = len(layout.plan(line_set.head.total, paper).sheets)
+    line_set = lay_out(data, spare.lines_for(len(data), paper, large=large))
+    sheets = len(layout.plan(line_set.head.total, paper, large=large).sheets)
+    caption = words.revocation_caption(key, line_set, payload, sheets=sheets, today=today)
     return Print(payload, [line_set], [caption], sheets)

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     Ring = Callable[[], None]
 
 _MOST_DIGITS = 9
+_WIDE = 80
 _HELP = (
     (
         "Type the characters of the line with this number, with or without spaces; ? for each "
@@ -113,7 +114,7 @@ class _Talk:
                 place = position.position(number, head.total)
                 where = (place.sheet, place.symbol, place.column)
                 if where != self.where:
-                    self.say([f"{place}."])
+                    self.say([f"{' '.join(position.described(number, head.total, _WIDE))}."])
                 self.where = where
         return self.ask(f"{number:5d} ")
 

@@ -187,10 +187,10 @@ def _where(screen: Screen, wide: int) -> list[str]:
     head = screen.transcript.head
     if head is None or screen.number == 0:
         return []
-    place = position.position(screen.number, head.total)
-    kind = " (a spare line)" if screen.number > head.data_lines else ""
-    told = f"{place}{kind}"
-    return [told if len(told) <= wide else place.short]
+    first, *others = position.described(screen.number, head.total, wide)
+    if screen.number > head.data_lines:
+        first = f"{first} (a spare line)"
+    return [first, *others]
 
 
 def _message(screen: Screen, wide: int, room: int) -> list[str]:

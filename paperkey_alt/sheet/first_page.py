@@ -13,8 +13,9 @@ from reportlab.lib.utils import simpleSplit
 from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt.sheet import draw as sheets
-from paperkey_alt.sheet.draw import BOLD, LINES, PROSE, shown
+from paperkey_alt.sheet.draw import LINES, shown
 from paperkey_alt.sheet.layout import MARGIN
+from paperkey_alt.sheet.names import BOLD, PROSE
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:

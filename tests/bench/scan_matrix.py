@@ -35,7 +35,7 @@ from paperkey_alt.sheet import draw, layout
 from paperkey_alt.sheet.caption import Caption
 
 WORDS = Caption(
-    "Secret part of an OpenPGP key",
+    "OpenPGP key, lean",
     "Saltmarrow Buoy Keepers",
     "5A2B" * 10,
     date(2026, 11, 25),

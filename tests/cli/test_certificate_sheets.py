@@ -58,6 +58,8 @@ def test_what_is_printed(both):
     assert "This sheet shows no secret" in behind
     assert "passphrase" not in behind
     assert len(pypdfium2.PdfDocument(both.read("s.pdf"))) == 2
+    assert f"the sheets of the key's public certificate (set mark {certificate})" in text
+    assert "--public" not in text
     noted = register(both)
     assert noted["certificate"]["marks"] == [certificate]
     assert noted["certificate"]["sheets"] == 1
@@ -79,7 +81,9 @@ def test_a_rehearsal_takes_it_from_the_sheets(both):
     done = both.ok("drill", "s.txt", "--key", SMALL)
     assert "taken from the sheets of set" in done.err
     noted = register(both)
-    assert noted["secret part"]["drill"] == noted["certificate"]["drill"] == "gives the key back"
+    assert (
+        noted["OpenPGP key, lean"]["drill"] == noted["certificate"]["drill"] == "gives the key back"
+    )
 
 
 def test_a_certificate_that_was_not_used_is_not_rehearsed(both):
@@ -89,9 +93,9 @@ def test_a_certificate_that_was_not_used_is_not_rehearsed(both):
     both.write("c.txt", "# Ragleaf, set " + text.split("# Ragleaf, set ")[2])
     assert "taken from" not in both.ok("drill", "w.txt", "c.txt", "--key", SMALL).err
     noted = register(both)
-    assert noted["whole key"]["drill"]
+    assert noted["OpenPGP key, whole"]["drill"]
     assert noted["certificate"]["drill"] is None
-    assert noted["secret part"]["drill"] is None
+    assert noted["OpenPGP key, lean"]["drill"] is None
 
 
 def test_its_own_rehearsal(both):
@@ -101,7 +105,7 @@ def test_its_own_rehearsal(both):
         done = both.ok("drill", "s.txt", "--mark", mark, "--key", live)
         assert "a public certificate with which this key is restored" in done.err
     assert register(both)["certificate"]["drill"] == "gives the key back"
-    assert register(both)["secret part"]["drill"] is None
+    assert register(both)["OpenPGP key, lean"]["drill"] is None
     done = both.run("drill", "s.txt", "--mark", mark, "--key", CORPUS / "nist-p256.asc")
     assert done.status == 1
     assert "key: the certificate of" in done.err
@@ -129,7 +133,7 @@ def test_a_certificate_without_all_parts(both):
     done = both.run("drill", "key.txt", "lacking.txt", "--key", SMALL)
     assert done.status == 1
     assert f"set {lacking} is a printed certificate" in done.err
-    assert register(both)["secret part"]["drill"] is None
+    assert register(both)["OpenPGP key, lean"]["drill"] is None
     done = both.run("drill", "lacking.txt", "--key", SMALL)
     assert done.status == 1
     assert "this certificate does not restore this key" in done.err

@@ -95,7 +95,7 @@ def test_the_first_page(envelope):
     page = text(envelope, f"e/{FIRST}")
     assert len(pypdfium2.PdfDocument(envelope.read(f"e/{FIRST}"))) == 1
     noted = backups(envelope)
-    assert sorted(noted) == ["certificate", "compact, sealed", "revocation"]
+    assert sorted(noted) == ["OpenPGP key, compact, sealed", "certificate", "revocation"]
     for entry in noted.values():
         (mark,) = entry["marks"]
         assert mark in page
@@ -120,10 +120,10 @@ def test_the_register_has_each_and_tells_which_is_rehearsed(envelope):
     assert listed.count("Never rehearsed") == 3
     envelope.ok("drill", "e/2-key.pdf", f"e/{CERTIFICATE}", "--key", SMALL, *PW)
     noted = backups(envelope)
-    assert noted["compact, sealed"]["drill"] == noted["certificate"]["drill"]
+    assert noted["OpenPGP key, compact, sealed"]["drill"] == noted["certificate"]["drill"]
     assert noted["certificate"]["drill"] == "gives the key back"
     assert noted["revocation"]["drill"] is None
-    assert noted["compact, sealed"]["sheets"] == 1
+    assert noted["OpenPGP key, compact, sealed"]["sheets"] == 1
 
 
 def test_one_passphrase_for_the_seal_and_the_revocation(desk):
@@ -174,7 +174,7 @@ def test_what_the_first_pages_tell(split):
     """The owner's names every set; a holder's no other share's, and nothing of the revocation."""
     noted = backups(split)
     owner = text(split, f"e/owner/{FIRST}")
-    shares = noted["secret part"]["marks"]
+    shares = noted["OpenPGP key, lean"]["marks"]
     for mark in (*shares, *noted["certificate"]["marks"], *noted["revocation"]["marks"]):
         assert mark in owner
     for at, mark in enumerate(shares, 1):
@@ -185,7 +185,7 @@ def test_what_the_first_pages_tell(split):
         assert not [other for other in others if other in page]
         assert "evocation" not in page
         assert "any 2 of the 3 shares" in page
-    assert noted["secret part"]["sheets"] == 3
+    assert noted["OpenPGP key, lean"]["sheets"] == 3
 
 
 def test_sixteen_shares(desk):

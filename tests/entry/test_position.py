@@ -2,7 +2,7 @@
 
 import pytest
 
-from paperkey_alt.entry.position import position, symbols, symbols_in
+from paperkey_alt.entry.position import described, position, symbols, symbols_in
 from paperkey_alt.sheet import layout
 
 
@@ -35,19 +35,23 @@ def test_the_position_is_that_of_the_layout(total, paper):
 
 
 def test_in_words():
-    """The column only where there are several."""
+    """The column only where there are several; the other place where it may be in large type."""
     assert str(position(5, 30)) == "Sheet 1 of 1, beside symbol 1 of 3 from the top, row 5"
-    assert str(position(230, 230)).startswith(
-        "Sheet 2 of 2, beside symbol 5 of 5 from the top, col"
-    )
+    first, large = described(230, 230, 80)
+    assert first == "Sheet 2 of 2, beside symbol 4 of 4 from the top, column 2 of 2, row 5"
+    assert large == "(with --large: sheet 7, symbol 2, row 2)"
+    assert described(5, 30, 80) == [str(position(5, 30))]
+    assert described(5, 30, 46) == ["Sheet 1, symbol 1, row 5"]
 
 
 def test_which_symbols_are_missing():
     """By their sheets; those of which a line is missing count as missing."""
     every = symbols(230)
-    assert [symbol.number for symbol in every] == [*range(1, 6), *range(1, 6)]
-    assert symbols_in(range(1, 231), 230) == "10 of 10 symbols: all of them"
-    lines = {*range(1, 231)} - {1, 30, *range(125, 140)}
+    assert [symbol.number for symbol in every] == [*range(1, 5)] * 2
+    assert symbols_in(range(1, 231), 230) == "8 of 8 symbols: all of them"
+    lines = {*range(31, 121), *range(151, 231)}
     assert symbols_in(lines, 230) == (
-        "7 of 10 symbols. Missing, counted from the top: 1, 2 of sheet 1; 1 of sheet 2"
+        "6 of 8 symbols. Missing, counted from the top: 1 of sheet 1; 1 of sheet 2"
     )
+    large = {*range(13, 49)}
+    assert symbols_in(large, 230).startswith("3 of 20 symbols. Missing, counted from the top: 1 of")

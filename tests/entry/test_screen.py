@@ -230,7 +230,7 @@ def test_where_the_line_is_and_what_is_left():
         shown = screen.press(shown, key, at * 1.0)
     rows = window.rows(shown)
     assert "35 more needed, 17 minutes at your pace" in rows[1]
-    assert "Sheet 1 of 1, beside symbol 1 of 4 from the top, row 6" in rows
+    assert "Sheet 1 of 1, beside symbol 1 of 3 from the top, row 6" in rows
     assert f"    5   {group(ROWS[5])}" in rows
     assert "    7   ." in rows
 
@@ -314,14 +314,22 @@ def test_a_scanner_types_symbols(computer):
     are missing, and on other keyboards what to set.
     """
     shown = screen.start(Transcript())
-    for first, last in ((15, 28), (1, 14)):
+    for first, last in ((43, 52), (1, 21)):
         shown = pressed(shown, *typed(symbol(first, last), "US", computer), "enter")
-    assert dict(shown.transcript.lines) == dict(enumerate(ROWS[:29]))
-    assert (shown.number, shown.text, shown.problem) == (29, "", None)
+    there = [*range(22), *range(43, 53)]
+    assert dict(shown.transcript.lines) == {number: ROWS[number] for number in there}
+    assert (shown.number, shown.text, shown.problem) == (22, "", None)
     text = " ".join(window.rows(shown))
-    assert "Symbol with lines 1–14 taken." in text
-    assert "2 of 4 symbols. Missing, counted from the top: 3, 4 of sheet 1." in text
+    assert "Symbol with lines 1–21 taken." in text
+    assert "2 of 3 symbols. Missing, counted from the top: 2 of sheet 1." in text
     assert ("Ragleaf repaired the text" in text) == (computer not in ("US", "UK"))
+
+
+def test_the_symbols_of_large_type_are_counted_as_such():
+    """Which way a set was printed follows from the symbols that are there."""
+    shown = pressed(screen.start(Transcript()), symbol(13, 24), "enter", symbol(1, 12), "enter")
+    text = " ".join(window.rows(shown))
+    assert "2 of 5 symbols. Missing, counted from the top: 3 of sheet 1; 1, 2 of sheet 2." in text
 
 
 def test_a_symbol_may_come_after_typed_lines():

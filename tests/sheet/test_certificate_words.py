@@ -23,11 +23,14 @@ def test_the_caption_has_no_caution_about_a_secret():
     """It says that it is public, and what it is for; its words fit the sheet on any paper."""
     for name in ("rsa4096", "v6-curve25519"):
         key, payload, line_set = made(name)
-        caption = certificate_words.caption(key, line_set, payload, today=TODAY)
+        caption = certificate_words.caption(key, line_set, payload, sheets=1, today=TODAY)
         assert caption.fingerprint == key.fingerprint.hex().upper()
         assert caption.user_id == key.user_ids[0]
-        words = " ".join((caption.title, *caption.notes, *caption.recipe, *caption.cautions))
+        words = " ".join(
+            (caption.title, *caption.notes, *caption.recipe, *caption.cautions, *caption.bring_back)
+        )
         assert "shows no secret" in words
+        assert "This sheet carries the public certificate" in words
         assert "assphrase" not in words
         assert "--public" not in words
         for paper in PAPERS.values():
@@ -45,7 +48,7 @@ def test_what_is_told_of_the_print():
 def test_two_sets_in_one_pdf():
     """The sheets of the second come behind those of the first, each with its own set mark."""
     key, payload, line_set = made("curve25519")
-    caption = certificate_words.caption(key, line_set, payload, today=TODAY)
+    caption = certificate_words.caption(key, line_set, payload, sheets=1, today=TODAY)
     one = draw.draw(line_set, caption, paper=PAPERS["a4"])
     both = draw.draw(line_set, caption, paper=PAPERS["a4"], behind=[(line_set, caption)])
     assert both.count(b"/Type /Page\n") == 2 * one.count(b"/Type /Page\n") == 2

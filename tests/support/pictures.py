@@ -25,8 +25,8 @@ WORDS = Caption(
     ("How to restore.",),
     ("How to keep.",),
 )
-# Bytes that make a sheet in each of the four sizes of type, and one that makes two sheets.
-LENGTHS = {11.5: 520, 9.8: 660, 9.4: 750, 7.8: 1440, "two sheets": 2755}
+# Bytes that make an A4 sheet in each size of type, and some that make two sheets.
+LENGTHS = {11.0: 520, 13.2: 280, 13.0: 420, 9.6: 660, 7.9: 1140, 7.7: 1440, "two sheets": 2755}
 SIZES = [kind for kind in LENGTHS if kind != "two sheets"]
 
 
@@ -100,7 +100,7 @@ def scanned(picture, seed, *, skew=0.0, blur=0.0, noise=0.0):
 
 def spoil(picture, box):
     """Blur a symbol of 200 dpi and cover it with grain, so that it is read only at its place."""
-    picture.paste(scanned(picture.crop(box), 1, blur=1.2, noise=80), box[:2])
+    picture.paste(scanned(picture.crop(box), 1, blur=2.0, noise=110), box[:2])
 
 
 def pages(picture, *, thorough=False):
@@ -119,6 +119,6 @@ def without_head_line():
     A sheet of the largest type at 200 dpi on which neither a symbol nor the head line is legible,
     and what is read of it: that takes a while, and several tests look at it.
     """
-    _, picture = sheet(11.5, dpi=200)
-    picture.paste(255, (0, 233, picture.width, 307))
+    _, picture = sheet(11.0, dpi=200)
+    picture.paste(255, (0, 217, picture.width, 284))
     return picture, pages(picture)

@@ -46,9 +46,9 @@ MOST_PARTS = 0xFF
 LONGEST_SECRET = 0xFFFF
 
 _WHAT = {
-    Lean: "Secret part of an OpenPGP key",
+    Lean: "OpenPGP key, lean",
     Whole: "OpenPGP key, whole",
-    Compact: "Secret part of an OpenPGP key, compact",
+    Compact: "OpenPGP key, compact",
 }
 
 

@@ -24,7 +24,7 @@ from paperkey_alt.format.lines import LAST_NUMBER, NO_MARK
 from paperkey_alt.reading.image import glyphs, pose, soft_decision, strips
 from paperkey_alt.reading.image.corner_marks import CornerMarks
 from paperkey_alt.sheet import layout
-from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, PAPERS, PRESETS
+from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, PAPERS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -145,12 +145,12 @@ def _by_symbols(scan: _Scan) -> Iterator[Candidate]:
             of_sheet.setdefault((symbol.head, symbol.sheet), []).append(symbol)
     for (head, number), ours in of_sheet.items():
         for paper in PAPERS.values():
-            plan = layout.plan(head.total, paper)
-            if number < len(plan.sheets):
-                sheet = plan.sheets[number]
-                for fitted in _poses_by_symbols(scan, ours, sheet, plan):
-                    score = _sheet_score(scan, sheet, fitted, plan.preset, _HOPELESS)
-                    yield Candidate(paper, plan.preset, (sheet,), fitted, head, score)
+            for plan in layout.plans(head.total, paper):
+                if number < len(plan.sheets):
+                    sheet = plan.sheets[number]
+                    for fitted in _poses_by_symbols(scan, ours, sheet, plan):
+                        score = _sheet_score(scan, sheet, fitted, plan.preset, _HOPELESS)
+                        yield Candidate(paper, plan.preset, (sheet,), fitted, head, score)
 
 
 def _by_head_line(scan: _Scan) -> Iterator[Candidate]:
@@ -159,7 +159,7 @@ def _by_head_line(scan: _Scan) -> Iterator[Candidate]:
     whose check agrees is hardly ever read by chance.
     """
     for paper, fitted in _poses_by_marks(scan, PAPERS.values()):
-        for preset in PRESETS:
+        for preset in layout.presets(paper):
             row = layout.sheet(1, 1, paper, preset).head
             seen = strips.view(scan.pyramid, fitted, preset.type_size)
             warp, score = strips.align(seen, [row], preset.type_size, _HOPELESS)
@@ -175,7 +175,7 @@ def _by_score(scan: _Scan) -> Iterator[Candidate]:
     best = 0.0
     for paper in PAPERS.values():
         for _, fitted in islice(_poses_by_marks(scan, [paper]), _MOST_TRIED):
-            for preset in PRESETS:
+            for preset in layout.presets(paper):
                 sheets = _all_sheets(paper, preset)
                 hopeless = max(_HOPELESS, best - _MOST_GAINED)
                 score = _sheet_score(scan, sheets[0], fitted, preset, hopeless)
@@ -193,8 +193,8 @@ def _poses_by_symbols(
     Yield poses by the corners of *symbols*, slanted and not, and the likeliest by corner marks that
     puts the symbols where they were read.
     """
-    blocks = {block.first: block for block in sheet.blocks}
-    pairs = [(blocks[symbol.first], symbol) for symbol in symbols if symbol.first in blocks]
+    blocks = {(block.first, block.last): block for block in sheet.blocks}
+    pairs = [(blocks[symbol.run], symbol) for symbol in symbols if symbol.run in blocks]
     if not pairs:
         return
     side = plan.preset.symbol
@@ -244,11 +244,11 @@ def _located(scan: _Scan, candidate: Candidate) -> LocatedSheet:
 
 
 def _plan(head: Head | None, paper: Paper, preset: Preset) -> Plan | None:
-    """Return the plan for the lines that *head* tells of, None where it has another preset."""
+    """Return the plan for the lines that *head* tells of, None where none has this *preset*."""
     if head is None:
         return None
-    plan = layout.plan(head.total, paper)
-    return plan if plan.preset == preset else None
+    plans = layout.plans(head.total, paper)
+    return next((plan for plan in plans if plan.preset == preset), None)
 
 
 @cache

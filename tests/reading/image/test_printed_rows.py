@@ -57,13 +57,13 @@ def test_every_size_of_type_on_every_paper(kind, paper):
 )
 def test_resolutions(dpi):
     """From 150 dpi up."""
-    made, picture = sheet(9.4, dpi=dpi)
+    made, picture = sheet(9.6, dpi=dpi)
     require_restored(made, picture)
 
 
 def test_a_photo_aslant():
     """By perspective, on a dark table, with light from one side."""
-    made, picture = sheet(11.5)
+    made, picture = sheet(11.0)
     corners = (-250, -180, -90, 3800, 2750, 3650, 2600, -330)
     taken = picture.transform(
         (2400, 3200), Image.Transform.QUAD, corners, Image.Resampling.BICUBIC, fillcolor=70
@@ -74,7 +74,7 @@ def test_a_photo_aslant():
 
 def test_pale_and_speckled_print():
     """A fifth of the ink is gone in specks, the rest is pale."""
-    made, picture = sheet(11.5)
+    made, picture = sheet(11.0)
     speck = Image.fromarray(
         np.random.default_rng(5).integers(
             0, 255, (picture.height // 3, picture.width // 3), np.uint8
@@ -89,7 +89,7 @@ def test_pale_and_speckled_print():
 
 def test_a_stain_over_some_rows():
     """Rows that cannot be read are wrong or missing, not guessed; spare lines stand in for them."""
-    made, picture = sheet(11.5, dpi=DPI)
+    made, picture = sheet(11.0, dpi=DPI)
     ImageDraw.Draw(picture).ellipse((200, 667, 1000, 900), fill=20)
     (finding,) = sets(picture)
     lost = [line.number for line in finding.lines if line.status in (Status.WRONG, Status.MISSING)]
@@ -100,7 +100,7 @@ def test_a_stain_over_some_rows():
 
 def test_beyond_the_spare_lines_nothing_is_given():
     """Half of the rows are gone: what is read is fine, and there is no body."""
-    _, picture = sheet(11.5, dpi=DPI)
+    _, picture = sheet(11.0, dpi=DPI)
     picture.paste(255, (0, 1000, 1133, 1800))
     (finding,) = sets(picture)
     assert finding.body is None
@@ -110,7 +110,7 @@ def test_beyond_the_spare_lines_nothing_is_given():
 
 def test_without_a_head_line_nothing_says_how_many_lines_there_are():
     """The rows alone are not enough when neither a symbol nor the head line is legible."""
-    made, _ = printed(LENGTHS[11.5])
+    made, _ = printed(LENGTHS[11.0])
     _, read = without_head_line()
     with pytest.raises(NoHeadLine):
         recover([raw_line for page in read for raw_line in page.raw_lines])
@@ -126,7 +126,7 @@ def test_the_head_line_may_come_from_elsewhere():
     line of another picture.
     """
     _, read = without_head_line()
-    made, picture = sheet(11.5, dpi=DPI)
+    made, picture = sheet(11.0, dpi=DPI)
     picture.paste(255, (0, 320, picture.width, 2000))
     raw_lines = [raw_line for page in (*read, *pages(picture)) for raw_line in page.raw_lines]
     (finding,) = recover(raw_lines).sets
@@ -138,7 +138,7 @@ def test_rows_are_read_only_where_symbols_do_not_carry_them():
     """
     With all symbols read, no row is looked at; with one torn out, its rows are, and no others.
     """
-    made, pdf = printed(LENGTHS[9.8])
+    made, pdf = printed(LENGTHS[9.6])
     picture = rendered(pdf, DPI).copy()
     assert [page.sheets for page in pages(picture)] == [()]
     block = plan(made).sheets[0].blocks[1]
@@ -162,17 +162,17 @@ def test_a_row_is_what_it_looks_like_until_its_check_says_otherwise():
     and beside it what the check chose, which is what was printed. With a character under a blot it
     is given with that one unreadable; a row that is gone is not given at all.
     """
-    made, picture = sheet(9.8, dpi=DPI)
+    made, picture = sheet(11.0, dpi=DPI)
     other = next(at for at in range(2, 30) if made.lines[4][at - 1] != made.lines[4][0])
     first, another = (picture.crop(cell_box(made, 5, column)) for column in (1, other))
     picture.paste(Image.blend(first, another.resize(first.size), 0.6), cell_box(made, 5, 1))
-    picture.paste(0, cell_box(made, 10, 7))
+    picture.paste(0, cell_box(made, 10, 5))
     picture.paste(255, row_box(plan(made), plan(made).sheets[0].rows[14], DPI))
     (page,) = pages(picture)
     read = {row.number: row for shown in page.sheets for row in shown.rows}
     assert {row.number for row in read.values() if not row.fine} == {5, 10}
     assert read[5].seen == made.lines[4][other - 1] + made.lines[4][1:]
     assert (read[5].chosen, read[5].texts) == (made.lines[4], (made.lines[4],))
-    blotted = f"{made.lines[9][:6]}?{made.lines[9][7:]}"
+    blotted = f"{made.lines[9][:4]}?{made.lines[9][5:]}"
     assert (read[10].seen, read[10].chosen, read[10].texts[0]) == (blotted, None, blotted)
     assert set(range(made.head.total + 1)) - set(read) == {15}

@@ -16,7 +16,7 @@ from paperkey_alt.errors import SourceError
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.image import scans
 
-LARGE, LARGE_PDF = printed(LENGTHS[11.5])
+LARGE, LARGE_PDF = printed(LENGTHS[11.0])
 DENSE, DENSE_PDF = printed(LENGTHS["two sheets"])
 
 
@@ -85,7 +85,7 @@ WAYS = {
 
 def symbols_alone():
     """The column of the symbols at 1,200 dpi: 39 million pixels, more than are needed."""
-    return rendered(LARGE_PDF, 1200, crop=(430, 0, 0, 0)).convert("1")
+    return rendered(LARGE_PDF, 1200, crop=(385, 0, 0, 0)).convert("1")
 
 
 @pytest.mark.long
@@ -118,7 +118,7 @@ def test_several_pages_in_one_file():
         assert {line.number for page in read for line in page.raw_lines} == set(
             range(DENSE.head.total + 1)
         )
-        assert [len(page.blocks) for page in read] == [5, 5]
+        assert [len(page.blocks) for page in read] == [4, 4]
         assert [(page.page, page.pages) for page in read] == [(1, 2), (2, 2)]
         assert [{line.place.sheet for line in page.raw_lines} for page in read] == [{1}, {2}]
 
