@@ -77,7 +77,8 @@ def described(number: int, total: int, wide: int) -> list[str]:
     """
     places = [_position(number, plan) for plan in _plans(total)]
     told = [str(places[0]) if len(str(places[0])) <= wide else places[0].short]
-    return told + [f"(with --large: {place.short.lower()})" for place in places[1:]]
+    others = [place for place in places[1:] if place.short != places[0].short]
+    return told + [f"(with --large: {place.short.lower()})" for place in others]
 
 
 def symbols(total: int) -> tuple[Symbol, ...]:

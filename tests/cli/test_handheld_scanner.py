@@ -35,7 +35,10 @@ def test_check_takes_what_it_types(desk, symbols, computer):
 
 
 def test_restore_takes_what_it_types(desk, symbols):
-    """On standard input, on a French keyboard, one of them twice; without that of the spare lines too."""
+    """
+    On standard input, on a French keyboard, one of them twice; that of the spare lines is not
+    needed.
+    """
     rows = [typed(text, "US", "French") for text in (*symbols, symbols[1])]
     enough = desk.ok("check", "-", stdin="\n".join(rows[:2]))
     assert "2 of 3 symbols. Missing, counted from the top: 3 of sheet 1." in enough.err
