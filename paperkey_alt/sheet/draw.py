@@ -35,7 +35,7 @@ LINES, PROSE, BOLD = "RagleafLines", names.PROSE, names.BOLD
 _GUTTER = 16.0
 _HELP_WIDTH = 0.72  # of the foot, without the gutter
 _PARAGRAPH = 2.0  # between paragraphs
-_HELP_LEADING, _SMALL_LEADING = 10.7, 6.4
+_HELP_LEADING = 10.7
 _BLANK = 14.5  # from the words before a blank to its rule
 _HAIR = 0.4
 _MARK_ROOM = 80.0  # of the width of the head, for the set mark
@@ -65,7 +65,8 @@ _LETTER = _Style(PROSE, 10)
 _LETTER_LEADING, _LETTER_WIDTH, _LETTER_BLANK = 13.5, 470.0, 22.0
 _FOOT = _Style(PROSE, 9)
 _FOOT_BOLD = _Style(BOLD, 9)
-_SMALL = _Style(PROSE, 5.7)
+# Of the small print, as large as its room lets it be; how far its rows are apart.
+_SMALL_SIZES, _SMALL_LEADING = (6.6, 6.3, 6.0, 5.7, 5.4, 5.1), 1.12
 
 
 class TextTooLong(ValueError):
@@ -255,10 +256,8 @@ class _Page:
         y = self._paragraphs(self.left, y, help_width, caption.bring_back, _FOOT, _HELP_LEADING)
         y = self._paragraphs(self.left, y, help_width, (first_caution,), _FOOT_BOLD, _HELP_LEADING)
         y = max(y, self._blanks(self.left + help_width + _GUTTER, top + 12, caption.blanks))
-        y = self._small_print((*caption.recipe, " ".join(others)), y + 3)
-        room = self.height - layout.FOOT_WORDS
-        if y > room:
-            raise TextTooLong(f"{y - room:.0f} points too much at the foot of a sheet")
+        room = self.height - layout.FOOT_WORDS - y - 3
+        self._small_print((*caption.recipe, " ".join(others)), y + 3, room)
 
     def _paragraphs(  # noqa: PLR0913, PLR0917 - a place, a width, a look
         self,
@@ -286,20 +285,25 @@ class _Page:
             y += _HELP_LEADING
         return y - _HELP_LEADING
 
-    def _small_print(self, paragraphs: Iterable[str], y: float) -> float:
-        """Set *paragraphs* in two columns under *y*; return the last baseline."""
+    def _small_print(self, paragraphs: Sequence[str], y: float, room: float) -> None:
+        """Set *paragraphs* in two columns under *y*, in the largest type that has *room*."""
         width = (self.right - self.left - _GUTTER) / 2
-        rows = [
-            row
-            for paragraph in paragraphs
-            for row in simpleSplit(paragraph, _SMALL.font, _SMALL.size, width)
-        ]
-        half = -(-len(rows) // 2)
+        for size in _SMALL_SIZES:
+            style = _Style(PROSE, size)
+            rows = [
+                row
+                for paragraph in paragraphs
+                for row in simpleSplit(paragraph, style.font, size, width)
+            ]
+            half, leading = -(-len(rows) // 2), _SMALL_LEADING * size
+            if half * leading <= room:
+                break
+        else:
+            raise TextTooLong(f"{half * leading - room:.0f} points too much at the foot of a sheet")
         for column in range(2):
             x = self.left + column * (width + _GUTTER)
             for at, row in enumerate(rows[column * half : (column + 1) * half], 1):
-                self._text(x, y + at * _SMALL_LEADING, row, _SMALL)
-        return y + half * _SMALL_LEADING
+                self._text(x, y + at * leading, row, style)
 
     def _row(self, row: Row, characters: str) -> None:
         size = self.plan.preset.type_size

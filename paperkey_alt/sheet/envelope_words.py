@@ -85,8 +85,8 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
         items=items,
         sheets=f"the sheets of the {noun} (set mark {secret.mark})",
         blanks=(
-            *(("The passphrase is kept:",) if enclosed.passphrases else ()),
-            *(("The revocation sheet is kept:",) if enclosed.revocation else ()),
+            *(("Where the passphrase is kept:",) if enclosed.passphrases else ()),
+            *(("Where the revocation sheet is kept:",) if enclosed.revocation else ()),
             "Somebody who can help:",
         ),
     )
@@ -124,8 +124,8 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
         ),
         sheets=f"the sheets of {needed}",
         blanks=(
-            *(("The passphrase is kept:",) if enclosed.passphrases else ()),
-            *(("The revocation sheet is kept:",) if enclosed.revocation else ()),
+            *(("Where the passphrase is kept:",) if enclosed.passphrases else ()),
+            *(("Where the revocation sheet is kept:",) if enclosed.revocation else ()),
             "Somebody who can help:",
         ),
     )

@@ -78,21 +78,22 @@ _PURPOSE = (
         "is a blank."
     ),
     (
-        "2.  Either read the {symbols} on the next pages with any reader of QR symbols. Put each "
-        "text into a file typed.txt, one a row, and say: python3 check.py typed.txt {name}"
+        "2.  Either read the {symbols} on the next pages with any reader of QR symbols. Put their "
+        "texts into a file typed.txt, each into a row of its own, and run: python3 check.py "
+        "typed.txt {name}"
     ),
     (
-        "3.  Or type the rows behind the symbols into typed.txt, each with its number and its four "
-        "characters of check, and say the same. It tells you which rows are missing or wrong: look "
-        "at these again. Behind a number + means that the row goes on from the one before it with "
-        "a blank between, - that it goes on without one. (The check is a CRC of 16 bits, ITU-T "
-        "V.41, over the number with its sign, a blank and the text.)"
+        "3.  Or type the rows that follow the symbols into typed.txt, each with its number and its "
+        "four characters of check, and run the same. It tells you which rows are missing or wrong: "
+        "look at these again. Behind a number, + means that the row goes on from the one before it "
+        "with a blank between, and - that it goes on without one. (The check is a CRC of 16 bits, "
+        "ITU-T V.41, over the number with its sign, a blank and the text.)"
     ),
     (
         "4.  The SHA-256 that it tells you must be the one at the head of these pages. Then type "
-        "the lines of your sheets into lines.txt, each with its number, and say: python3 {name} "
-        "lines.txt -o OUT. Where the sheets ask for a public certificate, add --public and its "
-        "file."
+        "the lines of your sheets into lines.txt, each with its number, or put there what the "
+        "reader of QR symbols finds on them. Run: python3 {name} lines.txt -o OUT. If the sheets "
+        "ask for a public certificate, add --public and its file."
     ),
 )
 

@@ -23,7 +23,7 @@ from paperkey_alt.foreign_text import clean
 from paperkey_alt.sheet import fonts
 
 PROSE, BOLD = "RagleafProse", "RagleafBold"
-LACKING = "(name in letters that no font at hand has)"
+LACKING = "(name in letters that Ragleaf cannot print here)"
 
 _ADDRESS = re.compile(r"<?[^\s<>]+@[^\s<>]+>?")
 _MARKS = ("Mn", "Mc", "Me")  # categories of what stands on, under or around other letters

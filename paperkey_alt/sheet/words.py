@@ -57,7 +57,7 @@ _LONGEST_NOTES = 110  # characters
 # Of a name in the letter.
 _LONGEST_NAME = 60  # characters
 _OWNER = "How to reach the owner:"
-_OTHER_PRINT = "A second print of this sheet is:"
+_OTHER_PRINT = "Where a second print is kept:"
 _HELP = "Whom to ask for help:"
 _ALL_SHEETS = {1: "this sheet", 2: "both sheets"}
 _SOME_LACKING = "Not every secret is here."
@@ -384,13 +384,13 @@ def _blanks(extract: Extract, line_set: LineSet, sheets: int) -> tuple[str, ...]
     """Return the words before each blank that is of use for this set."""
     blanks = []
     if line_set.head.sealed or extract.protected:
-        blanks.append("The passphrase is:")
+        blanks.append("Where the passphrase is kept:")
     if line_set.head.share is not None:
-        blanks.append("The other shares are with:")
+        blanks.append("Who has the other shares:")
     else:
-        blanks.append(_OTHER_PRINT if sheets == 1 else "The other sheets are:")
+        blanks.append(_OTHER_PRINT if sheets == 1 else "Where the other sheets are:")
     if _needs_certificate(extract.payload):
-        blanks.append("The public certificate is:")
+        blanks.append("Where the certificate is kept:")
     return (*blanks, _HELP)
 
 

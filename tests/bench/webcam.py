@@ -24,8 +24,14 @@ from paperkey_alt.sheet.caption import Caption
 WORDS = Caption(
     "A title", "Saltmarrow", "5A2B" * 10, dt.date(2026, 11, 25), (), ("How.",), ("So.",)
 )
-# Bytes of a body: of an RSA-4096 key with a subkey, and of a small key.
-KINDS = {"compact RSA-4096": 270, "lean Curve25519": 330, "whole ECC": 700, "lean RSA-4096": 2755}
+# Bytes of a body, each key with a subkey.
+KINDS = {
+    "compact Curve25519": 190,
+    "lean Curve25519": 250,
+    "compact RSA-4096": 625,
+    "whole Curve25519": 730,
+    "lean RSA-4096": 2755,
+}
 FRAMES = {"720p": (1280, 720), "1080p": (1920, 1080)}
 DISTANCES = (15, 20, 25, 30, 40, 50, 60, 80)  # cm
 VIEW = 62  # degrees of the width: that of a common webcam
@@ -108,7 +114,7 @@ def measure(length, paper=layout.PAPERS["a4"]):
 
 def main():
     """Print a row for each kind and frame."""
-    print(f"{'':<18}{'lines':>6}{'sheets':>7}{'type':>6}{'symbol':>8}{'frame':>7}", end="")
+    print(f"{'':<20}{'lines':>6}{'sheets':>7}{'type':>6}{'symbol':>8}{'frame':>7}", end="")
     print("".join(f"{distance:>4} cm" for distance in DISTANCES))
     for kind, length in KINDS.items():
         plan, side, read = measure(length)
@@ -116,7 +122,7 @@ def main():
         for name in FRAMES:
             row = "".join(f"{read[name, distance]:>7}" for distance in DISTANCES)
             size = f"{plan.preset.type_size:>6}{side:>5.0f} mm"
-            print(f"{kind:<18}{lines:>6}{len(plan.sheets):>7}{size}{name:>7}{row}")
+            print(f"{kind:<20}{lines:>6}{len(plan.sheets):>7}{size}{name:>7}{row}")
             sys.stdout.flush()
 
 

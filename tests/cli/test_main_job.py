@@ -146,6 +146,17 @@ def test_letter_paper_and_more_spare_lines(desk):
         assert desk.read("k.asc") == KEY.read_bytes()
 
 
+def test_large(desk):
+    """Larger type on more sheets, each with its number, and as many in the register."""
+    said = desk.ok("backup", KEY, "-o", "s.pdf", "--large").err
+    assert "7 sheets" in said
+    pages = [*pypdfium2.PdfDocument(desk.read("s.pdf"))]
+    for number, page in enumerate(pages, 1):
+        assert f"sheet {number} of 7" in page.get_textpage().get_text_bounded()
+    assert len(pages) == 7
+    assert "7 sheets" in desk.ok("register").out
+
+
 def test_outputs_are_for_their_owner_alone(desk):
     """0600, and nothing half written lies beside them."""
     desk.ok("backup", SMALL, "-o", "s.pdf", "--text", "s.txt")

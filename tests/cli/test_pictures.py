@@ -68,6 +68,7 @@ def test_what_is_still_needed_and_where_it_stands(scans):
     assert "type lines 121–" in done.err
     assert "of sheet 2, or scan again" in done.err
     assert "will do" in done.err
+    assert "Printed with --large they are on sheets 4–5." in done.err
     assert "key.asc" not in scans.files()
 
 

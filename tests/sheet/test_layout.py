@@ -7,7 +7,31 @@ import pytest
 from paperkey_alt.sheet import layout, qr
 from paperkey_alt.sheet.layout import MM, PAPERS, plan, presets
 
-TOTALS = (1, 11, 22, 24, 25, 36, 37, 44, 48, 49, 55, 56, 57, 64, 65, 100, 120, 121, 230, 241, 1023)
+TOTALS = (
+    1,
+    11,
+    22,
+    24,
+    25,
+    36,
+    37,
+    44,
+    48,
+    49,
+    53,
+    55,
+    56,
+    57,
+    58,
+    64,
+    65,
+    100,
+    120,
+    121,
+    230,
+    241,
+    1023,
+)
 
 
 def boxes(made, sheet):

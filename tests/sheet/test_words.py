@@ -312,7 +312,7 @@ def test_plain_words_come_first_and_are_read_without_glasses(kind, shared, paper
     plain = " ".join(text[begin:end].split())
     told = (*caption.bring_back, *caption.blanks, caption.cautions[0])
     assert all(paragraph in plain for paragraph in told)
-    assert {"The passphrase is:", "Whom to ask for help:"} < {*caption.blanks}
+    assert {"Where the passphrase is kept:", "Whom to ask for help:"} < {*caption.blanks}
 
 
 def test_what_is_needed_is_told():
@@ -326,7 +326,7 @@ def test_what_is_needed_is_told():
         needed[kind, shared] = caption.bring_back[1]
         assert ("public certificate" in caption.bring_back[1]) is (kind in {"lean", "compact"})
         assert ("--public" in caption.bring_back[2]) is (kind in {"lean", "compact"})
-        assert ("The public certificate is:" in caption.blanks) is (kind in {"lean", "compact"})
+        assert ("Where the certificate is kept:" in caption.blanks) is (kind in {"lean", "compact"})
         assert "the passphrase of the seal" in caption.bring_back[1]
         assert "the passphrase that the key had on 2026-11-25" in caption.bring_back[1]
         assert "an offline computer" in caption.bring_back[1]
@@ -337,7 +337,7 @@ def test_what_is_needed_is_told():
     (line_set,) = line_sets(100)
     caption = words.caption(bare, line_set, sheets=1, now=NOW, anonymous=False)
     assert caption.bring_back[1].endswith("No passphrase is needed.")
-    assert "The passphrase is:" not in caption.blanks
+    assert "Where the passphrase is kept:" not in caption.blanks
 
 
 def test_a_holder_reads_nothing_that_is_for_the_owner():

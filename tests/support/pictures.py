@@ -26,8 +26,11 @@ WORDS = Caption(
     ("How to keep.",),
 )
 # Bytes that make an A4 sheet in each size of type, and some that make two sheets.
-LENGTHS = {11.0: 520, 13.2: 280, 13.0: 420, 9.6: 660, 7.9: 1140, 7.7: 1440, "two sheets": 2755}
-SIZES = [kind for kind in LENGTHS if kind != "two sheets"]
+SIZES = (11.0, 13.2, 13.0, 10.4, 9.6, 7.9, 7.7)
+LENGTHS = {
+    **dict(zip(SIZES, (520, 280, 420, 660, 750, 1140, 1440), strict=True)),
+    "two sheets": 2755,
+}
 
 
 @cache
@@ -100,7 +103,7 @@ def scanned(picture, seed, *, skew=0.0, blur=0.0, noise=0.0):
 
 def spoil(picture, box):
     """Blur a symbol of 200 dpi and cover it with grain, so that it is read only at its place."""
-    picture.paste(scanned(picture.crop(box), 1, blur=2.0, noise=110), box[:2])
+    picture.paste(scanned(picture.crop(box), 1, blur=2.0, noise=100), box[:2])
 
 
 def pages(picture, *, thorough=False):
