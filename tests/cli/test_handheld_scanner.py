@@ -28,25 +28,28 @@ def test_check_takes_what_it_types(desk, symbols, computer):
     where the keyboards differ.
     """
     rows = [typed(text, "US", computer) for text in symbols]
-    some = desk.run("check", "-", stdin="\n".join((rows[2], rows[0])))
+    some = desk.run("check", "-", stdin="\n".join((*rows[2:], rows[0])))
     assert some.status == 1
-    assert "2 of 3 symbols. Missing, counted from the top: 2 of sheet 1." in some.err
+    count = f"{len(rows) - 1} of {len(rows)} symbols"
+    assert f"{count}. Missing, counted from the top: 2 of sheet 1." in some.err
     assert ("this computer has a" in some.err) == (computer not in ("US", "UK"))
 
 
 def test_restore_takes_what_it_types(desk, symbols):
-    """
-    On standard input, on a French keyboard, one of them twice; that of the spare lines is not
-    needed.
-    """
+    """On standard input, on a French keyboard, one of them twice."""
     rows = [typed(text, "US", "French") for text in (*symbols, symbols[1])]
-    enough = desk.ok("check", "-", stdin="\n".join(rows[:2]))
-    assert "2 of 3 symbols. Missing, counted from the top: 3 of sheet 1." in enough.err
-    assert "These are enough." in enough.err
     given = ("--public", CERTIFICATE, "--passphrase-from", "pw", "-o", "key.asc")
     done = desk.ok("restore", "-", *given, stdin="\n".join(rows))
-    assert "3 of 3 symbols: all of them" in done.err
+    assert f"{len(symbols)} of {len(symbols)} symbols: all of them" in done.err
     assert desk.read("key.asc") == KEY.read_bytes()
+
+
+def test_symbols_that_are_not_needed_are_said_to_be_so(desk, symbols):
+    """Where all lines were typed but the spare ones, the symbol of these is missing to no harm."""
+    rows = desk.read("s.txt").decode().split("# spare lines")[0]
+    done = desk.ok("check", "-", stdin=f"{rows}\n{symbols[0]}\n")
+    assert f"{len(symbols) - 1} of {len(symbols)} symbols. Missing" in done.err
+    assert "These are enough." in done.err
 
 
 def test_type_takes_what_it_types_line_by_line(desk, symbols):
@@ -61,9 +64,9 @@ def test_type_takes_what_it_types_on_a_full_screen(desk, symbols):
     """Keys and Enter, on a terminal with a German keyboard."""
     with terminal(desk, "type", "l.txt") as (send, process):
         send("", "Ctrl-Q")
-        for text in symbols:
-            send(typed(text, "US", "German") + "\r", "l.txt" if text == symbols[1] else "?25h")
-            if text == symbols[1]:
-                break
+        places = position.symbols(53)
+        last = next(at for at, place in enumerate(places) if place.last >= 42)
+        for at, text in enumerate(symbols[: last + 1]):
+            send(typed(text, "US", "German") + "\r", "l.txt" if at == last else "?25h")
         assert process.wait(10) == 0
     assert b" 42  " in desk.read("l.txt")

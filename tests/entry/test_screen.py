@@ -10,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from keyboards import typed
 
-from paperkey_alt.entry import read_aloud, screen, window
+from paperkey_alt.entry import position, read_aloud, screen, window
 from paperkey_alt.entry.transcript import Transcript
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET, group
-from paperkey_alt.sheet import qr
+from paperkey_alt.sheet import layout, qr
 
 SET = lay_out(random.Random(3).randbytes(150), 4)
 EVERY = [SET.head_line, *SET.lines]
@@ -230,7 +230,7 @@ def test_where_the_line_is_and_what_is_left():
         shown = screen.press(shown, key, at * 1.0)
     rows = window.rows(shown)
     assert "35 more needed, 17 minutes at your pace" in rows[1]
-    assert "Sheet 1 of 1, beside symbol 1 of 3 from the top, row 6" in rows
+    assert str(position.position(6, LONG.head.total)) in rows
     assert f"    5   {group(ROWS[5])}" in rows
     assert "    7   ." in rows
 
@@ -313,23 +313,29 @@ def test_a_scanner_types_symbols(computer):
     Each is taken whole at its Enter, whatever the keyboards; it is told how many there are, which
     are missing, and on other keyboards what to set.
     """
+    every = position.symbols(LONG.head.total)
+    one, *others, last = every
     shown = screen.start(Transcript())
-    for first, last in ((43, 52), (1, 21)):
-        shown = pressed(shown, *typed(symbol(first, last), "US", computer), "enter")
-    there = [*range(22), *range(43, 53)]
+    for each in (last, one):
+        shown = pressed(shown, *typed(symbol(each.first, each.last), "US", computer), "enter")
+    there = [*range(one.last + 1), *range(last.first, last.last + 1)]
     assert dict(shown.transcript.lines) == {number: ROWS[number] for number in there}
-    assert (shown.number, shown.text, shown.problem) == (22, "", None)
+    assert (shown.number, shown.text, shown.problem) == (one.last + 1, "", None)
     text = " ".join(window.rows(shown))
-    assert "Symbol with lines 1–21 taken." in text
-    assert "2 of 3 symbols. Missing, counted from the top: 2 of sheet 1." in text
+    assert f"Symbol with lines 1–{one.last} taken." in text
+    missing = ", ".join(str(each.number) for each in others)
+    told = f"2 of {len(every)} symbols. Missing, counted from the top: {missing} of sheet 1."
+    assert told in text
     assert ("Ragleaf repaired the text" in text) == (computer not in ("US", "UK"))
 
 
 def test_the_symbols_of_large_type_are_counted_as_such():
     """Which way a set was printed follows from the symbols that are there."""
-    shown = pressed(screen.start(Transcript()), symbol(13, 24), "enter", symbol(1, 12), "enter")
-    text = " ".join(window.rows(shown))
-    assert "2 of 5 symbols. Missing, counted from the top: 3 of sheet 1; 1, 2 of sheet 2." in text
+    sheets = layout.plan(LONG.head.total, layout.PAPERS["a4"], large=True).sheets
+    one, two, *others = (block for sheet in sheets for block in sheet.blocks)
+    keys = (symbol(two.first, two.last), "enter", symbol(one.first, one.last), "enter")
+    shown = pressed(screen.start(Transcript()), *keys)
+    assert f"2 of {2 + len(others)} symbols. Missing" in " ".join(window.rows(shown))
 
 
 def test_a_symbol_may_come_after_typed_lines():
