@@ -186,6 +186,7 @@ class Stranger:
                 self.drawer[str(sheets)] = sheets.read_bytes()
 
 
+@pytest.mark.long
 @pytest.mark.skipif(not (shutil.which("base32") and shutil.which("od")), reason="no coreutils here")
 def test_the_guides_work_as_printed(tmp_path, monkeypatch):
     """

@@ -126,6 +126,7 @@ def test_the_register_has_each_and_tells_which_is_rehearsed(envelope):
     assert noted["OpenPGP key, compact, sealed"]["sheets"] == 1
 
 
+@pytest.mark.long
 def test_one_passphrase_for_the_seal_and_the_revocation(desk):
     """What opened the key's secrets is not asked for again to sign the revocation."""
     done = desk.ok(*WHOLE_KEY)
@@ -188,6 +189,7 @@ def test_what_the_first_pages_tell(split):
     assert noted["OpenPGP key, lean"]["sheets"] == 3
 
 
+@pytest.mark.long
 def test_sixteen_shares(desk):
     """The owner's list goes on on a second page; nothing is lost."""
     desk.ok(
@@ -202,6 +204,7 @@ def test_sixteen_shares(desk):
 # What there is no print of.
 
 
+@pytest.mark.long
 def test_a_key_that_is_revoked_already(desk):
     """No second revocation is made; that is on the first page, and told at the end."""
     desk.ok("revoke-sheet", SMALL, "-o", "r.pdf", "--reason", "none", *PW, "--text", "r.txt")
@@ -234,6 +237,7 @@ def test_a_forged_revocation_keeps_nobody_from_a_true_one(desk):
     assert forged not in only(desk.read("c.asc")).packets
 
 
+@pytest.mark.long
 def test_a_key_whose_primary_secret_is_elsewhere(desk):
     """It cannot sign a revocation: the rest is there, and why that is not."""
     binary = key_file.write(only(SMALL.read_bytes()), armored=False)
@@ -245,6 +249,7 @@ def test_a_key_whose_primary_secret_is_elsewhere(desk):
     assert REVOCATION not in names(desk)
 
 
+@pytest.mark.long
 def test_whole_sheets_need_no_certificate(desk):
     """It is in them, and the first page says so."""
     done = desk.ok("backup", SMALL, "--whole", "--envelope", "e", *PW)
@@ -255,6 +260,7 @@ def test_whole_sheets_need_no_certificate(desk):
     desk.ok("restore", "e/2-key.pdf", "-o", "k.asc")
 
 
+@pytest.mark.long
 def test_without_a_name(desk):
     """--anonymous: no paper has the name, so the certificate is not in it, and that is said."""
     done = desk.ok("backup", SMALL, "--anonymous", "--envelope", "e", *PW)
@@ -266,6 +272,7 @@ def test_without_a_name(desk):
     assert "--public CERTIFICATE" in text(desk, f"e/{FIRST}")
 
 
+@pytest.mark.long
 def test_a_certificate_that_is_too_large(desk):
     """The other papers are there, and what to do about the certificate."""
     key = CORPUS / "sq-v6-mldsa65-open.asc"
@@ -275,6 +282,7 @@ def test_a_certificate_that_is_too_large(desk):
     assert names(desk) == [FIRST, "2-key.pdf", RESTORER, PROGRAM]
 
 
+@pytest.mark.long
 def test_what_is_no_openpgp_key(desk):
     """A private key in PEM, and any file: the sheets, the restorer and a first page."""
     pem = ed25519.Ed25519PrivateKey.generate().private_bytes(
@@ -295,6 +303,7 @@ def test_what_is_no_openpgp_key(desk):
     assert desk.read("back.txt") == b"bell buoy north mole"
 
 
+@pytest.mark.long
 def test_a_key_without_a_passphrase(desk):
     """The first page says it large, and has no place for where the passphrase is."""
     key = CORPUS / "curve25519-legacy-open.asc"
@@ -308,6 +317,7 @@ def test_a_key_without_a_passphrase(desk):
 # Whole or not at all.
 
 
+@pytest.mark.long
 def test_a_folder_with_anything_in_it_is_refused(desk):
     """Without --force; with it what has the same names is replaced, and nothing else."""
     (desk.folder / "e").mkdir()
@@ -326,6 +336,7 @@ def test_a_folder_with_anything_in_it_is_refused(desk):
     assert desk.read("e/note.txt") == b"of somebody's"
 
 
+@pytest.mark.long
 def test_an_empty_folder_is_taken(desk):
     """It is used as it is."""
     (desk.folder / "e").mkdir()
@@ -339,6 +350,7 @@ FAILURES = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", FAILURES)
 def test_nothing_is_left_where_it_fails(desk, name):
     """No folder, no paper, no entry in the register."""
@@ -349,6 +361,7 @@ def test_nothing_is_left_where_it_fails(desk, name):
     assert json.loads(desk.ok("register", "--json").out)["backups"] == []
 
 
+@pytest.mark.long
 def test_nothing_is_left_where_a_place_is_taken(desk):
     """A folder stands where a paper is to be: none is written, and no folder of a holder stays."""
     (desk.folder / "e/share-2/3-certificate.pdf").mkdir(parents=True)

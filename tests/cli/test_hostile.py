@@ -54,8 +54,8 @@ REFUSED = {
 }
 
 
-# Those that come to the limit of time before they are refused.
-LONG = ("jbig2.pdf", "frames.tif")
+# Those that come to a limit of time before they are refused, or near it.
+LONG = ("jbig2.pdf", "frames.tif", "heads.txt")
 
 
 @pytest.mark.parametrize(

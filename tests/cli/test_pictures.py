@@ -83,7 +83,11 @@ def test_a_page_with_nothing_on_it_is_told(scans):
     assert "both.tif: page 2: no lines found on this page" in scans.run("check", "both.tif").err
 
 
-VEILS = pytest.mark.parametrize("veil", [(), ("--veil",)], ids=["open", "veiled"])
+VEILS = pytest.mark.parametrize(
+    "veil",
+    [(), pytest.param(("--veil",), marks=pytest.mark.long)],
+    ids=["open", "veiled"],
+)
 
 
 @VEILS

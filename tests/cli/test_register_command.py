@@ -268,7 +268,15 @@ def created():
     return keys.certificate(KEY.read_bytes(), None).created
 
 
-@pytest.mark.parametrize(("minutes", "hours"), [(1, -12), (1, 14), (-1, -12), (-1, 14)])
+@pytest.mark.parametrize(
+    ("minutes", "hours"),
+    [
+        (1, -12),
+        (-1, 14),
+        pytest.param(1, 14, marks=pytest.mark.long),
+        pytest.param(-1, -12, marks=pytest.mark.long),
+    ],
+)
 def test_the_clock_is_compared_by_instants(desk, minutes, hours):
     """
     A minute after the key was made is fine and a minute before it is not, whatever day it is in the

@@ -169,6 +169,7 @@ def test_shares(compact_shares, source):
         assert desk.read("k.asc") == KEY.read_bytes()
 
 
+@pytest.mark.long
 def test_the_letter(shares):
     """Before the sheets of each share, with its number, and nothing of the share's lines."""
     desk, number = shares, number_of(shares)

@@ -283,6 +283,7 @@ def test_two_sets_of_one_mark_are_two_sets():
         backup.join(findings, [ours.head.mark])
 
 
+@pytest.mark.long
 def test_many_head_lines_and_much_junk_end_soon():
     """200 sets of which line 0 alone is there, and 1,000 lines of nothing: some seconds."""
     choose = random.Random(12)

@@ -25,7 +25,7 @@ EXECUTIONS = {
     "hostile_certificate": (200, 5000),
     "many_heads": (20, 400),
     "register_bytes": (200, 5000),
-    "rescue_text": (6, 40),
+    "rescue_text": (2, 40),
     "rescue_content": (3000, 30_000),
     "rescue_seal": (1, 10),
 }

@@ -149,9 +149,8 @@ def test_a_veiled_map_shows_nothing_that_was_printed(kind):
     assert (one == other).all()
 
 
-@pytest.mark.parametrize(
-    "veil", [True, pytest.param(False, marks=pytest.mark.long)], ids=["veiled", "open"]
-)
+@pytest.mark.long
+@pytest.mark.parametrize("veil", [True, False], ids=["veiled", "open"])
 def test_a_veiled_map_gives_no_line_and_no_symbol_back(veil):
     """Read as if it were a scan, it yields nothing; the open one still does."""
     places = damage_map.examine(rendered(PDF, DPI), whole(), EXACT)

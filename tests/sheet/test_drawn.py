@@ -105,7 +105,9 @@ CROWDED = {
 
 
 @pytest.mark.parametrize("paper", layout.PAPERS.values(), **BY_NAME)
-@pytest.mark.parametrize("total", [48, 56, 64, 1023])
+@pytest.mark.parametrize(
+    "total", [48, 64, *(pytest.param(total, marks=pytest.mark.long) for total in (56, 1023))]
+)
 @pytest.mark.parametrize("what", CROWDED)
 def test_nothing_runs_into_anything_else(what, total, paper):
     """

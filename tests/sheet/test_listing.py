@@ -98,7 +98,9 @@ def slip(row, kind, choose):
 SLIPS = ("another character", "a character less", "a character more", "two swapped")
 
 
-@pytest.mark.parametrize("paper", PAPERS)
+@pytest.mark.parametrize(
+    "paper", [pytest.param(paper, marks=[pytest.mark.long] * (paper != "a4")) for paper in PAPERS]
+)
 def test_a_program_typed_with_slips(paper, tmp_path):
     """
     Nine rows with slips, one left out, two in each other's place: each is named and no other; typed

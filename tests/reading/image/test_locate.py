@@ -44,6 +44,7 @@ def test_by_symbols(paper, count):
     require_place(found, picture)
 
 
+@pytest.mark.long
 def test_each_of_two_sheets_on_one_picture():
     """Two sheets side by side are two, each with its own rows."""
     made, pdf = printed(LENGTHS["two sheets"])

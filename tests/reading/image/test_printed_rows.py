@@ -108,6 +108,7 @@ def test_beyond_the_spare_lines_nothing_is_given():
     assert finding.count(Status.MENDED) == 0
 
 
+@pytest.mark.long
 def test_without_a_head_line_nothing_says_how_many_lines_there_are():
     """The rows alone are not enough when neither a symbol nor the head line is legible."""
     made, _ = printed(LENGTHS[11.0])
