@@ -289,8 +289,9 @@ def _problem(transcript: Transcript, number: int, text: str, *, goes_on: bool) -
             return Problem(slip.number, slip.what, slip.column, slip.exact, slip.used)
         groups = slips.left_out(given, number, mark)
         if groups:
-            told = " or ".join(f"group {group + 1}" for group in groups)
-            what = f"{told} seems to be left out: type it there"
+            *others, last = (str(group + 1) for group in groups)
+            told = f"{', '.join(others)} or {last}" if others else last
+            what = f"group {told} seems to be left out: type it there"
             return Problem(number, what, groups[0] * GROUP + 1)
     if goes_on:
         text = given[:CHARACTERS]
