@@ -289,8 +289,8 @@ def _problem(transcript: Transcript, number: int, text: str, *, goes_on: bool) -
             return Problem(slip.number, slip.what, slip.column, slip.exact, slip.used)
         groups = slips.left_out(given, number, mark)
         if groups:
-            *others, last = (str(group + 1) for group in groups)
-            told = f"{', '.join(others)} or {last}" if others else last
+            *before, final = [str(group + 1) for group in groups]
+            told = f"{', '.join(before)} or {final}" if before else final
             what = f"group {told} seems to be left out: type it there"
             return Problem(number, what, groups[0] * GROUP + 1)
     if goes_on:
