@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import click
@@ -24,7 +25,7 @@ from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from paperkey_alt.cli.prints import Print
     from paperkey_alt.keys import Extract
@@ -97,6 +98,12 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
 @options.register
 @options.no_register
 @options.fingerprint
+@click.option(
+    "--each",
+    is_flag=True,
+    help="Print every secret key in KEYFILE, each as its own backup: PDF and FILE are folders.",
+)
+@options.quiet
 @options.force
 def command(
     keyfile: str,
@@ -122,6 +129,8 @@ def command(
     register_path: str | None,
     no_register: bool,
     fingerprint: str | None,
+    each: bool,
+    quiet: bool,
     force: bool,
 ) -> None:
     """
@@ -135,39 +144,48 @@ def command(
     form = _form(whole=whole, compact=compact, plain=plain)
     terms = _terms(threshold, count, holders)
     _require_fitting(output, envelope, text, form, anonymous, with_certificate=with_certificate)
+    if each:
+        _require_fitting_each(output, envelope, fingerprint, form, holders)
     register_file = None if no_register else given_register.place(register_path)
-    outputs: list[tuple[str, str | None]] = []
     if envelope is not None:
         files.require_empty(envelope, force=force)
-    elif output is not None:
-        outputs = _outputs(output, text, terms)
-    files.require_free(
-        [name for pair in outputs for name in pair if name],
-        inputs=[keyfile, passphrase_from, register_file],
-        force=force,
-    )
+    # Read once: it may be a pipe.
+    data = files.read(keyfile, files.LONGEST_KEY_FILE)
+    wanted: list[str | None] = [fingerprint]
+    if each:
+        with in_file(keyfile):
+            wanted = [key.fingerprint.hex().upper() for key in keys.secret_keys(data)]
+    outputs = [
+        [] if output is None else _outputs(output, text, terms, which if each else None)
+        for which in wanted
+    ]
+    inputs = [keyfile, passphrase_from, register_file]
+    names = [name for pairs in outputs for pair in pairs for name in pair if name]
+    files.require_free(names, inputs=inputs, force=force)
     ask = passphrases.source(passphrase_from)
     remembering = Remembering(ask)
-    data = files.read(keyfile, files.LONGEST_KEY_FILE)
-    with in_file(keyfile):
-        extract = keys.extract(
-            data,
-            files.name_in_payload(keyfile),
-            form=form,
-            sealed=seal,
-            prove=prove,
-            allow_unprotected=allow_unprotected,
-            fingerprint=fingerprint,
-            ask=remembering,
-            blind=os.urandom(BLIND_BYTES),
-        )
-        key = _key(extract, data, fingerprint, with_certificate=with_certificate)
     now = machine.now()
-    rest = Enclosures(None, None, (), now)
-    if envelope is not None:
-        rest = enclosures(
+    backups: list[_Backup] = []
+    for which in wanted:
+        if each and not quiet:
+            say([f"Key {len(backups) + 1} of {len(wanted)}: {which}"])
+        with in_file(keyfile):
+            extract = keys.extract(
+                data,
+                files.name_in_payload(keyfile),
+                form=form,
+                sealed=seal,
+                prove=prove,
+                allow_unprotected=allow_unprotected,
+                fingerprint=which,
+                ask=remembering,
+                blind=os.urandom(BLIND_BYTES),
+            )
+            key = _key(extract, data, which, with_certificate=with_certificate)
+        rest = _enclosed(
             extract,
-            key,
+            key if with_certificate or envelope is not None else None,
+            is_envelope=envelope is not None,
             spare=spare,
             paper=paper,
             large=large,
@@ -175,53 +193,31 @@ def command(
             anonymous=anonymous,
             ask=remembering,
         )
-    elif with_certificate and key is not None:
-        certificate = prints.of_certificate(
-            key, spare=spare, paper=paper, large=large, today=now.date()
+        secret = prints.of_secret(
+            extract,
+            terms=terms,
+            spare=spare,
+            paper=paper,
+            large=large,
+            now=now,
+            anonymous=anonymous,
+            certificate=rest.certificate.mark if rest.certificate else None,
         )
-        rest = Enclosures(certificate, None, (), now)
-    secret = prints.of_secret(
-        extract,
-        terms=terms,
-        spare=spare,
-        paper=paper,
-        large=large,
-        now=now,
-        anonymous=anonymous,
-        certificate=rest.certificate.mark if rest.certificate else None,
-    )
+        backups.append(_Backup(extract, secret, rest, is_envelope=envelope is not None))
     if envelope is not None:
-        piles = pile_up(extract, secret, rest, paper=paper, large=large)
-        write_piles(envelope, piles, inputs=[keyfile, passphrase_from, register_file], force=force)
+        (made,) = backups
+        piles = pile_up(made.extract, made.secret, made.rest, paper=paper, large=large)
+        write_piles(envelope, piles, inputs=inputs, force=force)
     else:
-        files.write(_contents(outputs, secret, rest.prints, paper, large=large), force=force)
-    say(
-        words.printed(
-            secret.line_sets,
-            [*extract.notes, *rest.told],
-            secret.captions[0],
-            secret.sheets_each,
-            is_revocable=extract.is_revocable and envelope is None,
-        )
-    )
-    say([*words.cautions(extract), *passphrases.unneeded(ask)])
-    weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
-    if weighty:
-        say([f"WARNING about this computer: {'; '.join(weighty)}. See ragleaf preflight."])
-    if no_register:
-        return
-    for each in (secret, *rest.prints):
-        entry = printed(
-            each.payload,
-            each.line_sets,
-            sheets=each.sheets,
-            today=now.date(),
-            fingerprint=extract.fingerprint,
-            name=None if anonymous else extract.name,
-            holders=holders if each is secret else (),
-            expires=_expires(extract) if each is secret else None,
-        )
-        given_register.note(register_path, entry)
+        contents: dict[str, bytes] = {}
+        for made, pairs in zip(backups, outputs, strict=True):
+            contents |= _contents(pairs, made.secret, made.rest.prints, paper, large=large)
+        files.write(contents, force=force)
+    noted = [
+        made.note(register_path, now.date(), None if anonymous else made.extract.name, holders)
+        for made in ([] if no_register else backups)
+    ]
+    _tell(backups, noted, passphrases.unneeded(ask), quiet=quiet)
 
 
 def _key(
@@ -236,6 +232,119 @@ def _key(
             advice="Leave --with-certificate away.",
         )
     return None
+
+
+def _enclosed(
+    extract: Extract,
+    key: Key | None,
+    *,
+    is_envelope: bool,
+    spare: Spare,
+    paper: Paper,
+    large: bool,
+    now: dt.datetime,
+    anonymous: bool,
+    ask: Remembering,
+) -> Enclosures:
+    """Return what is printed beside the secret: of an envelope all, or the certificate of *key*."""
+    if is_envelope:
+        return enclosures(
+            extract,
+            key,
+            spare=spare,
+            paper=paper,
+            large=large,
+            now=now,
+            anonymous=anonymous,
+            ask=ask,
+        )
+    certificate = None
+    if key is not None:
+        certificate = prints.of_certificate(
+            key, spare=spare, paper=paper, large=large, today=now.date()
+        )
+    return Enclosures(certificate, None, (), now)
+
+
+def _tell(
+    backups: Sequence[_Backup],
+    noted: Iterable[given_register.Noted],
+    unneeded: Iterable[str],
+    *,
+    quiet: bool,
+) -> None:
+    """Say what was printed, what to do next and what to be careful of; *quiet*, what is wrong."""
+    told: list[str] = []
+    warnings = [text for made in backups for text in words.cautions(made.extract)]
+    weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
+    if weighty:
+        warnings.append(
+            f"WARNING about this computer: {'; '.join(weighty)}. See ragleaf preflight."
+        )
+    for each in noted:
+        told += each.told
+        warnings += each.trouble
+    warnings += unneeded
+    listed = [made.printed for made in backups]
+    if quiet:
+        say(words.warned(listed, warnings))
+        return
+    is_revocable = any(made.is_revocable for made in backups)
+    say(words.printed(listed, told=told, warnings=warnings, is_revocable=is_revocable))
+
+
+@dataclass(frozen=True)
+class _Backup:
+    """What is printed of one key: its *secret*, and what is beside that, perhaps in an envelope."""
+
+    extract: Extract
+    secret: Print
+    rest: Enclosures
+    is_envelope: bool
+
+    @property
+    def printed(self) -> words.Printed:
+        """What there is to tell about it."""
+        return words.Printed(
+            self.secret.line_sets,
+            self.secret.captions[0],
+            self.secret.sheets_each,
+            [*self.extract.notes, *self.rest.told],
+        )
+
+    @property
+    def is_revocable(self) -> bool:
+        """Whether a revocation certificate is to be printed yet."""
+        return self.extract.is_revocable and not self.is_envelope
+
+    def note(
+        self,
+        register_path: str | None,
+        today: dt.date,
+        name: str | None,
+        holders: tuple[str, ...],
+    ) -> given_register.Noted:
+        """Note each print in the register; return what there is to say of that."""
+        told: list[str] = []
+        trouble: list[str] = []
+        for each in (self.secret, *self.rest.prints):
+            is_secret = each is self.secret
+            noted = given_register.add(
+                register_path,
+                printed(
+                    each.payload,
+                    each.line_sets,
+                    sheets=each.sheets,
+                    today=today,
+                    fingerprint=self.extract.fingerprint,
+                    name=name,
+                    holders=holders if is_secret else (),
+                    expires=_expires(self.extract) if is_secret else None,
+                ),
+            )
+            told += noted.told
+            trouble += noted.trouble
+        return given_register.Noted(tuple(told), tuple(trouble))
 
 
 def _contents(
@@ -296,6 +405,26 @@ def _require_fitting(
         )
 
 
+def _require_fitting_each(
+    output: str | None,
+    envelope: str | None,
+    fingerprint: str | None,
+    form: Form,
+    holders: Sequence[str],
+) -> None:
+    """Refuse wishes that do not go with --each."""
+    if envelope is not None:
+        raise click.UsageError("--each prints into folders: give -o, and leave --envelope away")
+    if output == files.STREAM:
+        raise click.UsageError("--each prints several files: name a folder with -o")
+    if fingerprint is not None:
+        raise click.UsageError("--each prints every key: leave --fingerprint away")
+    if form is Form.PLAIN:
+        raise click.UsageError("--plain prints the file as it is, with every key in it")
+    if holders:
+        raise click.UsageError("--holder is about one backup: note them with ragleaf register")
+
+
 def _form(*, whole: bool, compact: bool, plain: bool) -> Form:
     """Return the kind of print that is wished; refuse two at once."""
     flags = {Form.WHOLE: whole, Form.COMPACT: compact, Form.PLAIN: plain}
@@ -321,15 +450,22 @@ def _terms(threshold: int | None, count: int | None, holders: Sequence[str]) -> 
         raise click.UsageError(f"--any {threshold} --of {count}: {reason}") from None
 
 
-def _outputs(output: str, text: str | None, terms: Terms | None) -> list[tuple[str, str | None]]:
+def _outputs(
+    output: str, text: str | None, terms: Terms | None, fingerprint: str | None
+) -> list[tuple[str, str | None]]:
     """
-    Return for each set the names of its sheets and, if wanted, of its text file; folders of shares
-    are made.
+    Return for each set the names of its sheets and, if wanted, of its text file; folders of shares,
+    and of several keys by their *fingerprint*, are made.
     """
-    if terms is None:
+    if terms is None and fingerprint is None:
         return [(output, text)]
     sheets = files.make_folder(output)
     texts = files.make_folder(text) if text else None
+    if terms is None:
+        return [(f"{sheets}/{fingerprint}.pdf", f"{texts}/{fingerprint}.txt" if texts else None)]
+    if fingerprint is not None:
+        sheets = files.make_folder(f"{sheets}/{fingerprint}")
+        texts = files.make_folder(f"{texts}/{fingerprint}") if texts else None
     return [
         (f"{sheets}/share-{number}.pdf", f"{texts}/share-{number}.txt" if texts else None)
         for number in range(1, terms.count + 1)

@@ -92,7 +92,7 @@ def command(
     findings = given_sources.collect(pages)
     tell = report.json_text if as_json else report.table
     show(tell(findings, characters=characters))
-    say(report.wanted(findings))
+    say([*report.symbols(pages, findings), *report.wanted(findings)])
     if prove:
         certificate = given_sources.certificate(public, fingerprint)
         _prove(findings, marks, certificate, passphrases.source(passphrase_from))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -57,23 +58,34 @@ def note(path: str | None, printed: Entry) -> None:
     Add *printed* to the register, which is made if it is not there; say where it was made, that the
     sheets are a copy, or why nothing was noted.
     """
+    noted = add(path, printed)
+    say([*noted.told, *noted.trouble])
+
+
+@dataclass(frozen=True)
+class Noted:
+    """What there is to say of a print that was to be noted: what was *told*, or the *trouble*."""
+
+    told: tuple[str, ...] = ()
+    trouble: tuple[str, ...] = ()
+
+
+def add(path: str | None, printed: Entry) -> Noted:
+    """Add *printed* to the register, as `note`, and return what there is to say."""
     try:
         register = _register(path)
         is_new = not register.exists()
         added = register.add(printed)
     except RegisterError as error:
-        _say_trouble("Not noted", error)
-        return
-    if is_new:
-        say([f"A new register was made at {register.path}."])
+        return Noted(trouble=(f"Not noted: {error}.", f"  {error.advice}"))
+    told = [f"A new register was made at {register.path}."] if is_new else []
     if added.copies:
         marks = ", ".join(added.marks)
-        say(
-            [
-                f"The register has {marks} since {added.printed}: what was printed now is a copy.",
-                "  To destroy these sheets is to destroy all copies.",
-            ]
-        )
+        told += [
+            f"The register has {marks} since {added.printed}: what was printed now is a copy.",
+            "  To destroy these sheets is to destroy all copies.",
+        ]
+    return Noted(told=tuple(told))
 
 
 def note_rehearsal(

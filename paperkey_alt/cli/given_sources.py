@@ -49,10 +49,10 @@ _SECONDS_A_PAGE = 0.5
 _SECONDS_COLLECTING = 20
 
 
-def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
+def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -> list[Page]:
     """
-    Return what the sources *names* give, after saying so of each page; of pages the printed rows of
-    all lines if *thorough*.
+    Return what the sources *names* give, after saying so of each page, unless *quiet*; of pages the
+    printed rows of all lines if *thorough*.
     """
     pages = []
     with _progress(len(names)) as done:
@@ -63,7 +63,9 @@ def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
                     pages.append(page)
                     done(page)
                     grant(_SECONDS_A_SHEET if page.raw_lines else _SECONDS_A_PAGE)
-    say(report.page(page) for page in pages if page.pages)
+    if not quiet:
+        say(report.page(page) for page in pages if page.pages)
+    say(dict.fromkeys(sentence for page in pages for sentence in page.advice))
     return pages
 
 

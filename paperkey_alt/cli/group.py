@@ -10,6 +10,7 @@ from __future__ import annotations
 import io
 import os
 import sys
+from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +22,7 @@ from paperkey_alt.cli.terminal import say, settle
 from paperkey_alt.errors import RagleafError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
 # name → what the list of commands says of it; the module has the same name
 COMMANDS = {
@@ -71,8 +72,31 @@ def main() -> None:
     """Run the command line and end with its status; whatever happens is told in a sentence."""
     process.lock_down()
     process.mend_streams()
+    is_terminal = all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr))
+    if is_terminal and not sys.argv[1:]:
+        status = _run(_guide)
+    else:
+        status = _run(partial(_execute, sys.argv[1:]))
+    settle()
+    sys.exit(status)
+
+
+def _execute(arguments: Sequence[str]) -> int:
+    """Run a command and return its exit status."""
+    return commands.main([*arguments], prog_name="ragleaf", standalone_mode=False) or 0
+
+
+def _guide() -> int:
+    # Only where somebody wants to be asked.
+    from paperkey_alt.cli import guide  # noqa: PLC0415
+
+    return guide.run(lambda arguments: _run(partial(_execute, arguments)))
+
+
+def _run(work: Callable[[], int]) -> int:
+    """Return the exit status of *work*; whatever keeps it from its end is told in a sentence."""
     try:
-        status = commands.main(prog_name="ragleaf", standalone_mode=False)
+        return work()
     except click.ClickException as error:
         said = io.StringIO()
         error.show(said)
@@ -80,20 +104,18 @@ def main() -> None:
         usage, sign, message = said.getvalue().rstrip("\n").partition("Error: ")
         rows = [*usage.split("\n")[:-1], _shortened(f"{sign}{message}")]
         say([*rows, *_files_like_options(sys.argv[1:])])
-        status = error.exit_code
+        return error.exit_code
     except click.Abort:
         say(["", "ragleaf: the input ended before an answer."])
-        status = 1
+        return 1
     except MemoryError:
         say(["ragleaf: this computer does not have enough memory for it.", f"  {_ROOM}"])
-        status = 2
+        return 2
     except (OSError, ImportError) as error:
         # What is foreseen is told by what it happened to; this is what the system refuses besides.
         reason = getattr(error, "strerror", None) or str(error)
         say([f"ragleaf: the system refuses: {reason}.", f"  {_ROOM}"])
-        status = 2
-    settle()
-    sys.exit(status or 0)
+        return 2
 
 
 _ROOM = "Check the memory, the disk and the limits of this terminal (ulimit -a), and try again."

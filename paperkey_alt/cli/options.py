@@ -8,6 +8,7 @@ from paperkey_alt.cli import option_types
 from paperkey_alt.sheet.layout import PAPERS
 
 force = click.option("--force", is_flag=True, help="Replace outputs that exist.")
+quiet = click.option("--quiet", is_flag=True, help="Say nothing but warnings, and what went wrong.")
 fingerprint = click.option(
     "--fingerprint", metavar="HEX", help="Which key to use, if the file has several."
 )

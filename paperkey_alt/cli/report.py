@@ -13,6 +13,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from paperkey_alt import foreign_text
+from paperkey_alt.entry import position
 from paperkey_alt.format.backup import Joined
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import is_swap
@@ -83,6 +84,22 @@ _NO_SHEET = "no lines found on this page; a letter, or a page of another kind, h
 def wanted(findings: Findings) -> list[str]:
     """Return for each set that lacks lines which of them to type, and on which sheet they stand."""
     return [_wanted(finding) for finding in findings.sets if finding.needed]
+
+
+def symbols(pages: Iterable[Page], findings: Findings) -> list[str]:
+    """
+    Return for each set how many of its QR symbols are there, where a scanner typed some of them.
+    """
+    if not any(page.typed_symbols for page in pages):
+        return []
+    return [_symbols(finding) for finding in findings.sets]
+
+
+def _symbols(finding: SetFinding) -> str:
+    there = {line.number for line in finding.lines if line.status not in _LOST}
+    told = f"Set {finding.head.mark}: {position.symbols_in(there, finding.head.total)}."
+    is_enough = finding.body is not None and len(there) < finding.head.total
+    return f"{told} These are enough." if is_enough else told
 
 
 def shares(findings: Findings) -> list[str]:

@@ -18,6 +18,7 @@ from paperkey_alt.cli.terminal import say
 @options.passphrase_from
 @options.marks
 @options.fingerprint
+@options.quiet
 @options.force
 def command(
     sources: tuple[str, ...],
@@ -28,6 +29,7 @@ def command(
     passphrase_from: str | None,
     marks: tuple[str, ...],
     fingerprint: str | None,
+    quiet: bool,
     force: bool,
 ) -> None:
     """
@@ -36,10 +38,19 @@ def command(
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
     files.require_free([output], inputs=[*sources, public, passphrase_from], force=force)
-    findings = given_sources.collect(given_sources.read(sources))
-    say([*report.table(findings).split("\n"), *report.wanted(findings)])
+    pages = given_sources.read(sources, quiet=quiet)
+    findings = given_sources.collect(pages)
+    if not quiet:
+        say(
+            [
+                *report.table(findings).split("\n"),
+                *report.symbols(pages, findings),
+                *report.wanted(findings),
+            ]
+        )
     certificate = given_sources.certificate(public, fingerprint)
     ask = passphrases.source(passphrase_from)
     rebuilt = given_sources.rebuild(findings, marks, certificate, ask).rebuilt
     files.write({output: rebuilt.binary if binary else rebuilt.data}, force=force)
-    say([*rebuilt.notes, f"Restored: {rebuilt.title}", *passphrases.unneeded(ask)])
+    done = [] if quiet else [f"Restored: {rebuilt.title}"]
+    say([*rebuilt.notes, *done, *passphrases.unneeded(ask)])

@@ -37,7 +37,8 @@ if TYPE_CHECKING:
     help="You need not type the lines that these scans or texts have.",
 )
 @click.option("--plain", is_flag=True, help="Ask line by line, without a full screen.")
-def command(lines: str, *, others: tuple[str, ...], plain: bool) -> None:
+@click.option("--bell", is_flag=True, help="Ring the terminal's bell at each line that is wrong.")
+def command(lines: str, *, others: tuple[str, ...], plain: bool, bell: bool) -> None:
     """
     Type the lines of one set from its sheets into the text file LINES, or go on with that file.
 
@@ -55,7 +56,7 @@ def command(lines: str, *, others: tuple[str, ...], plain: bool) -> None:
         saved = typed
 
     save(begun)
-    left = _front_end(plain=plain)(begun, save)
+    left = _front_end(plain=plain, bell=bell)(begun, save)
     say(_ended(left, lines))
 
 
@@ -90,15 +91,22 @@ def _typed_lines(name: str) -> tuple[RawLine, ...]:
     )
 
 
-def _front_end(*, plain: bool) -> Callable[[Transcript, Callable[[Transcript], None]], Transcript]:
-    simple = partial(line_by_line.run, say=say, ask=_ask)
+def _front_end(
+    *, plain: bool, bell: bool
+) -> Callable[[Transcript, Callable[[Transcript], None]], Transcript]:
+    simple = partial(line_by_line.run, say=say, ask=_ask, ring=_ring if bell else None)
     if plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
         return simple
     try:
         from paperkey_alt.entry import full_screen  # noqa: PLC0415 - an extra
     except ImportError:
         return simple
-    return full_screen.run
+    return partial(full_screen.run, has_bell=bell)
+
+
+def _ring() -> None:
+    if sys.stderr.isatty():
+        click.echo("\a", nl=False, err=True)
 
 
 def _ask(prompt: str) -> str | None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import time
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from prompt_toolkit.application import Application
+from prompt_toolkit.application import Application, get_app
 from prompt_toolkit.data_structures import Point
 from prompt_toolkit.key_binding import KeyBindings
 from prompt_toolkit.keys import Keys
@@ -12,7 +14,7 @@ from prompt_toolkit.layout import Layout, Window
 from prompt_toolkit.layout.controls import FormattedTextControl
 from prompt_toolkit.output import ColorDepth
 
-from paperkey_alt.entry import screen
+from paperkey_alt.entry import screen, window
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -23,10 +25,16 @@ if TYPE_CHECKING:
 
 _KEYS = {
     Keys.Enter: "enter",
+    Keys.ControlJ: "enter",
     Keys.Left: "left",
     Keys.Right: "right",
     Keys.Home: "home",
     Keys.End: "end",
+    Keys.Tab: "next group",
+    Keys.BackTab: "group before",
+    Keys.ControlRight: "next group",
+    Keys.ControlLeft: "group before",
+    Keys.Insert: "make room",
     Keys.Backspace: "backspace",
     Keys.Delete: "delete",
     Keys.ControlA: "home",
@@ -35,46 +43,79 @@ _KEYS = {
     Keys.ControlN: "put off",
     Keys.ControlP: "back",
     Keys.ControlG: "go",
+    Keys.ControlR: "aloud",
     Keys.ControlQ: "stop",
     Keys.ControlC: "stop",
     Keys.ControlD: "stop",
 }
 
 
-def run(begun: Transcript, save: Callable[[Transcript], None]) -> Transcript:
-    """Return the transcript as it is left; *save* is called with it after every key."""
-    shown = screen.start(begun)
-
-    def press(event: KeyPressEvent, keys: tuple[str, ...]) -> None:
-        nonlocal shown
-        for key in keys:
-            shown = screen.press(shown, key)
-            save(shown.transcript)
-        if shown.left:
-            event.app.exit()
-
-    def where() -> Point:
-        row, column = screen.cursor(shown)
-        return Point(x=column, y=row)
-
+def run(
+    begun: Transcript, save: Callable[[Transcript], None], *, has_bell: bool = False
+) -> Transcript:
+    """
+    Return the transcript as it is left; *save* is called with it after every key. The terminal's
+    bell rings at each line that is wrong, if it *has_bell*.
+    """
+    typing = _Typing(screen.start(begun), save, has_bell)
     control = FormattedTextControl(
-        lambda: "\n".join(screen.rows(shown)), focusable=True, get_cursor_position=where
+        typing.text, focusable=True, get_cursor_position=typing.cursor_position
     )
     application: Application[None] = Application(
         Layout(Window(control)),
-        key_bindings=_bindings(press),
+        key_bindings=_bindings(typing),
         full_screen=True,
         color_depth=ColorDepth.DEPTH_1_BIT,
     )
-    if not shown.left:
+    if not typing.shown.left:
         application.run()
-    return shown.transcript
+    return typing.shown.transcript
 
 
-def _bindings(press: Callable[[KeyPressEvent, tuple[str, ...]], None]) -> KeyBindings:
+@dataclass
+class _Typing:
+    """The screen as it is *shown*, and what is to happen with it."""
+
+    shown: screen.Screen
+    save: Callable[[Transcript], None]
+    has_bell: bool
+
+    def press(self, event: KeyPressEvent, key: str) -> None:
+        self._show(event, screen.press(self.shown, key, time.monotonic()))
+
+    def paste(self, event: KeyPressEvent) -> None:
+        self._show(event, screen.paste(self.shown, event.data))
+
+    def _show(self, event: KeyPressEvent, changed: screen.Screen) -> None:
+        if self.shown.left:
+            # Keys of one piece of input come one after the other, also behind the last line.
+            return
+        is_new = changed.problem is not None and self.shown.problem is None
+        self.shown = changed
+        self.save(changed.transcript)
+        if is_new and self.has_bell:
+            event.app.output.bell()
+        if changed.left:
+            event.app.exit()
+
+    def text(self) -> str:
+        size = get_app().output.get_size()
+        rows = window.rows(self.shown, size.columns, size.rows)
+        # The cursor is shown only on a character.
+        at, _ = window.cursor(self.shown, size.columns, size.rows)
+        rows[at] = rows[at].ljust(size.columns)
+        return "\n".join(rows)
+
+    def cursor_position(self) -> Point:
+        size = get_app().output.get_size()
+        row, column = window.cursor(self.shown, size.columns, size.rows)
+        return Point(x=column, y=row)
+
+
+def _bindings(typing: _Typing) -> KeyBindings:
     bindings = KeyBindings()
     for key, name in _KEYS.items():
-        bindings.add(key)(lambda event, name=name: press(event, (name,)))
-    bindings.add(Keys.Any)(lambda event: press(event, (event.data,)))
-    bindings.add(Keys.BracketedPaste)(lambda event: press(event, tuple(event.data)))
+        bindings.add(key)(lambda event, name=name: typing.press(event, name))
+    bindings.add(Keys.Any)(lambda event: typing.press(event, event.data))
+    bindings.add(Keys.BracketedPaste)(typing.paste)
     return bindings

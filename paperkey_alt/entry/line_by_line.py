@@ -1,92 +1,198 @@
 """
 Typing line by line, for terminals that can do no more, and without any extra: `run`. The terminal
-is the caller's: it hands in what says and what asks.
+is the caller's: it hands in what says, what asks and what rings a bell.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt.entry import screen, transcript
-from paperkey_alt.entry.transcript import Accepted
-from paperkey_alt.format.lines import group
+from paperkey_alt.entry import position, read_aloud, screen, transcript, window
+from paperkey_alt.entry.transcript import Accepted, Problem
+from paperkey_alt.errors import SeveralSets
+from paperkey_alt.format.lines import CHARACTERS, group, normalise
+from paperkey_alt.reading.text import handheld
 from paperkey_alt.sheet.text_file import row
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-    from paperkey_alt.entry.transcript import Problem, Transcript
+    from paperkey_alt.entry.transcript import Transcript
 
     Say = Callable[[Iterable[str]], None]
     Ask = Callable[[str], str | None]
+    Ring = Callable[[], None]
 
 _MOST_DIGITS = 9
+_WIDE = 80
 _HELP = (
     (
         "Type the characters of the line with this number, with or without spaces; ? for each "
-        "character that you cannot read."
+        "character that you cannot read. You may type the number first, or paste several lines."
     ),
     (
-        "Other answers: skip (put the line off), go N (go to line N), stop. Every line is saved as "
-        "soon as it is correct."
+        "Other answers: skip (put the line off), go N (go to line N), aloud (the last answer in "
+        "words), help, stop. Every line is saved as soon as it is correct."
     ),
 )
 
 
-def run(begun: Transcript, save: Callable[[Transcript], None], *, say: Say, ask: Ask) -> Transcript:
+def run(
+    begun: Transcript,
+    save: Callable[[Transcript], None],
+    *,
+    say: Say,
+    ask: Ask,
+    ring: Ring | None = None,
+) -> Transcript:
     """
     Return the transcript as it is left; *save* is called with it after every line.
 
     *say* is called with texts to show, *ask* with a prompt; it returns the answer, None where the
-    input has ended.
+    input has ended. *ring* is called for a line that is wrong.
     """
     say(_HELP)
-    typed, number = begun, begun.due() if begun.needed else None
-    while number is not None:
-        if typed.head:
-            say([f"Set {typed.head.mark}: {counted(typed.needed, 'more line')} needed."])
-        answer = ask(f"{number:5d} ")
+    number = begun.due() if begun.needed else None
+    talk = _Talk(begun, number, save, say, ask, ring)
+    while talk.number is not None and talk.goes_on():
+        pass
+    return talk.typed
+
+
+@dataclass
+class _Talk:
+    """
+    Questions and answers: what is *typed*, the line *number* that is asked for (None when all is
+    there); the line that *failed* last, an answer that is *unread* because another question was
+    asked, the *last* line that was typed, and *where* the one before is.
+    """
+
+    typed: Transcript
+    number: int | None
+    save: Callable[[Transcript], None]
+    say: Say
+    ask: Ask
+    ring: Ring | None
+    failed: int | None = None
+    unread: str | None = None
+    last: str = ""
+    where: tuple[int, ...] | None = None
+
+    def goes_on(self) -> bool:
+        """Ask, and do what is answered; tell whether to ask again."""
+        answer, self.unread = self.unread or self._asked(), None
         if answer is None:
-            break
+            return False
         words = answer.lower().split()
         if words == ["stop"]:
-            break
-        if words == ["skip"]:
-            typed = transcript.skip(typed, number)
+            return False
+        if words == ["help"]:
+            self.say(_HELP)
+        elif words == ["aloud"]:
+            self.say(read_aloud.spell(normalise(self.last)[:CHARACTERS]))
+        elif words == ["skip"] and self.number is not None:
+            self._next(transcript.skip(self.typed, self.number), self.number)
         elif words[:1] == ["go"] and len(words) == 2 and words[1].isdecimal():
             # Of a number that is too long for any set, the first digits are.
-            number = min(int(words[1][:_MOST_DIGITS]), typed.head.total if typed.head else 0)
-            continue
+            last = self.typed.head.total if self.typed.head else 0
+            self.number = min(int(words[1][:_MOST_DIGITS]), last)
         elif words:
-            accepted = _accept(typed, number, answer, say=say, ask=ask)
-            if accepted is None:
-                continue
-            typed, number = accepted.transcript, accepted.number
-            save(typed)
-        number = typed.due(number) if typed.needed else None
-    return typed
+            self._line(answer)
+        else:
+            self._next(self.typed, self.number)
+        return True
+
+    def _asked(self) -> str | None:
+        """Say how much is needed, and where the line is if not beside the symbol before; ask."""
+        head, number = self.typed.head, self.number or 0
+        if head is not None:
+            needed = counted(self.typed.needed, "more line")
+            self.say([f"Set {head.mark}: {needed} needed."])
+            if number:
+                place = position.position(number, head.total)
+                where = (place.sheet, place.symbol, place.column)
+                if where != self.where:
+                    self.say([f"{' '.join(position.described(number, head.total, _WIDE))}."])
+                self.where = where
+        return self.ask(f"{number:5d} ")
+
+    def _next(self, typed: Transcript, after: int | None) -> None:
+        self.typed = typed
+        self.number = typed.due(after or 0) if typed.needed else None
+
+    def _line(self, text: str) -> None:
+        """Take a line, or a symbol that a scanner typed."""
+        number = self.number or 0
+        scan = handheld.read(text)
+        if scan is not None:
+            self._next(_scanned(self.typed, scan, self.say), number - 1)
+            self.save(self.typed)
+            return
+        self.last = text
+        ahead = _ahead(self.typed, text, self.failed)
+        if ahead is not None:
+            self.typed = ahead.transcript
+            self.save(self.typed)
+            self.say([f"Line {ahead.number} taken; line {self.failed} is still wrong."])
+            self.number = number if self.typed.needed else None
+            return
+        answer = transcript.feed(self.typed, number, text)
+        if isinstance(answer, Problem):
+            self._problem(answer, number, text)
+        else:
+            self._next(answer.transcript, answer.number)
+            self.save(self.typed)
+
+    def _problem(self, problem: Problem, number: int, text: str) -> None:
+        """Say what is wrong, and take what is proposed if that is agreed to."""
+        if self.ring is not None:
+            self.ring()
+        self.typed, self.failed = transcript.missed(self.typed, problem), number
+        self.say(_shown(problem, text))
+        if problem.proposal is None:
+            return
+        agreed = self.ask("      Is that what the paper says? y or n")
+        if agreed is None:
+            return
+        accepted = transcript.accept(self.typed, problem)
+        if agreed.lower() in ("y", "yes") and isinstance(accepted, Accepted):
+            self._next(accepted.transcript, accepted.number)
+            self.save(self.typed)
+        elif len(normalise(agreed)) >= CHARACTERS - 1:
+            # Several lines were pasted: this is the next one, and no answer.
+            self.unread = agreed
 
 
-def _accept(typed: Transcript, number: int, text: str, *, say: Say, ask: Ask) -> Accepted | None:
-    """Return *typed* with the line, if it is right or what is proposed is taken."""
-    answer = transcript.feed(typed, number, text)
-    if isinstance(answer, Accepted):
+def _ahead(typed: Transcript, text: str, failed: int | None) -> Accepted | None:
+    """
+    Return *typed* with *text* as the line behind the one that *failed*, if it is that: of several
+    lines that were pasted one was wrong, and the others are none the worse for it.
+    """
+    number = typed.due(failed) if failed is not None else None
+    if number is None or number == failed or typed.head is None:
+        return None
+    answer = transcript.exactly(typed, number, text)
+    if isinstance(answer, Accepted) and answer.number not in (failed, 0):
         return answer
-    say(_shown(answer, text))
-    if answer.proposal is None:
-        return None
-    agreed = ask("      Is that what the paper says? y or n")
-    if agreed is None or agreed.lower() not in ("y", "yes"):
-        return None
-    accepted = transcript.accept(typed, answer)
-    return accepted if isinstance(accepted, Accepted) else None
+    return None
+
+
+def _scanned(typed: Transcript, scan: handheld.Scan, say: Say) -> Transcript:
+    try:
+        taken = transcript.take_all(typed, scan.raw_lines)
+    except SeveralSets as error:
+        say([f"{error}.", error.advice])
+        return typed
+    say(screen.scanned(taken, scan))
+    return taken.transcript
 
 
 def _shown(problem: Problem, text: str) -> list[str]:
     rows = [f"      {group(''.join(text.upper().split()))}"]
     if problem.column is not None:
-        rows.append(f"      {' ' * screen.column(problem.column - 1)}^")
+        rows.append(f"      {' ' * window.column(problem.column - 1)}^")
     rows.append(f"Line {problem.number}: {problem.what}.")
     if problem.proposal is not None:
         rows.append(row(problem.number, problem.proposal))

@@ -1,46 +1,45 @@
 """
-The typing screen as a value: `press` takes it on by a key, `rows` says what it shows; nothing here
-touches a terminal.
-
-It is 80 columns wide and 24 rows high and needs no colour.
+The typing screen as a value: `press` takes it on by a key and `paste` by a text. What it shows is
+in `paperkey_alt.entry.window`; nothing here touches a terminal, and the clock is the caller's.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from paperkey_alt.entry import transcript
+from paperkey_alt.entry import position, transcript
 from paperkey_alt.entry.transcript import Accepted, Problem, Transcript
-from paperkey_alt.format.lines import CHARACTERS, DATA_CHARACTERS, GROUP, group
-from paperkey_alt.wording import counted
+from paperkey_alt.errors import SeveralSets
+from paperkey_alt.format.lines import CHARACTERS, DATA_CHARACTERS, GROUP
+from paperkey_alt.reading.text import handheld, typed
+from paperkey_alt.wording import counted, noun, ranges
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-WIDE, HIGH = 80, 24
-_INDENT = 8  # columns before the characters of a line
-_BEFORE = 8  # lines shown above the one being typed
-_BAR = 30
-# Characters that one line can be given: with one too many the check can tell which.
-_MOST = CHARACTERS + 1
-# What a line may be typed with, look-alikes included.
-_TYPED = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ234567018?")
-_HELP = (
-    "Enter  accept what is proposed     arrows  move      Backspace, Delete  erase",
-    "Ctrl-N put this line off           Ctrl-P  go back   Ctrl-G  go to a line",
-    "Ctrl-U empty the line              ?  a character that cannot be read",
-    "Ctrl-Q stop; every line is saved as soon as it is correct",
-)
+# Characters that are kept where somebody types on without a look: ten lines.
+_MOST = 10 * CHARACTERS
+# With so many the answer is the same as with more: a line with a group too many, and its number.
+_JUDGED = CHARACTERS + GROUP + 4
+# Of a QR symbol's text, the longest that fits into the largest symbol at level M has 3,391.
+_MOST_KEYS = 4_000
+_MOST_DIGITS = 4
+_PACE_LINES = 10  # by which the pace is told
+# What a line may be typed with, look-alikes and the digits of its number included.
+_TYPED = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789?")
 
 
 @dataclass(frozen=True)
 class Screen:
     """
-    The transcript so far, the line *number* that waits, the *text* of it as typed, the *cursor* in
-    it; a *problem* with it; the digits of a line to go to while these are typed; whether it is to
-    be left.
+    The transcript so far, the line *number* that waits, the *text* of it as typed (and of the next
+    ones, where somebody typed on), the *cursor* in it; a *problem* with it; the digits of a line to
+    go to while these are typed; whether it is to be left.
+
+    Also the *keys* as they came since the last Enter, which may be a scanner's; what was *told* of
+    several lines at once; whether lines are spelt to be read *aloud*; when the last lines were
+    taken, in seconds.
     """
 
     transcript: Transcript
@@ -50,6 +49,10 @@ class Screen:
     problem: Problem | None = None
     going: str | None = None
     left: bool = False
+    keys: str = ""
+    told: tuple[str, ...] = ()
+    aloud: bool = False
+    times: tuple[float, ...] = ()
 
 
 def start(begun: Transcript) -> Screen:
@@ -60,71 +63,194 @@ def start(begun: Transcript) -> Screen:
     return Screen(begun, number or 0, left=not begun.needed)
 
 
-def press(screen: Screen, key: str) -> Screen:
+def press(screen: Screen, key: str, seconds: float | None = None) -> Screen:
     """
     Return *screen* after *key*: a character, or one of the names in `KEYS`; other keys change
-    nothing.
+    nothing. *seconds* is when it was pressed, by a clock that goes forward.
     """
+    before = screen.transcript
     if screen.going is not None:
-        return _while_going(screen, key)
-    if key in KEYS:
-        return KEYS[key](screen)
-    character = key.upper()
-    return _typed(screen, character) if character in _TYPED else screen
+        pressed = _while_going(screen, key)
+    elif key == "enter":
+        pressed = _enter(screen)
+    elif key in KEYS:
+        pressed = KEYS[key](replace(screen, keys="", told=()))
+    else:
+        log = (screen.keys + key)[-_MOST_KEYS:]
+        pressed = _typed(replace(screen, keys=log, told=()), key)
+    taken = len(pressed.transcript.lines) - len(before.lines)
+    if seconds is None or taken != 1:
+        return pressed
+    return replace(pressed, times=(*pressed.times, seconds)[-_PACE_LINES - 1 :])
 
 
-def rows(screen: Screen) -> list[str]:
-    """Return what the screen shows, 24 rows of at most 80 characters."""
-    shown = [*_title(screen), "", *_lines_before(screen), _row(screen.number, screen.text)]
-    shown += [_pointer(screen), "", *_message(screen)]
-    return [*(row[:WIDE] for row in shown), *[""] * (HIGH - len(shown) - len(_HELP)), *_HELP][:HIGH]
-
-
-def cursor(screen: Screen) -> tuple[int, int]:
-    """Return the row and column, from 0, at which the next character appears."""
-    return 3 + _BEFORE, _INDENT + column(screen.cursor)
+def paste(screen: Screen, text: str) -> Screen:
+    """
+    Return *screen* after *text* was pasted: part of a line, or several lines of which all that are
+    fine are taken; the first that is not waits to be mended.
+    """
+    if len(text.split()) == 0 or len(text.strip().splitlines()) == 1:
+        scan = handheld.read(text)
+        if scan is not None:
+            return _scanned(screen, scan)
+        for character in text.strip("\r\n"):
+            screen = press(screen, character)
+        return screen
+    try:
+        taken = transcript.take_all(screen.transcript, typed.read(text, "pasted"))
+    except SeveralSets as error:
+        return replace(screen, told=(f"{error}.", error.advice))
+    told = f"Pasted: {counted(len(taken.numbers), 'line')} taken"
+    if taken.wrong:
+        told += f"; {counted(len(taken.wrong), 'line is', 'lines are')} not correct"
+    after = _next(screen, taken.transcript, screen.number)
+    wrong = next(((number, row) for number, row in taken.wrong if number), None)
+    if wrong is not None and taken.transcript.head and wrong[0] <= taken.transcript.head.total:
+        row = "".join(character for character in wrong[1].upper() if character in _TYPED)
+        after = replace(after, number=wrong[0], text=row[:_MOST], cursor=len(row[:_MOST]))
+        after = _judged(after, ended=True)
+    return replace(after, told=(f"{told}.",))
 
 
 # Keys.
 
 
-def _typed(screen: Screen, character: str) -> Screen:
+def _typed(screen: Screen, key: str) -> Screen:
+    character = key.upper()
+    if character == " ":
+        return _numbered(screen)
+    if character not in _TYPED:
+        return screen
     text, at = screen.text, screen.cursor
-    if len(text) < CHARACTERS:
+    if at == len(text) or len(text) < CHARACTERS:
+        if len(text) >= _MOST:
+            return screen
         text = text[:at] + character + text[at:]
-    elif at < len(text):
+    else:
         # A whole line is mended by typing over what is wrong.
         text = text[:at] + character + text[at + 1 :]
-    elif len(text) < _MOST:
-        text += character
-    else:
-        return screen
-    changed = replace(screen, text=text, cursor=at + 1, problem=None)
+    changed = replace(screen, text=text, cursor=at + 1)
+    if len(text) > _JUDGED and screen.problem and at + 1 == len(text):
+        return _typed_on(changed)
+    changed = replace(changed, problem=None)
     return _judged(changed) if len(text) >= CHARACTERS else changed
 
 
-def _judged(screen: Screen) -> Screen:
-    return _answered(screen, transcript.feed(screen.transcript, screen.number, screen.text))
+def _numbered(screen: Screen) -> Screen:
+    """Return *screen* at the line whose number was typed, if that is what is before the blank."""
+    if not (screen.text.isdecimal() and len(screen.text) <= _MOST_DIGITS):
+        return screen
+    number, head = int(screen.text), screen.transcript.head
+    if number > (head.total if head else 0):
+        return screen
+    return replace(screen, number=number, text="", cursor=0)
 
 
-def _answered(screen: Screen, answer: Accepted | Problem) -> Screen:
+def _judged(screen: Screen, *, ended: bool = False) -> Screen:
+    """Return *screen* after a look at its text, which is all there is of the line if *ended*."""
+    text, number = screen.text, screen.number
+    for length in range(CHARACTERS, min(len(text), CHARACTERS + _MOST_DIGITS) + 1):
+        answer = transcript.exactly(screen.transcript, number, text[:length])
+        if answer is not None:
+            return _answered(screen, answer, text[length:])
+    has_number = transcript.is_numbered(number, text)
+    if not ended and has_number and len(text) < CHARACTERS + len(str(number)):
+        return screen
+    goes_on = len(text) > CHARACTERS
+    answer = transcript.feed(screen.transcript, number, text[:_JUDGED], goes_on=goes_on)
+    return _typed_on(_answered(screen, answer, ""))
+
+
+def _typed_on(screen: Screen) -> Screen:
+    """
+    Return *screen* with the line that was typed behind the one with a problem, if it is fine: what
+    was typed on is not lost.
+    """
+    text, number = screen.text, screen.transcript.due(screen.number)
+    least = CHARACTERS - GROUP
+    if screen.problem is None or number in (None, screen.number) or screen.cursor < len(text):
+        return screen
+    if number is None or len(text) < CHARACTERS + least:
+        return screen
+    answer = transcript.exactly(screen.transcript, number, text[-CHARACTERS:])
+    if not isinstance(answer, Accepted) or answer.number != number:
+        return screen
+    rest = text[:-CHARACTERS]
+    if len(rest) > CHARACTERS:
+        rest = rest.removesuffix(str(number))
+    if not answer.transcript.needed:
+        return replace(screen, transcript=answer.transcript, left=True)
+    shorter = replace(
+        screen, transcript=answer.transcript, text=rest, cursor=len(rest), problem=None
+    )
+    return _judged(shorter, ended=True)
+
+
+def _answered(screen: Screen, answer: Accepted | Problem, rest: str) -> Screen:
     if isinstance(answer, Accepted):
-        return _next(screen, answer.transcript, answer.number)
+        return _next(screen, answer.transcript, answer.number, rest)
     # The cursor stays: who looks at the paper, not at the screen, may be typing on.
-    return replace(screen, problem=answer)
+    missed = transcript.missed(screen.transcript, answer)
+    return replace(screen, problem=answer, transcript=missed)
 
 
-def _next(screen: Screen, typed: Transcript, after: int) -> Screen:
-    number = typed.due(after) if typed.needed else None
+def _next(screen: Screen, done: Transcript, after: int, rest: str = "") -> Screen:
+    number = done.due(after) if done.needed else None
+    waiting = replace(
+        screen, transcript=done, text="", cursor=0, problem=None, going=None, left=not done.needed
+    )
     if number is None:
-        return Screen(typed, screen.number, left=not typed.needed)
-    return Screen(typed, number)
+        return waiting
+    waiting = replace(waiting, number=number, text=rest, cursor=len(rest))
+    return _judged(waiting) if len(rest) >= CHARACTERS else waiting
 
 
 def _enter(screen: Screen) -> Screen:
-    if screen.problem and screen.problem.proposal:
-        return _answered(screen, transcript.accept(screen.transcript, screen.problem))
-    return _judged(screen) if screen.text else screen
+    scan = handheld.last(screen.keys)
+    ended = replace(screen, keys="", told=())
+    if scan is not None and (scan.complete or not _is_by_hand(screen)):
+        return _scanned(ended, scan)
+    problem = screen.problem
+    if problem and problem.proposal:
+        used = len(screen.text) if problem.used is None else problem.used
+        answer = transcript.accept(screen.transcript, problem)
+        return _answered(ended, answer, screen.text[used:])
+    if not screen.text:
+        return ended
+    judged = _judged(ended, ended=True)
+    if judged.problem and judged.problem.column and not judged.problem.proposal:
+        # Nobody types on who has pressed Enter: the place is where the next character belongs.
+        return replace(judged, cursor=min(judged.problem.column - 1, len(judged.text)))
+    return judged
+
+
+def _is_by_hand(screen: Screen) -> bool:
+    """
+    Tell whether the keys since the last Enter gave lines: so they do where somebody types the
+    numbers too. What a scanner types goes on behind a key that was lost.
+    """
+    keys = "".join(screen.keys.upper().split())
+    lines = screen.transcript.lines.items()
+    return len(screen.text) <= 2 * CHARACTERS and any(text in keys for n, text in lines if n)
+
+
+def _scanned(screen: Screen, scan: handheld.Scan) -> Screen:
+    try:
+        taken = transcript.take_all(screen.transcript, scan.raw_lines)
+    except SeveralSets as error:
+        return replace(screen, text="", cursor=0, problem=None, told=(f"{error}.", error.advice))
+    after = _next(replace(screen, text="", cursor=0), taken.transcript, -1)
+    return replace(after, told=scanned(taken, scan))
+
+
+def scanned(taken: transcript.Taken, scan: handheld.Scan) -> tuple[str, ...]:
+    """Return in sentences what came of the symbol that a scanner typed."""
+    numbers = [number for number in taken.numbers if number]
+    wrong = f"; {counted(len(taken.wrong), 'line')} of it not correct" if taken.wrong else ""
+    told = [f"Symbol with {noun(numbers, 'line')} {ranges(numbers)} taken{wrong}."]
+    if taken.transcript.head is not None:
+        told.append(f"{position.symbols_in(taken.transcript.lines, taken.transcript.head.total)}.")
+    return (*told, *scan.advice)
 
 
 def _put_off(screen: Screen) -> Screen:
@@ -134,7 +260,11 @@ def _put_off(screen: Screen) -> Screen:
 def _back(screen: Screen) -> Screen:
     if screen.transcript.head is None:
         return screen
-    return Screen(screen.transcript, max(0, screen.number - 1))
+    return _at_line(screen, max(0, screen.number - 1))
+
+
+def _at_line(screen: Screen, number: int) -> Screen:
+    return replace(screen, number=number, text="", cursor=0, problem=None, going=None)
 
 
 def _move(step: int) -> Callable[[Screen], Screen]:
@@ -143,14 +273,34 @@ def _move(step: int) -> Callable[[Screen], Screen]:
     )
 
 
+def _to_group(screen: Screen, *, forward: bool) -> Screen:
+    starts = [*range(0, DATA_CHARACTERS + 1, GROUP), CHARACTERS, len(screen.text)]
+    there = sorted({start for start in starts if start <= len(screen.text)})
+    if forward:
+        at = next((start for start in there if start > screen.cursor), there[0])
+    else:
+        at = next((start for start in reversed(there) if start < screen.cursor), there[-1])
+    return replace(screen, cursor=at)
+
+
+def _make_room(screen: Screen) -> Screen:
+    text, at = screen.text, screen.cursor
+    if at == len(text) or len(text) >= _MOST:
+        return screen
+    changed = replace(screen, text=f"{text[:at]}?{text[at:]}", problem=None)
+    return _judged(changed) if len(text) >= CHARACTERS else changed
+
+
 def _erase(before: int) -> Callable[[Screen], Screen]:
     def erase(screen: Screen) -> Screen:
         at = screen.cursor - before
         if not 0 <= at < len(screen.text):
             return screen
-        return replace(
-            screen, text=screen.text[:at] + screen.text[at + 1 :], cursor=at, problem=None
-        )
+        text = screen.text[:at] + screen.text[at + 1 :]
+        changed = replace(screen, text=text, cursor=at, problem=None)
+        # Erased in the middle, it was one too many; erased at the end, it will be typed anew.
+        is_inside = at < len(text) and len(text) >= CHARACTERS
+        return _judged(changed) if is_inside else changed
 
     return erase
 
@@ -160,10 +310,10 @@ def _while_going(screen: Screen, key: str) -> Screen:
     if key == "enter":
         number = int(going) if going else screen.number
         last = screen.transcript.head.total if screen.transcript.head else 0
-        return Screen(screen.transcript, min(number, last))
+        return _at_line(screen, min(number, last))
     if key == "backspace":
         return replace(screen, going=going[:-1])
-    if key.isdecimal() and key.isascii() and len(going) < 4:
+    if key.isdecimal() and key.isascii() and len(going) < _MOST_DIGITS:
         return replace(screen, going=going + key)
     return replace(screen, going=None) if key in KEYS else screen
 
@@ -174,76 +324,15 @@ KEYS: dict[str, Callable[[Screen], Screen]] = {
     "right": _move(1),
     "home": _move(-_MOST),
     "end": _move(_MOST),
+    "next group": lambda screen: _to_group(screen, forward=True),
+    "group before": lambda screen: _to_group(screen, forward=False),
+    "make room": _make_room,
     "backspace": _erase(1),
     "delete": _erase(0),
-    "empty": lambda screen: Screen(screen.transcript, screen.number),
+    "empty": lambda screen: _at_line(screen, screen.number),
     "put off": _put_off,
     "back": _back,
     "go": lambda screen: replace(screen, going=""),
+    "aloud": lambda screen: replace(screen, aloud=not screen.aloud),
     "stop": lambda screen: replace(screen, left=True),
 }
-
-
-# What is shown.
-
-
-def _title(screen: Screen) -> tuple[str, str]:
-    head, typed = screen.transcript.head, screen.transcript
-    if head is None:
-        return "Line 0, the head line, is at the top of every sheet. Type it first.", ""
-    share = f", share {head.share.number} of {head.share.count}" if head.share else ""
-    first = (
-        f"Set {head.mark}{share}: {counted(head.data_lines, 'data line')}, "
-        f"{counted(head.spare_lines, 'spare line')}"
-    )
-    done = head.data_lines - min(typed.needed, head.data_lines)
-    filled = _BAR * done // head.data_lines
-    put_off = f"; {len(typed.skipped)} put off" if typed.skipped else ""
-    return first, f"[{'=' * filled}{' ' * (_BAR - filled)}] {typed.needed} more needed{put_off}"
-
-
-def _lines_before(screen: Screen) -> list[str]:
-    numbers = range(max(0, screen.number - _BEFORE), screen.number)
-    shown = [_row(number, screen.transcript.lines.get(number, "")) for number in numbers]
-    return [""] * (_BEFORE - len(shown)) + shown
-
-
-def _row(number: int, text: str) -> str:
-    return f"{number:5d}   {group(text)}"
-
-
-def _pointer(screen: Screen) -> str:
-    if screen.problem is None or screen.problem.column is None:
-        return ""
-    return " " * (_INDENT + column(screen.problem.column - 1)) + "^"
-
-
-def column(place: int) -> int:
-    """Return at what column of a grouped line the character at *place*, from 0, stands."""
-    return place + min(place, DATA_CHARACTERS) // GROUP
-
-
-def _message(screen: Screen) -> list[str]:
-    if screen.going is not None:
-        return [f"Go to line: {screen.going}"]
-    if screen.problem is None:
-        return [] if screen.text else _waiting(screen)
-    told = wrap(f"Line {screen.number}: {screen.problem.what}.", WIDE - 2)
-    if screen.problem.proposal is None:
-        return [*told, "Compare it with the paper."]
-    proposed = _row(screen.problem.number, screen.problem.proposal)
-    return [*told, f"Compare with the paper; Enter takes{proposed}"]
-
-
-def _waiting(screen: Screen) -> list[str]:
-    typed, number = screen.transcript, screen.number
-    if number in typed.lines:
-        return ["You have typed this line already; type it again only to compare."]
-    if typed.due() is None:
-        return [
-            "No other line would help: type a line you put off, with ? for what you cannot read,",
-            "or go to a spare line (Ctrl-G).",
-        ]
-    if typed.head and number > typed.head.data_lines:
-        return ["A spare line, framed on the sheet: it replaces a line that you put off."]
-    return []

@@ -8,16 +8,18 @@ every character; a mended one is a proposal, and somebody who has the paper at h
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from paperkey_alt.entry import slips
 from paperkey_alt.errors import LineError, SeveralSets, UnknownFormat
 from paperkey_alt.format import head_line, lines, spare_lines
-from paperkey_alt.format.lines import CHARACTERS, NO_MARK, Line, Mend
+from paperkey_alt.format.lines import CHARACTERS, GROUP, NO_MARK, UNREADABLE, Line, Mend
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
     from paperkey_alt.format.head_line import Head
     from paperkey_alt.format.raw_line import RawLine
@@ -27,12 +29,13 @@ if TYPE_CHECKING:
 class Transcript:
     """
     The head once line 0 is there, the lines that are, each as its 29 characters, and those that
-    were put off as illegible.
+    were put off as illegible; of lines that were not taken since, the set mark that they *implied*.
     """
 
     head: Head | None = None
     lines: Mapping[int, str] = field(default_factory=lambda: MappingProxyType({}))
     skipped: frozenset[int] = frozenset()
+    implied: Mapping[int, str] = field(default_factory=lambda: MappingProxyType({}))
 
     def __post_init__(self) -> None:
         if (self.head is None) != (head_line.NUMBER not in self.lines):
@@ -98,17 +101,34 @@ class Accepted:
 
 
 @dataclass(frozen=True)
+class Taken:
+    """
+    What came of several lines at once: the transcript with those that are fine, the *numbers* of
+    these, and the others, each with its number if it has one and its characters.
+    """
+
+    transcript: Transcript
+    numbers: tuple[int, ...]
+    wrong: tuple[tuple[int | None, str], ...]
+
+
+@dataclass(frozen=True)
 class Problem:
     """
     A line that was not taken: what is wrong, the column of the likely character from 1 (None where
     it cannot be told), and where the check allows one, the line that may be meant, to be compared
     with the paper.
+
+    *used* is how many of the characters typed are of this line (None: all); *implied* the set mark
+    under which what was typed would be fine.
     """
 
     number: int
     what: str
     column: int | None = None
     proposal: str | None = None
+    used: int | None = None
+    implied: str | None = None
 
 
 def begin(raw_lines: Iterable[RawLine]) -> Transcript:
@@ -144,22 +164,148 @@ def begin(raw_lines: Iterable[RawLine]) -> Transcript:
     return Transcript(head, MappingProxyType(exact))
 
 
-def feed(transcript: Transcript, number: int, text: str) -> Accepted | Problem:
-    """Return *transcript* with *text* as line *number*, or what is wrong with it."""
-    if number == head_line.NUMBER:
-        mark = NO_MARK
-    elif transcript.head is not None:
-        mark = transcript.head.mark
-    else:
+def feed(
+    transcript: Transcript, number: int, text: str, *, goes_on: bool = False
+) -> Accepted | Problem:
+    """
+    Return *transcript* with *text* as line *number*, or what is wrong with it.
+
+    A line number before the characters is read as that. The characters may be those of the next
+    line from some place on; where it *goes_on*, it has more characters than a line for that.
+    """
+    if number != head_line.NUMBER and transcript.head is None:
         return Problem(number, "line 0 comes first: it says how many lines there are")
+    answer = exactly(transcript, number, text)
+    if answer is not None:
+        return answer
+    own = next((rest for meant, rest in _numbered(text) if meant == number), None)
+    if own is not None and len(lines.normalise(own)) >= CHARACTERS:
+        problem = _problem(transcript, number, own, goes_on=goes_on)
+        if problem.proposal is not None:
+            before = len(lines.normalise(text)) - len(lines.normalise(own))
+            return replace(
+                problem,
+                column=problem.column and problem.column + before,
+                used=problem.used and problem.used + before,
+            )
+    return _problem(transcript, number, text, goes_on=goes_on)
+
+
+def exactly(transcript: Transcript, number: int, text: str) -> Accepted | Problem | None:
+    """
+    Return *transcript* with *text*, if every character of it agrees with the check of line
+    *number*, or of the line that its first digits name; None where not.
+    """
+    for meant, rest in _readings(transcript, number, text):
+        mark = _mark(transcript, meant)
+        line = _fine(rest, meant, mark)
+        if line is not None:
+            return _take(transcript, line, lines.encode(line, mark))
+    return None
+
+
+def take_all(transcript: Transcript, raw_lines: Iterable[RawLine]) -> Taken:
+    """
+    Return *transcript* with all lines among *raw_lines* that are fine.
+
+    Raises SeveralSets where a head line of another set is among them.
+    """
+    every = list(raw_lines)
+    typed = transcript
+    if typed.head is None:
+        typed = begin(every)
+    elif any(_head_of(raw_line) not in (None, typed.head) for raw_line in every):
+        marks = {head.mark for head in map(_head_of, every) if head is not None}
+        raise SeveralSets(
+            f"this is of set {', '.join(sorted(marks))}; you are typing set {typed.head.mark}",
+            advice="Put these sheets aside, or type them into a file of their own.",
+        )
+    taken, wrong = [], []
+    for raw_line in every:
+        answers = [
+            exactly(typed, number, text)
+            for number, text in raw_line.candidates
+            if number is not None and (number == head_line.NUMBER or typed.head is not None)
+        ]
+        accepted = next((answer for answer in answers if isinstance(answer, Accepted)), None)
+        if accepted is None:
+            wrong.append((raw_line.number, raw_line.text))
+        else:
+            typed = accepted.transcript
+            taken.append(accepted.number)
+    return Taken(typed, tuple(taken), tuple(wrong))
+
+
+def missed(transcript: Transcript, problem: Problem) -> Transcript:
+    """Return *transcript* with what the line of *problem*, which was not taken, implies."""
+    if problem.implied is None:
+        return transcript
+    implied = MappingProxyType({**transcript.implied, problem.number: problem.implied})
+    return replace(transcript, implied=implied)
+
+
+def is_numbered(number: int, text: str) -> bool:
+    """Tell whether *text* may begin with its line's *number*."""
+    return any(meant == number for meant, _ in _numbered(text))
+
+
+def _readings(transcript: Transcript, number: int, text: str) -> Iterator[tuple[int, str]]:
+    """Yield what *text* may be: line *number*, or the line that its first digits name."""
+    yield number, text
+    for meant, rest in _numbered(text):
+        if meant == head_line.NUMBER or (transcript.head and meant <= transcript.head.total):
+            yield meant, rest
+
+
+_DIGITS = re.compile(r"\s*([0-9]{1,4})", re.ASCII)
+
+
+def _numbered(text: str) -> Iterator[tuple[int, str]]:
+    """Yield the line numbers that *text* may begin with, each with the rest."""
+    digits = _DIGITS.match(text)
+    if digits is not None:
+        for end in range(digits.end(), digits.start(1), -1):
+            yield int(text[digits.start(1) : end]), text[end:].lstrip(" .:,;)]|")
+
+
+def _mark(transcript: Transcript, number: int) -> str:
+    if number == head_line.NUMBER or transcript.head is None:
+        return NO_MARK
+    return transcript.head.mark
+
+
+def _problem(transcript: Transcript, number: int, text: str, *, goes_on: bool) -> Problem:
+    mark = _mark(transcript, number)
+    given = lines.normalise(text)
+    for known, characters in transcript.lines.items():
+        if known != number and given[:CHARACTERS] == characters:
+            what = f"this is line {known}, which you have typed already"
+            return Problem(known, what, None, characters, CHARACTERS)
+    is_long = _fine(given[:CHARACTERS], number, mark) is not None
+    if UNREADABLE not in given[: CHARACTERS + 1] and not is_long:
+        others = range(1, transcript.head.total + 1) if transcript.head and number else ()
+        slip = slips.explain(given.split(UNREADABLE)[0], number, mark, others)
+        if slip is not None:
+            return Problem(slip.number, slip.what, slip.column, slip.exact, slip.used)
+        groups = slips.left_out(given, number, mark)
+        if groups:
+            *before, final = [str(group + 1) for group in groups]
+            told = f"{', '.join(before)} or {final}" if before else final
+            what = f"group {told} seems to be left out: type it there"
+            return Problem(number, what, groups[0] * GROUP + 1)
+    if goes_on:
+        text = given[:CHARACTERS]
     try:
-        reading = lines.decode(text, number, mark)
+        decoded = lines.decode(text, number, mark)
     except LineError as error:
-        return Problem(number, f"{error.what}{_another_set(text, number, mark)}")
-    exact = lines.encode(reading.line, mark)
-    if reading.mends:
-        return _proposed(number, reading.line.number, reading.mends, exact)
-    return _take(transcript, reading.line, exact)
+        implied = None if mark == NO_MARK else lines.implied_mark(text, number)
+        return Problem(
+            number, f"{error.what}{_another_set(transcript, number, implied)}", implied=implied
+        )
+    if UNREADABLE not in given:
+        return Problem(number, "more than one line fits what you typed")
+    exact = lines.encode(decoded.line, mark)
+    return _proposed(number, decoded.line.number, decoded.mends, exact)
 
 
 def accept(transcript: Transcript, problem: Problem) -> Accepted | Problem:
@@ -197,13 +343,6 @@ def _take(transcript: Transcript, line: Line, exact: str) -> Accepted | Problem:
 def _proposed(number: int, meant: int, mends: tuple[Mend, ...], exact: str) -> Problem:
     if meant != number:
         return Problem(meant, f"this seems to be line {meant}, not line {number}", None, exact)
-    if lines.is_swap(mends):
-        return Problem(
-            number,
-            f"characters {mends[0].column} and {mends[1].column} seem to be swapped",
-            mends[0].column,
-            exact,
-        )
     return Problem(number, "; ".join(map(_mended, mends)), mends[0].column, exact)
 
 
@@ -212,16 +351,22 @@ def _mended(mend: Mend) -> str:
         return f"a character is missing at {mend.column}, perhaps {mend.now}"
     if not mend.now:
         return f"character {mend.column}, {mend.was}, is one too many"
-    return f"character {mend.column} is perhaps {mend.now}, not {mend.was}"
+    return slips.wrong(mend)
 
 
-def _another_set(text: str, number: int, mark: str) -> str:
-    implied = lines.implied_mark(text, number)
-    if mark == NO_MARK or implied is None:
+def _another_set(transcript: Transcript, number: int, implied: str | None) -> str:
+    """
+    Return what to say where the line may be of another set. Any slip implies some mark: only one
+    that two lines imply is worth a look.
+    """
+    if implied is None or transcript.head is None:
         return ""
-    return (
-        f"; if the set mark on the sheet is {implied} and not {mark}, it is a sheet of another set"
-    )
+    if any(mark == implied for other, mark in transcript.implied.items() if other != number):
+        return (
+            f"; if the set mark on the sheet is {implied} and not {transcript.head.mark}, it is a "
+            "sheet of another set"
+        )
+    return f"; check that the set mark on this sheet is {transcript.head.mark}"
 
 
 def _head(text: str, number: int | None) -> Head | None:
@@ -230,6 +375,11 @@ def _head(text: str, number: int | None) -> Head | None:
         return head_line.unpack(line) if line and line.number == head_line.NUMBER else None
     except UnknownFormat:
         return None
+
+
+def _head_of(raw_line: RawLine) -> Head | None:
+    heads = (_head(text, number) for number, text in raw_line.candidates)
+    return next(filter(None, heads), None)
 
 
 def _fine(text: str, number: int | None, mark: str) -> Line | None:

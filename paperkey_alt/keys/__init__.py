@@ -42,6 +42,7 @@ __all__ = [
     "rebuild",
     "revocable",
     "revoke",
+    "secret_keys",
     "smallest_certificate",
 ]
 
@@ -171,6 +172,13 @@ def certificate(data: bytes, fingerprint: str | None) -> Key:
     there are several; raises KeyFileError.
     """
     return choice.choose(key_file.read(data), fingerprint)
+
+
+def secret_keys(data: bytes) -> tuple[Key, ...]:
+    """
+    Return the secret keys in a key file, each once; raises KeyFileError, also where it has none.
+    """
+    return choice.secret(key_file.read(data))
 
 
 def smallest_certificate(key: Key) -> tuple[Certificate, tuple[str, ...]]:

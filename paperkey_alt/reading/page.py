@@ -16,8 +16,9 @@ class Page:
     """
     What a text or one page of pictures gave: its raw lines, in order.
 
-    Of a page also: which it is, from 1, of how many; the QR blocks that were read; the sheets whose
-    printed rows were looked at. A text is page 0 of 0.
+    Of a text also: how many rows of it are the text of a QR symbol, and what to say of the scanner
+    that typed them. Of a page also: which it is, from 1, of how many; the QR blocks that were read;
+    the sheets whose printed rows were looked at. A text is page 0 of 0.
     """
 
     source: str
@@ -26,6 +27,8 @@ class Page:
     raw_lines: tuple[RawLine, ...]
     blocks: tuple[Symbol, ...] = ()
     sheets: tuple[PrintedSheet, ...] = ()
+    typed_symbols: int = 0
+    advice: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         is_text = self.page == self.pages == 0

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import MissingExtra, SourceError
 from paperkey_alt.reading.page import Page
-from paperkey_alt.reading.text import typed
+from paperkey_alt.reading.text import handheld, typed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -41,7 +41,12 @@ def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
     and the extra ``scan`` is missing.
     """
     if not is_picture(data):
-        yield Page(name, 0, 0, typed.read(_text(data, name), name))
+        text = _text(data, name)
+        scans = handheld.symbols(text)
+        advice = dict.fromkeys(sentence for scan in scans for sentence in scan.advice)
+        yield Page(
+            name, 0, 0, typed.read(text, name), typed_symbols=len(scans), advice=tuple(advice)
+        )
         return
     try:
         # The imaging libraries are an extra, and slow to import.

@@ -5,6 +5,7 @@ was printed.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from paperkey_alt.format import spare_lines
@@ -81,19 +82,13 @@ _REVOCATION_CAUTIONS = (
         "perhaps with somebody you trust."
     ),
 )
-_REVOCATION_TOO = (
-    "A revocation certificate belongs on paper too, and in another place: ragleaf revoke-sheet."
+_REVOCATION_TOO = "Keep a revocation certificate on paper in another place: ragleaf revoke-sheet."
+_NEXT = (
+    "Next: print by cable, for a printer in a network may keep a copy; then read the print back: "
+    "ragleaf check on a scan, or on what you typed."
 )
-_AFTERWARDS = (
-    (
-        "Next: print by cable, for a printer in a network may keep a copy; then look whether the "
-        "print can be read: ragleaf check on a scan of it, or on what you typed from it."
-    ),
-    _REVOCATION_TOO,
-    (
-        "The files written now hold the secret: erase them, and mind that a disk or a stick may "
-        "keep what was erased."
-    ),
+_ERASE = (
+    "The files written now hold the secret: erase them; a disk or a stick may keep what was erased."
 )
 
 
@@ -169,7 +164,7 @@ def revocation_caption(
 
 def revocation_printed(line_set: LineSet, sheets: int) -> tuple[str, ...]:
     """Return what to tell about the print of a revocation on *sheets*."""
-    return (size(line_set, sheets), *_REVOCATION_CAUTIONS, _AFTERWARDS[0])
+    return (size(line_set, sheets), *_REVOCATION_CAUTIONS, _NEXT)
 
 
 def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
@@ -226,37 +221,72 @@ _WEAKNESSES = {
 }
 
 
+@dataclass(frozen=True)
+class Printed:
+    """
+    What was printed of one key: its sets, each on so many *sheets*, the caption of the first, and
+    sentences on what is or is not on them.
+    """
+
+    line_sets: Sequence[LineSet]
+    caption: Caption
+    sheets: int
+    notes: Sequence[str] = ()
+
+
 def printed(
-    line_sets: Sequence[LineSet],
-    notes: Iterable[str],
-    caption: Caption,
-    sheets: int,
+    backups: Sequence[Printed],
     *,
+    told: Iterable[str] = (),
+    warnings: Iterable[str] = (),
     is_revocable: bool = False,
-) -> tuple[str, ...]:
+) -> tuple[str, str, str]:
     """
-    Return what to tell about a print: its size, what is to be known of it, what to mind next;
-    *sheets* are those of one set. A revocation certificate is recommended where the key
-    *is_revocable*.
+    Return what to tell about a print, three rows: what was printed, with what else is *told* of it;
+    what to do next, a revocation certificate among it where the key *is_revocable*; what to be
+    careful of, *warnings* among it.
     """
-    afterwards = [text for text in _AFTERWARDS if is_revocable or text != _REVOCATION_TOO]
+    sizes = [
+        " ".join((_sizes(each), *each.notes, *each.caption.bring_back[1:2])) for each in backups
+    ]
+    cautions = dict.fromkeys(
+        what for each in backups for what in (*each.caption.notes, *each.caption.cautions[:1])
+    )
     return (
-        *(size(line_set, sheets) for line_set in line_sets),
-        *notes,
-        *caption.bring_back[1:2],
-        *(f"Caution: {what}" for what in (*caption.notes, *caption.cautions[:1])),
-        *afterwards,
+        " ".join((*sizes, *(text.strip() for text in told))),
+        f"{_NEXT} {_REVOCATION_TOO}" if is_revocable else _NEXT,
+        " ".join(("Caution:", *cautions, *(text.strip() for text in warnings), _ERASE)),
+    )
+
+
+def warned(backups: Sequence[Printed], warnings: Iterable[str]) -> tuple[str, ...]:
+    """Return what is wrong with a print, one row, nothing where nothing is."""
+    notes = dict.fromkeys(what for each in backups for what in each.caption.notes)
+    wrong = [*(f"Caution: {what}" for what in notes), *(text.strip() for text in warnings)]
+    return (" ".join(wrong),) if wrong else ()
+
+
+def _sizes(each: Printed) -> str:
+    """Return how large the sets of one backup are; those of shares are all alike."""
+    first = each.line_sets[0]
+    share = first.head.share
+    if share is None:
+        return size(first, each.sheets)
+    marks = ", ".join(line_set.head.mark for line_set in each.line_sets)
+    return (
+        f"{counted(share.count, 'share')} of {counted(each.sheets, 'sheet')} each, set marks "
+        f"{marks}: {first.head.data_lines} data lines and {first.head.spare_lines} spare lines; "
+        f"of each share {_losable(first)} may be lost, and any {share.threshold} shares give the "
+        "secret back."
     )
 
 
 def size(line_set: LineSet, sheets: int) -> str:
     """Return how large a set of so many *sheets* is, in a sentence."""
     head = line_set.head
-    share = f"share {head.share.number} of {head.share.count}: " if head.share else ""
     return (
-        f"{share}{counted(sheets, 'sheet')}, set mark {head.mark}: "
-        f"{head.data_lines} data lines and {head.spare_lines} spare lines; {_losable(line_set)} "
-        "may be lost."
+        f"{counted(sheets, 'sheet')}, set mark {head.mark}: {head.data_lines} data lines and "
+        f"{head.spare_lines} spare lines; {_losable(line_set)} may be lost."
     )
 
 
@@ -356,7 +386,7 @@ def _blanks(extract: Extract, line_set: LineSet, sheets: int) -> tuple[str, ...]
     if line_set.head.sealed or extract.protected:
         blanks.append("Where the passphrase is kept:")
     if line_set.head.share is not None:
-        blanks.append("Who has the other shares:")
+        blanks.append("Holders of the other shares:")
     else:
         blanks.append(_OTHER_PRINT if sheets == 1 else "Where the other sheets are:")
     if _needs_certificate(extract.payload):

@@ -6,11 +6,13 @@ saved.
 import random
 
 import pytest
+from keyboards import typed
 
 from paperkey_alt.entry import line_by_line
 from paperkey_alt.entry.transcript import Transcript
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET
+from paperkey_alt.sheet import qr
 
 SET = lay_out(random.Random(3).randbytes(60), 2)
 EVERY = [SET.head_line, *SET.lines]
@@ -133,3 +135,62 @@ def test_nothing_is_asked_where_nothing_is_needed():
     desk = Desk()
     assert desk.type(complete) == complete
     assert desk.asked == []
+
+
+def test_help_is_there():
+    """At any line, as at the beginning; the same line is asked for then."""
+    desk = Desk(EVERY[0], "help", "stop")
+    desk.type()
+    assert sum("Other answers: skip" in text for text in desk.said) == 2
+    assert numbers(desk.asked) == [0, 1, 1]
+
+
+def test_several_pasted_lines_are_all_taken():
+    """One that is wrong among them does not cost the others, and is asked for again."""
+    pasted = [f"{number} {line}" for number, line in enumerate(EVERY[: DATA + 1])]
+    pasted[2] = f"2 {wrong(EVERY[2])}"
+    desk = Desk(*pasted, EVERY[2])
+    left = desk.type()
+    assert left.needed == 0
+    assert any("line 2 is still wrong" in text for text in desk.said)
+
+
+def test_a_line_is_read_aloud():
+    """The one that was typed last, in words, group by group."""
+    desk = Desk(EVERY[0], "AB23", "aloud", "stop")
+    desk.type()
+    assert "Alfa Bravo two three" in desk.said
+
+
+def test_a_bell_rings_at_a_wrong_line():
+    """Once for each."""
+    rung = []
+    desk = Desk(EVERY[0], wrong(EVERY[1]), "n", EVERY[1][:20], "stop")
+    line_by_line.run(
+        Transcript(),
+        desk.saved.append,
+        say=desk.said.extend,
+        ask=desk.ask,
+        ring=lambda: rung.append(1),
+    )
+    assert len(rung) == 2
+
+
+def test_where_the_line_is():
+    """Sheet, symbol and row, once for each symbol."""
+    desk = Desk(*EVERY[:4])
+    desk.type()
+    assert [text for text in desk.said if text.startswith("Sheet")] == [
+        "Sheet 1 of 1, beside symbol 1 of 1 from the top, row 1."
+    ]
+
+
+@pytest.mark.parametrize("computer", ["US", "German", "French"])
+def test_a_scanner_types_a_symbol(computer):
+    """An answer that is the text of a QR symbol gives all its lines, whatever the keyboards."""
+    text = qr.encode_block(EVERY[0], 1, EVERY[1:3])
+    desk = Desk(typed(text, "US", computer), *EVERY[3 : DATA + 1])
+    assert desk.type().needed == 0
+    assert "Symbol with lines 1–2 taken." in desk.said
+    assert any("0 of 1 symbol. Missing" in text for text in desk.said)
+    assert any("repaired" in text for text in desk.said) == (computer != "US")

@@ -75,7 +75,7 @@ WRONG = {
     "a line of another set": (
         OTHER.lines[4],
         None,
-        f"if the set mark on the sheet is {OTHER.head.mark}",
+        f"check that the set mark on this sheet is {SET.head.mark}",
         None,
     ),
 }

@@ -125,7 +125,11 @@ def test_a_file_is_called_a_file(sort):
         caption = words.caption(made, line_set, sheets=1, now=NOW, anonymous=False)
         to_holder = letter.letter(line_set.head, caption)
         sections = to_holder.sections if to_holder else ()
-        told = [caption.title, *caption.cautions, *words.printed([line_set], (), caption, 1)]
+        told = [
+            caption.title,
+            *caption.cautions,
+            *words.printed([words.Printed([line_set], caption, 1)]),
+        ]
         told = " ".join([*told, *(text for section in sections for text in section)]).lower()
         assert SORTS[sort] in told
         assert other not in told.replace("the files written now", "").replace("words.txt", "")
@@ -136,7 +140,7 @@ def test_a_revocation_is_recommended_where_there_can_be_one():
     (line_set,) = line_sets(100)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
     told = {
-        can: " ".join(words.printed([line_set], (), caption, 1, is_revocable=can))
+        can: " ".join(words.printed([words.Printed([line_set], caption, 1)], is_revocable=can))
         for can in (False, True)
     }
     assert "revocation" in told[True]
@@ -253,7 +257,13 @@ def test_what_was_printed_is_told():
     """Size, what may be lost, notes, the first caution, and what to do next."""
     (line_set,) = line_sets(100)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
-    told = "\n".join(words.printed([line_set], ["A note."], caption, 1))
+    made = words.Printed([line_set], caption, 1, ["A note."])
+    rows = words.printed([made], told=["A new register."], warnings=["Caution: a weak seal."])
+    assert rows[0].startswith("1 sheet, set mark")
+    assert [row.split(":")[0] for row in rows[1:]] == ["Next", "Caution"]
+    assert "A new register." in rows[0]
+    assert "Caution: a weak seal." in rows[2]
+    told = "\n".join(rows)
     for part in (
         "1 sheet, set mark",
         "any 4 lines may be lost",
@@ -363,3 +373,23 @@ def test_the_first_row_of_a_text_file_says_what_it_is():
     assert first == f"Ragleaf, set {mark} of 2026-11-25: OpenPGP key, lean, {'AB' * 20}"
     assert others[0] == caption.user_id
     assert others[1].startswith("You need: this sheet;")
+
+
+def test_quietly_only_warnings_are_told():
+    """One row of them, or nothing; what a sheet lacks is one."""
+    (line_set,) = line_sets(100)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
+    assert words.warned([words.Printed([line_set], caption, 1)], ()) == ()
+    late = replace(caption, notes=("The date is wrong.",))
+    told = words.warned([words.Printed([line_set], late, 1)], ["Caution: a weak seal."])
+    assert told == ("Caution: The date is wrong. Caution: a weak seal.",)
+
+
+def test_the_sets_of_shares_are_told_together():
+    """How many, their set marks, and how many of them are needed."""
+    sets = line_sets(100, shared=True)
+    caption = words.caption(subject(PAYLOADS["lean"]), sets[0], sheets=1, now=NOW, anonymous=False)
+    told = words.printed([words.Printed(sets, caption, 1)])[0]
+    assert "16 shares of 1 sheet each" in told
+    assert all(line_set.head.mark in told for line_set in sets)
+    assert "any 16 shares give the secret back" in told

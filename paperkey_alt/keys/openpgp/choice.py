@@ -1,4 +1,4 @@
-"""Which key of a file is meant: `choose`."""
+"""Which key of a file is meant: `choose`; or all that are secret: `secret`."""
 
 from __future__ import annotations
 
@@ -36,6 +36,20 @@ def choose(keys: Sequence[Key], fingerprint: str | None) -> Key:
             advice="Give a file with one of them.",
         )
     return distinct[0]
+
+
+def secret(keys: Sequence[Key]) -> tuple[Key, ...]:
+    """
+    Return the keys with secrets, each once. Raises NoSuchKey where none is, SeveralKeys where there
+    are different copies of one.
+    """
+    with_secrets = [key for key in keys if key.secret_packets]
+    if not with_secrets:
+        raise NoSuchKey(
+            f"the file has no secret key; it has {_listed(keys)}", advice="Export the secret keys."
+        )
+    fingerprints = dict.fromkeys(key.fingerprint for key in with_secrets)
+    return tuple(choose(with_secrets, fingerprint.hex()) for fingerprint in fingerprints)
 
 
 def _named(keys: Sequence[Key], fingerprint: str) -> list[Key]:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import Place
 from paperkey_alt.format.lines import CHARACTERS, LAST_NUMBER, normalise
 from paperkey_alt.format.raw_line import RawLine
-from paperkey_alt.reading.text import pieces
+from paperkey_alt.reading.text import handheld, pieces
 from paperkey_alt.reading.text.pieces import LENGTHS
 from paperkey_alt.sheet import qr
 from paperkey_alt.sheet.text_file import COMMENT
@@ -53,19 +53,27 @@ def _is_complete(content: str) -> bool:
     """
     return (
         content.lstrip().startswith(COMMENT)
-        or qr.decode_block(content.strip()) is not None
+        or _block(content) is not None
         or any(len(normalise(characters)) in LENGTHS for _, characters in _cuts(content))
     )
 
 
 def _row(content: str, place: Place) -> Iterator[RawLine]:
-    block = qr.decode_block(content.strip())
+    block = _block(content)
     if block is not None:
         yield from (RawLine(place, ((number, characters),)) for number, characters in block)
     elif not content.lstrip().startswith(COMMENT):
         cuts = tuple(dict.fromkeys(_cuts(content)))
         if cuts:
             yield RawLine(place, cuts)
+
+
+def _block(content: str) -> Sequence[tuple[int, str]] | None:
+    """Return the lines of the symbol whose text a row is, also as a scanner typed it."""
+    scan = handheld.read(content)
+    if scan is not None and scan.complete:
+        return scan.block
+    return qr.decode_block(content.strip())
 
 
 def _torn(rows: Sequence[tuple[Place, str]]) -> Iterator[RawLine]:
