@@ -63,6 +63,11 @@ def restorer() -> str:
     return _shipped(NAME).decode()
 
 
+def page() -> bytes:
+    """Return the page that restores in a browser."""
+    return _shipped(PAGE)
+
+
 def _shipped(name: str) -> bytes:
     """Return a file of the folder rescue."""
     return resources.files("paperkey_alt").joinpath("rescue", name).read_bytes()

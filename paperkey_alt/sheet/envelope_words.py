@@ -27,6 +27,14 @@ class Sheets:
 
 
 @dataclass(frozen=True)
+class Restorer:
+    """A restorer that lies in the envelope as a file: its name, and its SHA-256 in hexadecimal."""
+
+    file: str
+    digest: str
+
+
+@dataclass(frozen=True)
 class Enclosed:
     """
     What is put into an envelope, in words and values.
@@ -34,8 +42,8 @@ class Enclosed:
     *subject* names the key or file in a sentence ("the OpenPGP key of …"), *sort* is what it is;
     *passphrases* are those it takes; *certificate* and *revocation* are sheets, or None, *missing*
     says in a sentence each which of them are not there and why; *needs_public* tells whether it
-    takes a certificate to bring it back; *restorer* are the pages of the program *program*, whose
-    SHA-256 is *digest*.
+    takes a certificate to bring it back; *printed_program* are the pages of the *program*, which
+    *gives_all* or only the secret numbers; *page* restores in a browser.
     """
 
     subject: str
@@ -47,9 +55,10 @@ class Enclosed:
     revocation: Sheets | None
     missing: tuple[str, ...]
     needs_public: bool
-    restorer: Sheets
-    program: str
-    digest: str
+    printed_program: Sheets
+    program: Restorer
+    page: Restorer
+    gives_all: bool
 
 
 def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
@@ -183,7 +192,7 @@ def _page(  # noqa: PLR0913 - what the three pages differ in, each by its name
         items=items,
         missing=enclosed.missing if missing is None else missing,
         steps=tuple(_steps(enclosed, sheets, whereabouts)),
-        files=((enclosed.program, enclosed.digest),),
+        files=tuple((each.file, each.digest) for each in (enclosed.page, enclosed.program)),
         blanks=blanks,
     )
 
@@ -216,23 +225,27 @@ def _public_items(enclosed: Enclosed, certificate: str) -> list[Item]:
                 enclosed.certificate.mark,
             )
         )
-    items.append(
+    program, page = enclosed.program.file, enclosed.page.file
+    return [
+        *items,
         Item(
-            "The restorer on paper",
-            f"Here. It is the program {enclosed.program}, to be typed if no copy of it is left. It "
-            "needs Python 3.8 or later, and nothing else.",
-            enclosed.restorer.file,
-            enclosed.restorer.pages,
-        )
-    )
-    items.append(
+            f"The page {page}",
+            "On a stick or a disc beside these papers. A double click opens it in a browser: hold "
+            "the sheets before the camera, or type their lines.",
+            page,
+        ),
         Item(
-            f"The file {enclosed.program}",
-            "On a stick or a disc beside these papers: the same program, which nobody has to type.",
-            enclosed.program,
-        )
-    )
-    return items
+            f"The program {program}",
+            "On the same stick or disc. It needs Python 3.8 or later, and nothing else.",
+            program,
+        ),
+        Item(
+            "The same program on paper",
+            f"Here. To be typed if no file {program} is left.",
+            enclosed.printed_program.file,
+            enclosed.printed_program.pages,
+        ),
+    ]
 
 
 def _revocation_items(enclosed: Enclosed, others: str) -> list[Item]:
@@ -259,22 +272,25 @@ def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
         if enclosed.certificate
         else ""
     )
+    numbers = "" if enclosed.gives_all else " It gives the secret numbers only, as text."
     public = ""
     if enclosed.needs_public and not enclosed.certificate:
         public = " --public CERTIFICATE"
     steps = [
         (
-            "Take a computer that you trust and that is not connected to anything, with Ragleaf or "
-            "with Python on it."
+            "Take a computer that you trust and that is not connected to anything. A browser, "
+            "Python or Ragleaf must be on it."
         ),
         (
             f"Scan {sheets}{certificate}; or type their lines into a text file, each behind its "
             "number."
         ),
         f"With Ragleaf: ragleaf restore SCANS{public} -o {result}",
+        f"Or with a browser: open {enclosed.page.file} and do what it says.",
         (
-            f"Without it: python3 {enclosed.program} TEXTFILES{public} -o {result}, with the lines "
-            "typed, or with what any reader of QR codes finds in the square symbols."
+            f"Or with Python: python3 {enclosed.program.file} TEXTFILES{public} -o {result}, with "
+            "the lines typed, or with what any reader of QR codes finds in the square "
+            f"symbols.{numbers}"
         ),
     ]
     if enclosed.passphrases:

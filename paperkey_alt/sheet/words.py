@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt.format import spare_lines
 from paperkey_alt.format.head_line import backup_characters
-from paperkey_alt.format.payload import Compact, Lean
+from paperkey_alt.format.payload import Compact, Lean, RsaFile
 from paperkey_alt.keys.secret import Caution, Sort
 from paperkey_alt.sheet import names, small_print
 from paperkey_alt.sheet.caption import Caption
@@ -48,7 +48,8 @@ _CERTIFICATE_NEEDED = (
 )
 _STEPS = (
     "1. Scan {sheets}, or type the lines. 2. Use Ragleaf: ragleaf restore SCANS{public} -o "
-    "{target}; or Python alone, from typed lines: rescue.py; or do it by hand: see the small print."
+    "{target}; or the page rescue.html in a browser; or Python, from typed lines: rescue.py{only}; "
+    "or do it by hand: see the small print."
 )
 _IMPORT = "3. Import {target} into an OpenPGP program."
 _NOUNS = {Sort.OPENPGP_KEY: "key", Sort.PRIVATE_KEY: "key", Sort.FILE: "file"}
@@ -129,6 +130,7 @@ def caption(  # noqa: PLR0913 - what is known of a print, each by its name
                 sheets,
                 "KEY" if is_key else "FILE",
                 head,
+                extract.payload,
                 needs_certificate=_needs_certificate(extract.payload) and certificate is None,
                 is_openpgp=extract.sort is Sort.OPENPGP_KEY,
             ),
@@ -155,7 +157,7 @@ def revocation_caption(
                 "Use it when the key is lost or in wrong hands, or when its owner has died. You "
                 "need this sheet and a computer, and no passphrase."
             ),
-            _steps(sheets, "FILE", line_set.head, needs_certificate=False, is_openpgp=True)
+            _steps(sheets, "FILE", line_set.head, payload, needs_certificate=False, is_openpgp=True)
             + " 4. Publish the key from there: that ends it.",
         ),
         blanks=(_OWNER, _OTHER_PRINT, _HELP),
@@ -371,12 +373,19 @@ def _needed(
     return f"You need: {'; '.join(needed)}; an offline computer.{no_passphrase}"
 
 
-def _steps(
-    sheets: int, target: str, head: Head, *, needs_certificate: bool, is_openpgp: bool
+def _steps(  # noqa: PLR0913 - what the steps differ in, each by its name
+    sheets: int,
+    target: str,
+    head: Head,
+    payload: Payload,
+    *,
+    needs_certificate: bool,
+    is_openpgp: bool,
 ) -> str:
     public = " --public CERTIFICATE" if needs_certificate else ""
     them = "the sheet" if sheets == 1 and head.share is None else "the sheets"
-    steps = _STEPS.format(sheets=them, public=public, target=target)
+    only = " (secret numbers only)" if isinstance(payload, Compact | RsaFile) else ""
+    steps = _STEPS.format(sheets=them, public=public, target=target, only=only)
     return f"{steps} {_IMPORT.format(target=target)}" if is_openpgp else steps
 
 
