@@ -9,9 +9,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from PIL import ImageOps, ImageStat
+
 from paperkey_alt.errors import Place
 from paperkey_alt.format.raw_line import RawLine
 from paperkey_alt.reading.image import decoder, symbols
+from paperkey_alt.reading.image.decoder_process import CUT_SHORT
 from paperkey_alt.reading.page import Page
 from paperkey_alt.sheet import layout
 
@@ -22,7 +25,10 @@ if TYPE_CHECKING:
 
     from paperkey_alt.reading.image.locate import LocatedSheet
     from paperkey_alt.reading.image.printed_rows import PrintedRow, PrintedSheet
+    from paperkey_alt.reading.image.pyramid import Pyramid
     from paperkey_alt.reading.image.symbols import Symbol
+
+_COARSE, _DARK = 8, 100  # pixels in one, and the brightness of a page in light ink on dark
 
 
 def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Page]:
@@ -36,7 +42,8 @@ def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Page]:
         for number, picture in enumerate(pictures, 1):
             blocks, sheets = _read(picture, thorough=thorough)
             raw_lines = tuple(_raw_lines(blocks, sheets, Place(source=name, sheet=number)))
-            yield Page(name, number, count, raw_lines, blocks, sheets)
+            is_cut_short = CUT_SHORT in picture.info
+            yield Page(name, number, count, raw_lines, blocks, sheets, is_cut_short=is_cut_short)
 
 
 def _read(
@@ -60,7 +67,25 @@ def _with_rows(
     """
     # They take longer to load than most pages to read, and pages whose symbols are legible do
     # without.
-    from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image import printed_rows  # noqa: PLC0415 - as said above
+
+    blocks, pyramid, located = _located(picture, blocks)
+    if not located and _may_be_negative(picture):
+        blocks, pyramid, located = _located(ImageOps.invert(picture), blocks)
+    for sheet in located:
+        blocks = (*blocks, *_blocks_at_places(pyramid.picture, sheet, blocks))
+    carried = () if thorough else {number for block in blocks for number, _ in block.lines}
+    return tuple(blocks), tuple(printed_rows.read(pyramid, sheet, carried) for sheet in located)
+
+
+def _located(
+    picture: Picture, blocks: Sequence[Symbol]
+) -> tuple[Sequence[Symbol], Pyramid, Sequence[LocatedSheet]]:
+    """
+    Return *blocks*, or those that are found with more effort where there are none; *picture* at
+    its levels; and the sheets on it.
+    """
+    from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
     from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
 
     pyramid = Pyramid(picture)
@@ -68,10 +93,12 @@ def _with_rows(
     if not (blocks or located):
         blocks = symbols.read_harder(picture)
         located = locate.find(pyramid, blocks) if blocks else ()
-    for sheet in located:
-        blocks = (*blocks, *_blocks_at_places(picture, sheet, blocks))
-    carried = () if thorough else {number for block in blocks for number, _ in block.lines}
-    return tuple(blocks), tuple(printed_rows.read(pyramid, sheet, carried) for sheet in located)
+    return blocks, pyramid, located
+
+
+def _may_be_negative(picture: Picture) -> bool:
+    """Tell whether most of *picture* is dark: light ink on dark paper, or a small sheet in it."""
+    return ImageStat.Stat(picture.reduce(_COARSE)).median[0] < _DARK
 
 
 def _blocks_at_places(
