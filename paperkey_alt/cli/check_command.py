@@ -113,7 +113,8 @@ def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
     from paperkey_alt.reading import damage_map  # noqa: PLC0415
     from paperkey_alt.reading.image import decoder  # noqa: PLC0415
 
-    known = given_sources.known_lines(pages)
+    found = given_sources.sets(pages)
+    known = given_sources.known_lines(found)
     note = ", veiled" if veil else ""
 
     def maps() -> Iterator[Picture]:
@@ -123,7 +124,8 @@ def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
                 for page, picture in zip(of_source, pictures, strict=True):
                     title = f"{clean(Path(source).name)}, page {page.page} of {page.pages}{note}"
                     places = damage_map.examine(picture, page, known)
-                    yield damage_map.draw(picture, places, title, veil=veil)
+                    verdict = report.verdict(found, page)
+                    yield damage_map.draw(picture, places, title, veil=veil, verdict=verdict)
 
     return damage_map.encode(maps(), pdf=pdf)
 

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from paperkey_alt.format.body import Ask
     from paperkey_alt.format.head_line import Head
-    from paperkey_alt.format.recover import Findings
+    from paperkey_alt.format.recover import Findings, SetFinding
     from paperkey_alt.keys import Rebuilt
     from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.reading.page import Page
@@ -61,7 +61,7 @@ def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
                     pages.append(page)
                     done(page)
                     grant(_SECONDS_A_SHEET if page.raw_lines else _SECONDS_A_PAGE)
-    say(report.page(page) for page in pages if page.pages)
+    say(row for page in pages if page.pages for row in (report.page(page), *report.hints(page)))
     return pages
 
 
@@ -71,13 +71,17 @@ def collect(pages: Iterable[Page]) -> Findings:
         return recover([raw_line for page in pages for raw_line in page.raw_lines])
 
 
-def known_lines(pages: Iterable[Page]) -> dict[Head, Sequence[str]]:
-    """Return the exact lines of each set that *pages* give in full."""
+def sets(pages: Iterable[Page]) -> Sequence[SetFinding]:
+    """Return what is found of each set in *pages*, complete or not; nothing where none is."""
     try:
-        findings = collect(pages)
+        return collect(pages).sets
     except PaperError:
-        return {}
-    line_sets = (finding.laid_out() for finding in findings.sets)
+        return ()
+
+
+def known_lines(found: Iterable[SetFinding]) -> dict[Head, Sequence[str]]:
+    """Return the exact lines of each set that is *found* in full."""
+    line_sets = (finding.laid_out() for finding in found)
     return {line_set.head: line_set.lines for line_set in line_sets if line_set is not None}
 
 

@@ -17,7 +17,8 @@ class Page:
     What a text or one page of pictures gave: its raw lines, in order.
 
     Of a page also: which it is, from 1, of how many; the QR blocks that were read; the sheets whose
-    printed rows were looked at; whether its file ends too early. A text is page 0 of 0.
+    printed rows were looked at; whether its file ends too early; what is to be said of the picture,
+    in sentences. A text is page 0 of 0.
     """
 
     source: str
@@ -27,6 +28,7 @@ class Page:
     blocks: tuple[Symbol, ...] = ()
     sheets: tuple[PrintedSheet, ...] = ()
     is_cut_short: bool = False
+    hints: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         is_text = self.page == self.pages == 0

@@ -7,7 +7,7 @@ Needs the extra ``scan``.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from PIL import ImageOps, ImageStat
 
@@ -40,34 +40,46 @@ def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Page]:
     """
     with decoder.decoded(data, name) as (count, pictures):
         for number, picture in enumerate(pictures, 1):
-            blocks, sheets = _read(picture, thorough=thorough)
-            raw_lines = tuple(_raw_lines(blocks, sheets, Place(source=name, sheet=number)))
-            is_cut_short = CUT_SHORT in picture.info
-            yield Page(name, number, count, raw_lines, blocks, sheets, is_cut_short=is_cut_short)
+            seen = _read(picture, thorough=thorough)
+            place = Place(source=name, sheet=number)
+            yield Page(
+                name,
+                number,
+                count,
+                tuple(_raw_lines(seen.blocks, seen.sheets, place)),
+                seen.blocks,
+                seen.sheets,
+                is_cut_short=CUT_SHORT in picture.info,
+                hints=seen.hints,
+            )
 
 
-def _read(
-    picture: Picture, *, thorough: bool
-) -> tuple[tuple[Symbol, ...], tuple[PrintedSheet, ...]]:
-    """Return the blocks and the printed sheets on *picture*."""
+class _Seen(NamedTuple):
+    """What is on a picture: blocks, printed sheets, and what is to be said of it."""
+
+    blocks: tuple[Symbol, ...] = ()
+    sheets: tuple[PrintedSheet, ...] = ()
+    hints: tuple[str, ...] = ()
+
+
+def _read(picture: Picture, *, thorough: bool) -> _Seen:
+    """Return what is on *picture*."""
     if min(picture.size) < symbols.LEAST_PIXELS:
-        return (), ()
+        return _Seen()
     blocks = symbols.read(picture)
     if symbols.cover_sheets(blocks) and not thorough:
-        return blocks, ()
+        return _Seen(blocks)
     return _with_rows(picture, blocks, thorough=thorough)
 
 
-def _with_rows(
-    picture: Picture, blocks: Sequence[Symbol], *, thorough: bool
-) -> tuple[tuple[Symbol, ...], tuple[PrintedSheet, ...]]:
+def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) -> _Seen:
     """
     Return *blocks*, with those that are found with more effort, and what the rows say that none of
-    them carries.
+    them carries; or else what the picture lacks.
     """
     # They take longer to load than most pages to read, and pages whose symbols are legible do
     # without.
-    from paperkey_alt.reading.image import printed_rows  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image import diagnosis, printed_rows  # noqa: PLC0415 - as said above
 
     blocks, pyramid, located = _located(picture, blocks)
     if not located and _may_be_negative(picture):
@@ -75,7 +87,10 @@ def _with_rows(
     for sheet in located:
         blocks = (*blocks, *_blocks_at_places(pyramid.picture, sheet, blocks))
     carried = () if thorough else {number for block in blocks for number, _ in block.lines}
-    return tuple(blocks), tuple(printed_rows.read(pyramid, sheet, carried) for sheet in located)
+    sheets = tuple(printed_rows.read(pyramid, sheet, carried) for sheet in located)
+    is_legible = bool(blocks) or any(row.chosen for sheet in sheets for row in sheet.rows)
+    said = diagnosis.hints(pyramid.picture, located, legible=is_legible)
+    return _Seen(tuple(blocks), sheets, said)
 
 
 def _located(
@@ -123,7 +138,7 @@ def _raw_lines(
     for block in blocks:
         yield from (RawLine(place, ((number, characters),)) for number, characters in block.lines)
     for sheet in sheets:
-        yield from (_raw_line(row, place) for row in sheet.rows)
+        yield from (_raw_line(row, place) for row in sheet.rows if row.texts)
 
 
 def _raw_line(row: PrintedRow, place: Place) -> RawLine:

@@ -41,8 +41,9 @@ _KNOWN_WELL = 3  # readings of a character from which the sheet's own print of i
 @dataclass(frozen=True)
 class PrintedRow:
     """
-    What a row says: its line number by its place, and ways to read it, likeliest first. *seen* is
-    what it looks like; the check agrees with *chosen*, None where it agrees with nothing likely.
+    What a row says: its line number by its place, and ways to read it, likeliest first, none where
+    it is the head line's and none makes a head. *seen* is what it looks like; the check agrees with
+    *chosen*, None where it agrees with nothing likely.
     """
 
     number: int
@@ -138,5 +139,8 @@ def _printed_rows(
         if text is not None:
             yield PrintedRow(row.number, seen, text, (text,))
         elif (of_row.max(axis=1) >= LEGIBLE).sum() >= _LEGIBLE_ROW:
-            ways = (soft_decision.erased(of_row, most) for most in _MOST_ERASED)
-            yield PrintedRow(row.number, seen, None, tuple(dict.fromkeys(ways)))
+            ways = dict.fromkeys(soft_decision.erased(of_row, most) for most in _MOST_ERASED)
+            if row.number == head_line.NUMBER:
+                # A blur would be told to be of a version yet to come.
+                ways = {text: None for text in ways if head_line.read(text) is not None}
+            yield PrintedRow(row.number, seen, None, tuple(ways))
