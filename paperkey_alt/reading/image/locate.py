@@ -12,7 +12,7 @@ All thresholds were set with ``tests/bench/scan_matrix.py``.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import islice
 from typing import TYPE_CHECKING
@@ -39,12 +39,17 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Preset, Row, Sheet
 
 _LEAST_SCORE = 0.45  # from which rows are believed to lie where a pose puts them
-# Score of a first look at rows under which no more looks are taken, and how much a later look may
-# add: on 30 pages no first score of less than 0.25 grew by more than 0.09, and none by 0.25.
-_HOPELESS, _MOST_GAINED = 0.2, 0.3
+# Score of a first look at rows under which no more looks are taken: on 30 pages no first score of
+# less than 0.25 grew by more than 0.09.
+_HOPELESS = 0.25
 _TAKEN_OFF = 0.005  # of the score, for each pixel of warp
-_SAMPLE = 9  # rows by which a pose is judged
-_MOST_TRIED = 6  # poses by marks of each paper whose rows are looked at
+_SAMPLE, _FIRST_SAMPLE = 9, 3  # rows by which a pose is judged, and by which many poses are
+_FIRST_ROUNDS = 2  # of looks at these
+_MOST_TRIED, _MOST_COMPARED = 12, 8  # poses of each paper that are judged, and of these by all rows
+# Poses at which a head line is looked for: on 36 pages where it was legible the fourth at the most.
+_MOST_HEADS = 16
+_LIKELIEST = 4  # poses by marks at which a head line is looked for before anything else
+_ALIKE = 2.0  # points by which two poses may differ that need not both be tried: rows have room
 _NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where they were read
 
 
@@ -109,17 +114,28 @@ class _Scan:
 Finder = Callable[[_Scan], Iterator[Candidate]]
 
 
-def find(pyramid: Pyramid, symbols: Sequence[Symbol]) -> tuple[LocatedSheet, ...]:
+def find(
+    pyramid: Pyramid, symbols: Sequence[Symbol], marks: CornerMarks | None = None
+) -> tuple[LocatedSheet, ...]:
     """
     Return the sheets on the picture of *pyramid*: those that the *symbols* read from it are of, or
-    where none was read, one that lies as its corner marks say.
+    where none was read, one that lies as its corner *marks* say.
     """
-    scan = _Scan(pyramid, CornerMarks(pyramid.picture), symbols)
+    scan = _Scan(pyramid, marks or CornerMarks(pyramid.picture), symbols)
     for finder in _FINDERS:
         located = tuple(_located(scan, candidate) for candidate in _chosen(finder(scan)))
         if located:
             return located
     return ()
+
+
+def find_at_once(pyramid: Pyramid, marks: CornerMarks) -> tuple[LocatedSheet, ...]:
+    """
+    Return the sheet whose head line is legible where the *marks* of the picture most likely put it.
+    """
+    scan = _Scan(pyramid, marks, ())
+    candidates = _by_head_line_at(scan, islice(_poses_by_marks(scan, PAPERS.values()), _LIKELIEST))
+    return tuple(_located(scan, candidate) for candidate in _chosen(candidates))
 
 
 def _chosen(candidates: Iterable[Candidate]) -> Iterable[Candidate]:
@@ -154,32 +170,61 @@ def _by_symbols(scan: _Scan) -> Iterator[Candidate]:
 
 
 def _by_head_line(scan: _Scan) -> Iterator[Candidate]:
+    """Yield the sheet whose head line is legible where the corner marks may put it, if one is."""
+    return _by_head_line_at(scan, islice(_poses_by_marks(scan, PAPERS.values()), _MOST_HEADS))
+
+
+def _by_head_line_at(scan: _Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator[Candidate]:
     """
-    Yield the sheet whose head line is legible where the corner marks put it: one, for a head line
-    whose check agrees is hardly ever read by chance.
+    Yield the sheet whose head line is legible at one of *poses*: one, for a head line whose check
+    agrees is hardly ever read by chance.
     """
-    for paper, fitted in _poses_by_marks(scan, PAPERS.values()):
-        for preset in PRESETS:
-            row = layout.sheet(1, 1, paper, preset).head
-            seen = strips.view(scan.pyramid, fitted, preset.type_size)
-            warp, score = strips.align(seen, [row], preset.type_size, _HOPELESS)
-            head = _head_read(seen, row, preset, warp) if score > _LEAST_SCORE else None
-            plan = _plan(head, paper, preset)
-            if plan is not None:
-                yield Candidate(paper, preset, plan.sheets, fitted, head, score)
-                return
+    for paper, fitted in poses:
+        for (row, type_size), presets in _head_rows(paper).items():
+            seen = strips.view(scan.pyramid, fitted, type_size)
+            warp, score = strips.align(seen, [row], type_size, _HOPELESS)
+            if score <= _LEAST_SCORE:
+                continue
+            head = _head_read(seen, row, presets[0], warp)
+            for preset in presets:
+                plan = _plan(head, paper, preset)
+                if plan is not None:
+                    yield Candidate(paper, preset, plan.sheets, fitted, head, score)
+                    return
+
+
+@cache
+def _head_rows(paper: Paper) -> dict[tuple[Row, float], list[Preset]]:
+    """Return where on *paper* a head line may be, and in which type size, by which presets."""
+    rows: dict[tuple[Row, float], list[Preset]] = {}
+    for preset in PRESETS:
+        row = layout.sheet(1, 1, paper, preset).head
+        rows.setdefault((row, preset.type_size), []).append(preset)
+    return rows
 
 
 def _by_score(scan: _Scan) -> Iterator[Candidate]:
-    """Yield the places where the corner marks put a sheet, whichever it is."""
-    best = 0.0
+    """
+    Yield the places where the corner marks put a sheet, whichever it is: of many, each judged by a
+    few rows, the likeliest, judged by more.
+    """
+    first = sorted(_judged_at_once(scan), key=lambda candidate: -candidate.score)
+    for candidate in first[:_MOST_COMPARED]:
+        sheet, preset = candidate.sheets[0], candidate.preset
+        score = _sheet_score(scan, sheet, candidate.pose, preset, _HOPELESS)
+        yield replace(candidate, score=score)
+
+
+def _judged_at_once(scan: _Scan) -> Iterator[Candidate]:
     for paper in PAPERS.values():
         for _, fitted in islice(_poses_by_marks(scan, [paper]), _MOST_TRIED):
             for preset in PRESETS:
                 sheets = _all_sheets(paper, preset)
-                hopeless = max(_HOPELESS, best - _MOST_GAINED)
-                score = _sheet_score(scan, sheets[0], fitted, preset, hopeless)
-                best = max(best, score)
+                rows = sheets[0].rows[:: -(-len(sheets[0].rows) // _FIRST_SAMPLE)]
+                seen = strips.view(scan.pyramid, fitted, preset.type_size)
+                _, score = strips.align(
+                    seen, rows, preset.type_size, _HOPELESS, rounds=_FIRST_ROUNDS
+                )
                 yield Candidate(paper, preset, sheets, fitted, None, score)
 
 
@@ -213,8 +258,19 @@ def _poses_by_symbols(
 
 
 def _poses_by_marks(scan: _Scan, papers: Iterable[Paper]) -> Iterator[tuple[Paper, Pose]]:
-    # Where a symbol was read, it says better than any mark where the sheet lies.
-    return iter(()) if scan.symbols else scan.marks.poses(papers)
+    """Yield the poses that the corner marks allow, but those that hardly differ from others."""
+    if scan.symbols:
+        # Where a symbol was read, it says better than any mark where the sheet lies.
+        return
+    tried: dict[Paper, list[Points]] = {}
+    for paper, fitted in scan.marks.poses(papers):
+        corners = np.array(layout.corner_marks(paper))
+        seen = fitted.project(corners)
+        others = tried.setdefault(paper, [])
+        near = _ALIKE * fitted.scale((paper.width / 2, paper.height / 2))
+        if all(np.abs(seen - other).max() > near for other in others):
+            others.append(seen)
+            yield paper, fitted
 
 
 def _sheet_score(scan: _Scan, sheet: Sheet, fitted: Pose, preset: Preset, hopeless: float) -> float:

@@ -66,7 +66,7 @@ def _read(picture: Picture, *, thorough: bool) -> _Seen:
     """Return what is on *picture*."""
     if min(picture.size) < symbols.LEAST_PIXELS:
         return _Seen()
-    blocks = symbols.read(picture)
+    blocks = symbols.read_at_once(picture)
     if symbols.cover_sheets(blocks) and not thorough:
         return _Seen(blocks)
     return _with_rows(picture, blocks, thorough=thorough)
@@ -101,13 +101,20 @@ def _located(
     its levels; and the sheets on it.
     """
     from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
     from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
 
-    pyramid = Pyramid(picture)
-    located = locate.find(pyramid, blocks)
+    pyramid, marks = Pyramid(picture), CornerMarks(picture)
+    if not blocks:
+        # Of a page of text alone that takes less than all that may be done to find a symbol.
+        located = locate.find_at_once(pyramid, marks)
+        if located:
+            return blocks, pyramid, located
+        blocks = symbols.read_slowly(picture)
+    located = locate.find(pyramid, blocks, marks)
     if not (blocks or located):
         blocks = symbols.read_harder(picture)
-        located = locate.find(pyramid, blocks) if blocks else ()
+        located = locate.find(pyramid, blocks, marks) if blocks else ()
     return blocks, pyramid, located
 
 

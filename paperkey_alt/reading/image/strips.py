@@ -123,7 +123,12 @@ def cut(
 
 
 def align(
-    seen: View, rows: Sequence[Row], type_size: float, hopeless: float = -1
+    seen: View,
+    rows: Sequence[Row],
+    type_size: float,
+    hopeless: float = -1,
+    *,
+    rounds: int = _ROUNDS,
 ) -> tuple[Warp, float]:
     """
     Return where *rows* are, and how like rows they look there: a score from -1 to 1, the mean over
@@ -133,7 +138,7 @@ def align(
     warp, score = STRAIGHT, 0.0
     rows = rows[:: -(-len(rows) // _ENOUGH)]
     places = _group_places(rows, type_size)
-    for _ in range(_ROUNDS):
+    for _ in range(rounds):
         offsets, scores = _offsets(cut(seen, rows, type_size, warp))
         step = _fitted(places, offsets.reshape(-1, 2), scores.ravel())
         warp = Warp(warp.across + step.across, warp.down + step.down)
@@ -236,18 +241,16 @@ def _quick(size: int) -> int:
 
 def _box_sums(values: NDArray[np.float64], high: int, wide: int) -> NDArray[np.float64]:
     """
-    Return the sum over *high* × *wide* values at every place, by a summed-area table (Crow, 1984;
-    from memory).
+    Return the sum over *high* × *wide* values at every place, by running sums down and then across
+    (a summed-area table, Crow 1984, without the table; from memory).
     """
-    rows, columns = values.shape[1:]
-    table = np.zeros((len(values), rows + 1, columns + 1))
-    table[:, 1:, 1:] = values.cumsum(axis=1).cumsum(axis=2)
-    sums: NDArray[np.float64] = (
-        table[:, high:, wide:]
-        - table[:, :-high, wide:]
-        - table[:, high:, :-wide]
-        + table[:, :-high, :-wide]
-    )
+    sums = values
+    for axis, size in ((1, high), (2, wide)):
+        running = sums.cumsum(axis=axis)
+        first, rest = np.split(running, [size], axis=axis)
+        start = first.take([-1], axis=axis)
+        ends = rest - running.take(range(rest.shape[axis]), axis=axis)
+        sums = np.concatenate([start, ends], axis=axis)
     return sums
 
 

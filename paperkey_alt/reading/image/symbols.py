@@ -95,9 +95,23 @@ def read(picture: Picture) -> tuple[Symbol, ...]:
     Tried in turn: as it is, with a threshold for the whole, smoothed, enlarged; another step is
     taken only where the ones before saw symbols that they could not read, or no block at all.
     """
+    return _read(picture, _STEPS)
+
+
+def read_at_once(picture: Picture) -> tuple[Symbol, ...]:
+    """Return what `read` does, but none where its first steps, which are quick, see no block."""
+    return _read(picture, _STEPS, give_up_after=_QUICK_STEPS)
+
+
+def _read(
+    picture: Picture, steps: Iterable[_Step], give_up_after: int | None = None
+) -> tuple[Symbol, ...]:
+    """Return the blocks on *picture*, by as many of *steps* as it takes."""
     blocks: dict[_Lines, Symbol] = {}
-    for prepare, binarizer in _STEPS:
+    for at, (prepare, binarizer) in enumerate(steps, 1):
         if _gathered(blocks, prepare(picture), binarizer) and blocks:
+            break
+        if at == give_up_after and not blocks:
             break
     return tuple(blocks.values())
 
@@ -110,6 +124,11 @@ def cover_sheets(read: Sequence[Symbol]) -> bool:
         {block.first for block in _plan(head).sheets[sheet].blocks} <= firsts
         for head, sheet in sheets
     )
+
+
+def read_slowly(picture: Picture) -> tuple[Symbol, ...]:
+    """Return what `read` does by the steps that `read_at_once` leaves out."""
+    return _read(picture, _STEPS[_QUICK_STEPS:])
 
 
 def read_harder(picture: Picture) -> tuple[Symbol, ...]:
@@ -230,11 +249,19 @@ def _tiles(picture: Picture) -> Iterator[_Prepared]:
             yield _Prepared(ImageOps.autocontrast(tile, cutoff=1), 1, complex(left, top))
 
 
-_STEPS: tuple[tuple[Callable[[Picture], Iterator[_Prepared]], zxingcpp.Binarizer], ...] = (
-    (_as_it_is, zxingcpp.Binarizer.LocalAverage),
-    (_as_it_is, zxingcpp.Binarizer.GlobalHistogram),
-    (_smoothed, zxingcpp.Binarizer.LocalAverage),
-    (_enlarged, zxingcpp.Binarizer.LocalAverage),
+class _Step(NamedTuple):
+    """How a picture is made ready to look for symbols, and how black is told from white."""
+
+    prepare: Callable[[Picture], Iterator[_Prepared]]
+    binarizer: zxingcpp.Binarizer
+
+
+_QUICK_STEPS = 2
+_STEPS = (
+    _Step(_as_it_is, zxingcpp.Binarizer.LocalAverage),
+    _Step(_as_it_is, zxingcpp.Binarizer.GlobalHistogram),
+    _Step(_smoothed, zxingcpp.Binarizer.LocalAverage),
+    _Step(_enlarged, zxingcpp.Binarizer.LocalAverage),
 )
 
 
