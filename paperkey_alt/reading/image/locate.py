@@ -1,10 +1,11 @@
 """
 Where sheets lie on a picture: `find`.
 
-There are three ways to find a sheet, tried in turn (`_FINDERS`): by the QR symbols that were read;
-by the head line, where it is legible at a place that the corner marks allow; by the score, how like
-rows of a sheet the picture looks at such a place. Each finder yields candidates; one chooser takes
-the best of those that would be the same sheet (`_chosen`).
+There are three ways to find a sheet, tried in turn: by the QR symbols that were read; by the head
+line, where it is legible at a place that the corner marks allow (`_FINDERS`); by how like the
+characters of a sheet the picture looks at such a place (`find_likely`). The first two yield
+candidates, and one chooser takes the best of those that would be the same sheet (`_chosen`); of the
+third, whoever reads the rows takes that whose rows agree with their checks.
 
 All thresholds were set with ``tests/bench/scan_matrix.py``.
 """
@@ -12,7 +13,7 @@ All thresholds were set with ``tests/bench/scan_matrix.py``.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from itertools import islice
 from typing import TYPE_CHECKING
@@ -45,7 +46,11 @@ _HOPELESS = 0.25
 _TAKEN_OFF = 0.005  # of the score, for each pixel of warp
 _SAMPLE, _FIRST_SAMPLE = 9, 3  # rows by which a pose is judged, and by which many poses are
 _FIRST_ROUNDS = 2  # of looks at these
-_MOST_TRIED, _MOST_COMPARED = 12, 8  # poses of each paper that are judged, and of these by all rows
+_MOST_TRIED, _MOST_COMPARED = 12, 5  # poses of each paper that are judged, and that are returned
+# Mean score of the characters of a sheet from which it may be one: of scenes and of the letters of
+# other programs they have up to 0.66, of print that is barely legible 0.7.
+_LEAST_LEGIBLE = 0.68
+_NUMBERS = 12  # rows whose line numbers are looked at
 # Poses at which a head line is looked for: on 36 pages where it was legible the fourth at the most.
 _MOST_HEADS = 16
 _LIKELIEST = 4  # poses by marks at which a head line is looked for before anything else
@@ -57,7 +62,7 @@ _NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where t
 class LocatedSheet:
     """
     A sheet on a picture: its paper and preset, its rows and blocks, where it lies, how it is
-    warped; *head* where it is known.
+    warped; *head* where it is known. *sheets* are those that it may be, laid out alike.
     """
 
     paper: Paper
@@ -66,6 +71,7 @@ class LocatedSheet:
     pose: Pose
     warp: Warp
     head: Head | None
+    sheets: tuple[Sheet, ...] = ()
 
     def outline(self, row: Row) -> Points:
         """Return the corners of *row* on the picture, clockwise from the upper left."""
@@ -119,7 +125,7 @@ def find(
 ) -> tuple[LocatedSheet, ...]:
     """
     Return the sheets on the picture of *pyramid*: those that the *symbols* read from it are of, or
-    where none was read, one that lies as its corner *marks* say.
+    where none was read, the one whose head line is legible where its corner *marks* put it.
     """
     scan = _Scan(pyramid, marks or CornerMarks(pyramid.picture), symbols)
     for finder in _FINDERS:
@@ -127,6 +133,18 @@ def find(
         if located:
             return located
     return ()
+
+
+def find_likely(pyramid: Pyramid, marks: CornerMarks) -> Iterator[LocatedSheet]:
+    """
+    Yield what may be a sheet where the corner *marks* put it, the likeliest first: only what its
+    rows say can tell which it is. Those *legible* look like characters even if they say nothing.
+    """
+    scan = _Scan(pyramid, marks, ())
+    candidates = sorted(_by_legibility(scan), key=lambda candidate: -candidate.score)
+    for candidate in candidates[:_MOST_COMPARED]:
+        if candidate.score > _LEAST_LEGIBLE:
+            yield _located(scan, candidate)
 
 
 def find_at_once(pyramid: Pyramid, marks: CornerMarks) -> tuple[LocatedSheet, ...]:
@@ -203,32 +221,26 @@ def _head_rows(paper: Paper) -> dict[tuple[Row, float], list[Preset]]:
     return rows
 
 
-def _by_score(scan: _Scan) -> Iterator[Candidate]:
+def _by_legibility(scan: _Scan) -> Iterator[Candidate]:
     """
-    Yield the places where the corner marks put a sheet, whichever it is: of many, each judged by a
-    few rows, the likeliest, judged by more.
+    Yield the places where the corner marks put a sheet, whichever it is, with how legible a few of
+    its rows are there.
     """
-    first = sorted(_judged_at_once(scan), key=lambda candidate: -candidate.score)
-    for candidate in first[:_MOST_COMPARED]:
-        sheet, preset = candidate.sheets[0], candidate.preset
-        score = _sheet_score(scan, sheet, candidate.pose, preset, _HOPELESS)
-        yield replace(candidate, score=score)
-
-
-def _judged_at_once(scan: _Scan) -> Iterator[Candidate]:
     for paper in PAPERS.values():
         for _, fitted in islice(_poses_by_marks(scan, [paper]), _MOST_TRIED):
             for preset in PRESETS:
                 sheets = _all_sheets(paper, preset)
                 rows = sheets[0].rows[:: -(-len(sheets[0].rows) // _FIRST_SAMPLE)]
                 seen = strips.view(scan.pyramid, fitted, preset.type_size)
-                _, score = strips.align(
+                warp, score = strips.align(
                     seen, rows, preset.type_size, _HOPELESS, rounds=_FIRST_ROUNDS
                 )
+                if score >= _HOPELESS:
+                    score = strips.legibility(seen, rows, preset.type_size, warp)
                 yield Candidate(paper, preset, sheets, fitted, None, score)
 
 
-_FINDERS: tuple[Finder, ...] = (_by_symbols, _by_head_line, _by_score)
+_FINDERS: tuple[Finder, ...] = (_by_symbols, _by_head_line)
 
 
 def _poses_by_symbols(
@@ -289,6 +301,7 @@ def _located(scan: _Scan, candidate: Candidate) -> LocatedSheet:
     seen = strips.view(scan.pyramid, candidate.pose, preset.type_size)
     rows = (sheets[0].head, *sheets[0].rows)
     warp, _ = strips.align(seen, rows, preset.type_size)
+    warp = strips.bend(seen, rows, preset.type_size, warp)
     head = candidate.head
     if head is None:
         # The rows have told better where the head line is than its own seven groups did.
@@ -296,7 +309,7 @@ def _located(scan: _Scan, candidate: Candidate) -> LocatedSheet:
         plan = _plan(head, paper, preset)
         head, sheets = (head, plan.sheets) if plan else (None, sheets)
     sheet = _sheet_shown(seen, sheets, preset, warp)
-    return LocatedSheet(paper, preset, sheet, candidate.pose, warp, head)
+    return LocatedSheet(paper, preset, sheet, candidate.pose, warp, head, sheets)
 
 
 def _plan(head: Head | None, paper: Paper, preset: Preset) -> Plan | None:
@@ -328,18 +341,24 @@ def _sheet_shown(seen: View, sheets: Sequence[Sheet], preset: Preset, warp: Warp
     """Return which of *sheets*, laid out alike, has the line numbers that are printed."""
     if len(sheets) == 1:
         return sheets[0]
-    straight = strips.settled(strips.cut(seen, sheets[0].rows, preset.type_size, warp))
+    at = range(0, len(sheets[0].rows), -(-len(sheets[0].rows) // _NUMBERS))
+    rows = [sheets[0].rows[row] for row in at]
+    straight = strips.settled(strips.cut(seen, rows, preset.type_size, warp))
     cells = strips.cells(straight, first=0)
     scores = glyphs.scores(cells, glyphs.rendered(glyphs.DIGITS, glyphs.BLURS[1]))
-    return max(sheets, key=lambda sheet: _score_of_numbers(scores, sheet))
+    # The last sheet may be shorter.
+    numbers = {
+        sheet: [sheet.rows[row].number for row in at if row < len(sheet.rows)] for sheet in sheets
+    }
+    return max(sheets, key=lambda sheet: _score_of_numbers(scores, numbers[sheet]))
 
 
-def _score_of_numbers(scores: NDArray[np.float32], sheet: Sheet) -> float:
+def _score_of_numbers(scores: NDArray[np.float32], expected: Iterable[int]) -> float:
     """
-    Return how like the line numbers of *sheet* the cells before the rows look, the mean over the
+    Return how like the line numbers *expected* the cells before the rows look, the mean over the
     digits.
     """
-    numbers = (f"{row.number:{NUMBER_CHARACTERS}d}" for row in sheet.rows)
+    numbers = (f"{number:{NUMBER_CHARACTERS}d}" for number in expected)
     digits = [
         (at, place, int(digit))
         for at, number in enumerate(numbers)

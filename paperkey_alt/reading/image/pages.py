@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from PIL.Image import Image as Picture
 
+    from paperkey_alt.reading.image.corner_marks import CornerMarks
     from paperkey_alt.reading.image.locate import LocatedSheet
     from paperkey_alt.reading.image.printed_rows import PrintedRow, PrintedSheet
     from paperkey_alt.reading.image.pyramid import Pyramid
@@ -115,7 +116,27 @@ def _located(
     if not (blocks or located):
         blocks = symbols.read_harder(picture)
         located = locate.find(pyramid, blocks, marks) if blocks else ()
+    if not (blocks or located):
+        located = _by_rows(pyramid, marks)
     return blocks, pyramid, located
+
+
+def _by_rows(pyramid: Pyramid, marks: CornerMarks) -> tuple[LocatedSheet, ...]:
+    """
+    Return of what may be a sheet that of which most rows agree with their checks; where none does,
+    what looks most like print, if anything looks like it.
+    """
+    from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
+
+    best: tuple[int, LocatedSheet] | None = None
+    for likely in locate.find_likely(pyramid, marks):
+        shown = printed_rows.read(pyramid, likely)
+        agreeing = sum(row.chosen is not None for row in shown.rows)
+        if best is None or agreeing > best[0]:
+            best = agreeing, shown.located
+        if 2 * agreeing > len(shown.rows):
+            break
+    return () if best is None else (best[1],)
 
 
 def _may_be_negative(picture: Picture) -> bool:

@@ -13,7 +13,7 @@ The thresholds were set with ``tests/bench/scan_matrix.py``.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,10 +31,12 @@ if TYPE_CHECKING:
 
     from paperkey_alt.reading.image.locate import LocatedSheet
     from paperkey_alt.reading.image.pyramid import Pyramid
-    from paperkey_alt.sheet.layout import Row
+    from paperkey_alt.sheet.layout import Row, Sheet
 
 _LEGIBLE_ROW = 10  # characters without which a row is not worth mentioning
 _MOST_ERASED = (0, 2, 4)  # characters given as unreadable, of a row that agrees with no check
+_MOST_VOTES, _ENOUGH_VOTES = 40, 3  # rows that vote for a set mark, and votes that settle it
+_UNSURE = 4  # characters by which it is judged how sure a row is: the least legible
 _KNOWN_WELL = 3  # readings of a character from which the sheet's own print of it is a template
 
 
@@ -69,16 +71,31 @@ def read(pyramid: Pyramid, located: LocatedSheet, known: Collection[int] = ()) -
     """Return what the rows of *located* say, but those whose number is *known*."""
     sheet = located.sheet
     rows = [row for row in (sheet.head, *sheet.rows) if row.number not in known]
-    return PrintedSheet(located, tuple(_read(pyramid, located, rows)) if rows else ())
-
-
-def _read(pyramid: Pyramid, located: LocatedSheet, rows: Sequence[Row]) -> Iterator[PrintedRow]:
+    if not rows:
+        return PrintedSheet(located, ())
     type_size = located.preset.type_size
     seen = strips.view(pyramid, located.pose, type_size)
     cells = strips.cells(strips.settled(strips.cut(seen, rows, type_size, located.warp)))
     templates = glyphs.fitting_templates(cells)
     scores = glyphs.scores(cells, templates)
-    mark = located.head.mark if located.head else _voted_mark(rows, scores)
+    mark = located.head.mark if located.head else None
+    if not known:
+        # The checks tell better than the numbers in front of the rows which sheet it is.
+        sheet, mark = _voted(located, scores)
+        located, rows = replace(located, sheet=sheet), [sheet.head, *sheet.rows]
+    elif mark is None:
+        mark = _votes(rows, scores, None)[0]
+    read_rows = _read(rows, cells[: len(rows)], templates, scores[: len(rows)], mark)
+    return PrintedSheet(located, tuple(read_rows))
+
+
+def _read(
+    rows: Sequence[Row],
+    cells: NDArray[np.float32],
+    templates: NDArray[np.float32],
+    scores: NDArray[np.float32],
+    mark: str | None,
+) -> Iterator[PrintedRow]:
     texts = _decoded(rows, scores, mark)
     if any(texts) and not all(texts):
         own = _own_templates(cells, texts, templates)
@@ -108,15 +125,38 @@ def _own_templates(
     return own
 
 
-def _voted_mark(rows: Sequence[Row], scores: NDArray[np.float32]) -> str | None:
-    """Return the set mark that most rows imply, if more than one does."""
-    implied = (
-        lines.implied_mark(soft_decision.hard_decision(of_row), row.number)
-        for row, of_row in zip(rows, scores, strict=True)
-        if row.number != head_line.NUMBER
-    )
-    votes = Counter(mark for mark in implied if mark).most_common(1)
-    return votes[0][0] if votes and votes[0][1] > 1 else None
+def _voted(located: LocatedSheet, scores: NDArray[np.float32]) -> tuple[Sheet, str | None]:
+    """
+    Return which sheet it is, and the set mark: what most rows imply, where more than one does.
+    """
+    known = located.head.mark if located.head else None
+    shown, *others = dict.fromkeys((located.sheet, *located.sheets))
+    best, most = shown, _votes((shown.head, *shown.rows), scores, known)
+    for sheet in others if most[1] < _ENOUGH_VOTES else ():
+        votes = _votes((sheet.head, *sheet.rows), scores, known)
+        if votes[1] > max(most[1], 1):
+            best, most = sheet, votes
+    return best, most[0]
+
+
+def _votes(
+    rows: Sequence[Row], scores: NDArray[np.float32], known: str | None
+) -> tuple[str | None, int]:
+    """
+    Return the set mark that most of *rows* imply, if more than one does, and how many do; or the
+    mark that is *known*, and how many imply that.
+    """
+    legible = np.sort(scores.max(axis=2), axis=1)[: len(rows), :_UNSURE].mean(axis=1)
+    votes: Counter[str] = Counter()
+    for at in np.argsort(-legible)[:_MOST_VOTES].tolist():
+        number = rows[at].number
+        if number != head_line.NUMBER:
+            mark = lines.implied_mark(soft_decision.hard_decision(scores[at]), number)
+            votes.update([mark] if mark else ())
+    if known is not None:
+        return known, votes[known]
+    ((mark, count),) = votes.most_common(1) or ((None, 0),)
+    return (mark, count) if count > 1 else (None, count)
 
 
 def _decoded(

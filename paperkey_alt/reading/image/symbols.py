@@ -37,6 +37,7 @@ LEAST_PIXELS = 21
 _SMALL = 2500  # pixels of the longer side up to which a picture is worth enlarging
 _TILES, _OVERLAP = 3, 0.2
 _TURN = 20  # degrees
+_TURNED = 1700  # pixels of the longer side that are left at the least when a picture is turned
 # Standard deviations of brightness under which no symbol is at a place: of pixels, and of modules.
 # Chosen by hand: of 106 symbols of both matrices that took effort or could not be read, those that
 # could had 50 and more.
@@ -231,10 +232,13 @@ def _enlarged(picture: Picture) -> Iterator[_Prepared]:
 
 
 def _turned(picture: Picture) -> Iterator[_Prepared]:
+    coarser = max(1, max(picture.size) // _TURNED)
+    smaller = picture.reduce(coarser) if coarser > 1 else picture
     for angle in (_TURN, -_TURN, 2 * _TURN):
-        turned = picture.rotate(angle, Image.Resampling.BICUBIC, expand=True, fillcolor=255)
-        back = cmath.rect(1, math.radians(angle))
-        yield _Prepared(turned, back, complex(*picture.size) / 2 - back * complex(*turned.size) / 2)
+        turned = smaller.rotate(angle, Image.Resampling.BICUBIC, expand=True, fillcolor=255)
+        back = cmath.rect(coarser, math.radians(angle))
+        move = coarser * complex(*smaller.size) / 2 - back * complex(*turned.size) / 2
+        yield _Prepared(turned, back, move)
 
 
 def _tiles(picture: Picture) -> Iterator[_Prepared]:
