@@ -65,10 +65,9 @@ def json_text(findings: Findings, *, characters: bool = False) -> str:
 def page(read: Page) -> str:
     """Return in a row what was read from the page *read*."""
     carried = sorted({number for block in read.blocks for number, _ in block.lines[1:]})
-    rows = {row.number: row for sheet in read.sheets for row in sheet.rows}
-    others = sorted(set(rows) - set(carried))
-    printed = [number for number in others if rows[number].chosen is not None]
-    unread = [number for number in others if rows[number].chosen is None]
+    rows = [row for sheet in read.sheets for row in sheet.rows if row.number not in carried]
+    printed = sorted({row.number for row in rows if row.chosen is not None})
+    unread = sorted({row.number for row in rows} - set(printed))
     parts = []
     if carried:
         parts.append(f"{counted(len(read.blocks), 'QR block')} with lines {ranges(carried)}")

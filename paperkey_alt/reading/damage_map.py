@@ -87,13 +87,14 @@ def _rows(
     picture: Picture, sheet: PrintedSheet, exact: Mapping[Head, Sequence[str]]
 ) -> Iterator[MappedPlace]:
     located = sheet.located
-    read = {row.number: row for row in sheet.rows}
+    read = {(row.number, row.at_foot): row for row in sheet.rows}
     known = exact.get(located.head, ()) if located.head else ()
-    for row in (located.sheet.head, *located.sheet.rows):
+    for row in (located.sheet.head, *located.sheet.rows, located.sheet.foot):
         corners = located.outline(row)
-        if row.number in read:
+        said = read.get((row.number, row is located.sheet.foot))
+        if said is not None:
             true = known[row.number - 1] if row.number != head_line.NUMBER and known else None
-            status = _row_status(read[row.number], located, true)
+            status = _row_status(said, located, true)
         else:
             status = _status_of_unread(picture, corners)
         yield MappedPlace(row.number, row.number, is_symbol=False, corners=corners, status=status)

@@ -47,6 +47,7 @@ _TAKEN_OFF = 0.005  # of the score, for each pixel of warp
 _SAMPLE, _FIRST_SAMPLE = 9, 3  # rows by which a pose is judged, and by which many poses are
 _FIRST_ROUNDS = 2  # of looks at these
 _MOST_TRIED, _MOST_COMPARED = 12, 5  # poses of each paper that are judged, and that are returned
+_TRIED_AT_ONCE = 2  # of these before other things are tried
 # Mean score of the characters of a sheet from which it may be one: of scenes and of the letters of
 # other programs they have up to 0.66, of print that is barely legible 0.7.
 _LEAST_LEGIBLE = 0.68
@@ -135,13 +136,16 @@ def find(
     return ()
 
 
-def find_likely(pyramid: Pyramid, marks: CornerMarks) -> Iterator[LocatedSheet]:
+def find_likely(
+    pyramid: Pyramid, marks: CornerMarks, *, at_once: bool = False
+) -> Iterator[LocatedSheet]:
     """
-    Yield what may be a sheet where the corner *marks* put it, the likeliest first: only what its
-    rows say can tell which it is. Those *legible* look like characters even if they say nothing.
+    Yield what may be a sheet where the corner *marks* put it, or if *at_once* most likely put it,
+    the likeliest first: only what its rows say can tell which it is.
     """
     scan = _Scan(pyramid, marks, ())
-    candidates = sorted(_by_legibility(scan), key=lambda candidate: -candidate.score)
+    tried = _TRIED_AT_ONCE if at_once else _MOST_TRIED
+    candidates = sorted(_by_legibility(scan, tried), key=lambda candidate: -candidate.score)
     for candidate in candidates[:_MOST_COMPARED]:
         if candidate.score > _LEAST_LEGIBLE:
             yield _located(scan, candidate)
@@ -221,13 +225,13 @@ def _head_rows(paper: Paper) -> dict[tuple[Row, float], list[Preset]]:
     return rows
 
 
-def _by_legibility(scan: _Scan) -> Iterator[Candidate]:
+def _by_legibility(scan: _Scan, tried: int) -> Iterator[Candidate]:
     """
     Yield the places where the corner marks put a sheet, whichever it is, with how legible a few of
-    its rows are there.
+    its rows are there; so many places of each paper.
     """
     for paper in PAPERS.values():
-        for _, fitted in islice(_poses_by_marks(scan, [paper]), _MOST_TRIED):
+        for _, fitted in islice(_poses_by_marks(scan, [paper]), tried):
             for preset in PRESETS:
                 sheets = _all_sheets(paper, preset)
                 rows = sheets[0].rows[:: -(-len(sheets[0].rows) // _FIRST_SAMPLE)]
@@ -299,13 +303,14 @@ def _located(scan: _Scan, candidate: Candidate) -> LocatedSheet:
     """Return *candidate* with its warp measured by all rows, and which of its sheets it is."""
     paper, preset, sheets = candidate.paper, candidate.preset, candidate.sheets
     seen = strips.view(scan.pyramid, candidate.pose, preset.type_size)
-    rows = (sheets[0].head, *sheets[0].rows)
+    rows = (sheets[0].head, *sheets[0].rows, sheets[0].foot)
     warp, _ = strips.align(seen, rows, preset.type_size)
     warp = strips.bend(seen, rows, preset.type_size, warp)
     head = candidate.head
     if head is None:
         # The rows have told better where the head line is than its own seven groups did.
-        head = _head_read(seen, sheets[0].head, preset, warp)
+        at = (sheets[0].head, sheets[0].foot)
+        head = next(filter(None, (_head_read(seen, row, preset, warp) for row in at)), None)
         plan = _plan(head, paper, preset)
         head, sheets = (head, plan.sheets) if plan else (None, sheets)
     sheet = _sheet_shown(seen, sheets, preset, warp)

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from paperkey_alt.reading.image.pyramid import Pyramid
     from paperkey_alt.reading.image.symbols import Symbol
 
+_NEARLY_ALL = 0.8  # of the rows of a sheet: when so many agree with their checks, it is that
 _COARSE, _DARK = 8, 100  # pixels in one, and the brightness of a page in light ink on dark
 
 
@@ -108,7 +109,7 @@ def _located(
     pyramid, marks = Pyramid(picture), CornerMarks(picture)
     if not blocks:
         # Of a page of text alone that takes less than all that may be done to find a symbol.
-        located = locate.find_at_once(pyramid, marks)
+        located = locate.find_at_once(pyramid, marks) or _by_rows(pyramid, marks, at_once=True)
         if located:
             return blocks, pyramid, located
         blocks = symbols.read_slowly(picture)
@@ -117,26 +118,27 @@ def _located(
         blocks = symbols.read_harder(picture)
         located = locate.find(pyramid, blocks, marks) if blocks else ()
     if not (blocks or located):
-        located = _by_rows(pyramid, marks)
+        located = _by_rows(pyramid, marks, at_once=False)
     return blocks, pyramid, located
 
 
-def _by_rows(pyramid: Pyramid, marks: CornerMarks) -> tuple[LocatedSheet, ...]:
+def _by_rows(pyramid: Pyramid, marks: CornerMarks, *, at_once: bool) -> tuple[LocatedSheet, ...]:
     """
     Return of what may be a sheet that of which most rows agree with their checks; where none does,
-    what looks most like print, if anything looks like it.
+    what looks most like print, if anything looks like it. If *at_once*, only one of which nearly
+    all rows agree, among the likeliest.
     """
     from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
 
     best: tuple[int, LocatedSheet] | None = None
-    for likely in locate.find_likely(pyramid, marks):
+    for likely in locate.find_likely(pyramid, marks, at_once=at_once):
         shown = printed_rows.read(pyramid, likely)
         agreeing = sum(row.chosen is not None for row in shown.rows)
+        if agreeing > _NEARLY_ALL * len(shown.rows):
+            return (shown.located,)
         if best is None or agreeing > best[0]:
             best = agreeing, shown.located
-        if 2 * agreeing > len(shown.rows):
-            break
-    return () if best is None else (best[1],)
+    return () if best is None or at_once else (best[1],)
 
 
 def _may_be_negative(picture: Picture) -> bool:

@@ -45,13 +45,14 @@ class PrintedRow:
     """
     What a row says: its line number by its place, and ways to read it, likeliest first, none where
     it is the head line's and none makes a head. *seen* is what it looks like; the check agrees with
-    *chosen*, None where it agrees with nothing likely.
+    *chosen*, None where it agrees with nothing likely. *at_foot* is that which repeats line 0.
     """
 
     number: int
     seen: str
     chosen: str | None
     texts: tuple[str, ...]
+    at_foot: bool = False
 
     @property
     def fine(self) -> bool:
@@ -70,7 +71,7 @@ class PrintedSheet:
 def read(pyramid: Pyramid, located: LocatedSheet, known: Collection[int] = ()) -> PrintedSheet:
     """Return what the rows of *located* say, but those whose number is *known*."""
     sheet = located.sheet
-    rows = [row for row in (sheet.head, *sheet.rows) if row.number not in known]
+    rows = [row for row in _rows(sheet) if row.number not in known]
     if not rows:
         return PrintedSheet(located, ())
     type_size = located.preset.type_size
@@ -82,11 +83,17 @@ def read(pyramid: Pyramid, located: LocatedSheet, known: Collection[int] = ()) -
     if not known:
         # The checks tell better than the numbers in front of the rows which sheet it is.
         sheet, mark = _voted(located, scores)
-        located, rows = replace(located, sheet=sheet), [sheet.head, *sheet.rows]
+        located, rows = replace(located, sheet=sheet), [*_rows(sheet)]
     elif mark is None:
         mark = _votes(rows, scores, None)[0]
     read_rows = _read(rows, cells[: len(rows)], templates, scores[: len(rows)], mark)
-    return PrintedSheet(located, tuple(read_rows))
+    at_foot = (replace(row, at_foot=True) if of is sheet.foot else row for of, row in read_rows)
+    return PrintedSheet(located, tuple(at_foot))
+
+
+def _rows(sheet: Sheet) -> tuple[Row, ...]:
+    """Return the rows of *sheet* that say something: those of line 0 first."""
+    return (sheet.head, sheet.foot, *sheet.rows)
 
 
 def _read(
@@ -95,7 +102,8 @@ def _read(
     templates: NDArray[np.float32],
     scores: NDArray[np.float32],
     mark: str | None,
-) -> Iterator[PrintedRow]:
+) -> Iterator[tuple[Row, PrintedRow]]:
+    """Yield what *rows* say under *mark*, those left out that show next to nothing."""
     texts = _decoded(rows, scores, mark)
     if any(texts) and not all(texts):
         own = _own_templates(cells, texts, templates)
@@ -131,9 +139,9 @@ def _voted(located: LocatedSheet, scores: NDArray[np.float32]) -> tuple[Sheet, s
     """
     known = located.head.mark if located.head else None
     shown, *others = dict.fromkeys((located.sheet, *located.sheets))
-    best, most = shown, _votes((shown.head, *shown.rows), scores, known)
+    best, most = shown, _votes(_rows(shown), scores, known)
     for sheet in others if most[1] < _ENOUGH_VOTES else ():
-        votes = _votes((sheet.head, *sheet.rows), scores, known)
+        votes = _votes(_rows(sheet), scores, known)
         if votes[1] > max(most[1], 1):
             best, most = sheet, votes
     return best, most[0]
@@ -173,14 +181,14 @@ def _decoded(
 
 def _printed_rows(
     rows: Sequence[Row], scores: NDArray[np.float32], texts: Sequence[str | None]
-) -> Iterator[PrintedRow]:
+) -> Iterator[tuple[Row, PrintedRow]]:
     for row, of_row, text in zip(rows, scores, texts, strict=True):
         seen = soft_decision.hard_decision(of_row)
         if text is not None:
-            yield PrintedRow(row.number, seen, text, (text,))
+            yield row, PrintedRow(row.number, seen, text, (text,))
         elif (of_row.max(axis=1) >= LEGIBLE).sum() >= _LEGIBLE_ROW:
             ways = dict.fromkeys(soft_decision.erased(of_row, most) for most in _MOST_ERASED)
             if row.number == head_line.NUMBER:
                 # A blur would be told to be of a version yet to come.
                 ways = {text: None for text in ways if head_line.read(text) is not None}
-            yield PrintedRow(row.number, seen, None, tuple(ways))
+            yield row, PrintedRow(row.number, seen, None, tuple(ways))

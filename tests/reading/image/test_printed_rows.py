@@ -120,6 +120,62 @@ def test_without_a_head_line_nothing_says_how_many_lines_there_are():
     assert numbers == set(range(1, made.head.total + 1))
 
 
+def test_the_head_line_at_the_foot():
+    """Where the one at the head is gone, the one at the foot tells what it told."""
+    made, picture = sheet(11.5, dpi=DPI)
+    picture.paste(255, (0, 233, picture.width, 307))
+    (page,) = pages(picture)
+    (shown,) = page.sheets
+    assert shown.located.head == made.head
+    heads = [(row.at_foot, row.chosen) for row in shown.rows if row.number == 0]
+    assert (True, made.head_line) in heads
+    assert (False, made.head_line) not in heads
+    require_lines({row.number: row.chosen for row in shown.rows if row.chosen}, made)
+
+
+def require_lines(chosen, made):
+    """Every line of the set, the head line too, is as it was printed."""
+    assert chosen == {0: made.head_line} | dict(enumerate(made.lines, 1))
+
+
+@pytest.mark.long
+def test_the_sheet_is_told_by_the_checks_not_by_the_numbers():
+    """
+    The second sheet of a set, its head lines gone and the numbers in front of its rows painted
+    over: the set mark on which the rows agree tells which lines they are.
+    """
+    made, picture = sheet("two sheets", dpi=DPI, page=1)
+    laid_out = plan(made)
+    shown = laid_out.sheets[1]
+    for row in (shown.head, shown.foot):
+        picture.paste(255, row_box(laid_out, row, DPI))
+    for row in shown.rows:
+        left, top, _, bottom = row_box(laid_out, row, DPI)
+        picture.paste(255, (left, top, round(left + 2.5 * laid_out.preset.type_size), bottom))
+    (page,) = pages(picture)
+    (printed_sheet,) = page.sheets
+    chosen = {row.number: row.chosen for row in printed_sheet.rows if row.chosen}
+    assert chosen == {row.number: made.lines[row.number - 1] for row in shown.rows}
+
+
+def curled(picture, depth):
+    """As a book that lies open gives it: towards the spine, at the left, the rows sink or rise."""
+    pixels = np.asarray(picture)
+    high, wide = pixels.shape
+    sunk = depth * np.exp(-np.arange(wide) / wide / 0.25)
+    rows = np.arange(high)[:, None]
+    from_row = np.clip(rows - sunk * (1 - 2 * rows / high), 0, high - 1).round().astype(int)
+    return Image.fromarray(pixels[from_row, np.arange(wide)])
+
+
+def test_an_open_book():
+    """Rows that sink by half a line towards the spine are followed, and read in full."""
+    made, picture = sheet(7.8, dpi=DPI)
+    (page,) = pages(curled(picture, 24))
+    (shown,) = page.sheets
+    require_lines({row.number: row.chosen for row in shown.rows if row.chosen}, made)
+
+
 def test_the_head_line_may_come_from_elsewhere():
     """
     A sheet without a legible head line is read by the set mark that its rows imply, and the head
