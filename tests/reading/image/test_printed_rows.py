@@ -16,7 +16,7 @@ from pictures import (
     sheet,
     without_head_line,
 )
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageFilter, ImageOps
 
 from paperkey_alt.errors import NoHeadLine
 from paperkey_alt.format.line_set import lay_out
@@ -174,6 +174,35 @@ def test_an_open_book():
     (page,) = pages(curled(picture, 24))
     (shown,) = page.sheets
     require_lines({row.number: row.chosen for row in shown.rows if row.chosen}, made)
+
+
+def test_pale_print():
+    """Print that is only a fifth darker than the paper is read as if it were black."""
+    made, picture = sheet(9.8, dpi=DPI)
+    require_restored(
+        made, scanned(picture.point(lambda value: 190 + value * 50 // 255), 4, noise=2)
+    )
+
+
+def edges(picture, window):
+    """As a telephone's program makes it black and white that compares with too little around."""
+    around = np.asarray(picture.filter(ImageFilter.BoxBlur(window)), float)
+    return Image.fromarray(np.where(np.asarray(picture) < around - 10, 0, 255).astype(np.uint8))
+
+
+def test_marks_of_which_only_the_edges_are_left():
+    """All four are hollow then; the head line tells which way up the sheet is."""
+    made, picture = sheet(9.8, dpi=DPI)
+    require_restored(made, edges(picture, 5))
+
+
+@pytest.mark.parametrize("kind", ["symbols", "rows alone"])
+def test_a_mirrored_picture(kind):
+    """As a window pane or a camera that looks at its owner gives it: read from behind."""
+    made, picture = sheet(9.8, dpi=DPI)
+    if kind == "symbols":
+        picture = rendered(printed(LENGTHS[9.8])[1], DPI)
+    require_restored(made, ImageOps.mirror(picture))
 
 
 def test_the_head_line_may_come_from_elsewhere():
