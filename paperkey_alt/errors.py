@@ -50,7 +50,7 @@ class RagleafError(Exception):
     """
 
     exit_status: ClassVar[int] = 1
-    advice: str = "Look at what is named, and try again."
+    advice: str = "Check what the message names, and try again."
 
     def __init__(self, what: str, *, advice: str | None = None, place: Place | None = None) -> None:
         super().__init__(what)
@@ -112,8 +112,8 @@ class UnprotectedSecret(KeyFileError):
     """The secret would stand on paper without any passphrase over it."""
 
     advice = (
-        "Seal the sheets with --seal, or give the key a passphrase in your OpenPGP program and "
-        "export it again, or say --allow-unprotected if the sheet will be guarded as well as the "
+        "Seal the sheets with --seal; or give the key a passphrase in your OpenPGP program and "
+        "export it again; or use --allow-unprotected if you will guard the sheet as well as the "
         "key itself."
     )
 
@@ -136,7 +136,7 @@ class LineError(RagleafError):
 class PaperError(RagleafError):
     """What was read from the paper is not enough, or not of one piece."""
 
-    advice = "Read or type the named lines again; the QR block beside them carries the same lines."
+    advice = "Scan or type the named lines again; the QR block beside them has the same lines."
 
 
 class NotEnoughLines(PaperError):
@@ -155,7 +155,7 @@ class NoLines(PaperError):
 class NoHeadLine(PaperError):
     """No head line was read, so nothing says how many lines there are."""
 
-    advice = "Type or scan line 0; it stands at the top of every sheet and in every QR block."
+    advice = "Type or scan line 0; it is at the top of every sheet and in every QR block."
 
 
 class SeveralSets(PaperError):
@@ -168,7 +168,7 @@ class SeveralSets(PaperError):
 class DigestMismatch(PaperError):
     """All lines passed their checks, and yet what they carry is not what was printed."""
 
-    advice = "Read or type all lines of this set afresh."
+    advice = "Scan or type all lines of this set again."
 
 
 class UnknownFormat(PaperError):
@@ -180,27 +180,27 @@ class UnknownFormat(PaperError):
 class TooLarge(RagleafError):
     """More than the line limit allows on paper."""
 
-    advice = "Ragleaf carries keys and small files; leave out what is public, or split the file."
+    advice = "Ragleaf prints keys and small files. Leave out what is public, or split the file."
 
 
 class SourceError(RagleafError):
     """An input that cannot be read at all."""
 
-    advice = "Look at the name and the file, and give it again."
+    advice = "Check the name and the file, and try again."
 
 
 class OutputError(RagleafError):
     """An output that could not be written; nothing of it was left behind."""
 
     exit_status = 2
-    advice = "Choose another place, or free the one named."
+    advice = "Choose another place, or make room at the one named."
 
 
 class DrillFailed(RagleafError):
     """A rehearsal in which the paper did not give the key back, or that was not found out."""
 
     advice = (
-        "While the live key is there, print it anew and rehearse that print; keep these sheets "
+        "While you still have the live key, print it anew and rehearse the new sheets. Keep these "
         "until then."
     )
 
@@ -225,8 +225,7 @@ class RegisterError(RagleafError):
 
     exit_status = 2
     advice = (
-        "Name another one with --register, or do without it with --no-register. No sheet depends "
-        "on it."
+        "Name another file with --register, or use --no-register. No sheet depends on the register."
     )
 
 
@@ -242,14 +241,14 @@ class MissingExtra(RagleafError):
 class WrongPassphrase(RagleafError):
     """A passphrase that opens nothing here."""
 
-    advice = "Try again; mind the keyboard layout and capital letters."
+    advice = "Try again; check the keyboard layout and the Caps Lock key."
 
 
 class NoTerminal(RagleafError):
     """A passphrase is needed, and there is nowhere to type it unseen."""
 
     exit_status = 2
-    advice = "Give it in a file with --passphrase-from, one passphrase a row."
+    advice = "Give it in a file with --passphrase-from, one passphrase in each row."
 
 
 class NoSuchKey(KeyFileError):
@@ -286,8 +285,8 @@ class NotEnoughShares(PaperError):
     """Fewer complete shares than are needed."""
 
     advice = (
-        "Ask another holder, or read the lines again that a share still lacks. Fewer shares say "
-        "nothing of what they carry."
+        "Ask another holder, or read again the lines that a share still lacks. Fewer shares tell "
+        "nothing about what they carry."
     )
 
 
@@ -295,6 +294,6 @@ class NotARevocation(KeyFileError):
     """A file given as a revocation certificate that is none for this key."""
 
     advice = (
-        "Give the revocation certificate of this key, or leave --certificate away and have one "
-        "made."
+        "Give the revocation certificate of this key, or leave out --certificate: Ragleaf then "
+        "makes one."
     )

@@ -20,6 +20,7 @@ from paperkey_alt.format.payload import BLIND_BYTES
 from paperkey_alt.keys import Form
 from paperkey_alt.records.entry import printed
 from paperkey_alt.sheet import draw, layout, letter, text_file, words
+from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -38,26 +39,28 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
 )
 @click.option("--text", metavar="FILE", help="Also write the lines as a text file.")
 @click.option(
-    "--whole", is_flag=True, help="Print all that is needed, so that no public certificate is."
+    "--whole",
+    is_flag=True,
+    help="Also print what is public: then you need no certificate.",
 )
 @click.option(
     "--compact",
     is_flag=True,
-    help="Print, sealed, only what cannot be computed; asks for the key's passphrase.",
+    help="Print only what cannot be computed, sealed with the key's passphrase.",
 )
 @click.option("--plain", is_flag=True, help="Print KEYFILE as it is, whatever it is.")
 @click.option("--seal", is_flag=True, help="Seal what is printed with a new passphrase.")
 @click.option(
-    "--prove", is_flag=True, help="Unlock the secrets and prove that they belong to the public key."
+    "--prove", is_flag=True, help="Unlock the secrets and check that they belong to the public key."
 )
 @click.option(
     "--any",
     "threshold",
     type=_SHARES,
     metavar="N",
-    help="Split it: any N of the shares give it back.",
+    help="Split the secret: any N of the shares give it back.",
 )
-@click.option("--of", "count", type=_SHARES, metavar="M", help="Into how many shares.")
+@click.option("--of", "count", type=_SHARES, metavar="M", help="How many shares to make.")
 @options.passphrase_from
 @click.option(
     "--spare",
@@ -65,7 +68,7 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
     default="25%",
     show_default=True,
     metavar="N%|sheet",
-    help="Spare lines, or as many as a lost sheet costs.",
+    help="How many spare lines; sheet: as many as a lost sheet costs.",
 )
 @options.paper
 @click.option("--anonymous", is_flag=True, help="Leave the user ID off the sheets.")
@@ -77,7 +80,7 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
     "holders",
     multiple=True,
     metavar="NAME",
-    help="Who gets a share, for the register alone; once for each.",
+    help="Who gets a share, noted in the register only. Give it once for each share.",
 )
 @options.register
 @options.no_register
@@ -109,9 +112,10 @@ def command(
     """
     Print the secret of the key in KEYFILE on sheets (PDF).
 
-    KEYFILE is an OpenPGP secret key, or a private key as PKCS #8, PKCS #1, SEC 1 or OpenSSH has it.
-    With --any and --of, PDF and FILE are folders: each holder's share goes into a file of its own
-    there.
+    KEYFILE is an OpenPGP secret key as your OpenPGP program exports it, or a private key in the
+    form of PKCS #8, PKCS #1, SEC 1 or OpenSSH. Without --whole or --compact the print is lean: the
+    secret parts of the key, and nothing else. With --any and --of, PDF and FILE are folders, which
+    get a file for each share.
     """
     form = _form(whole=whole, compact=compact, plain=plain)
     terms = _terms(threshold, count, holders)
@@ -160,7 +164,7 @@ def command(
     say([*words.cautions(extract), *passphrases.unneeded(ask)])
     weighty = [seen.what for seen in preflight.weighty(preflight.observe(machine.look()))]
     if weighty:
-        say([f"This computer: {'; '.join(weighty)}. Why it matters: ragleaf preflight"])
+        say([f"WARNING about this computer: {'; '.join(weighty)}. See ragleaf preflight."])
     if not no_register:
         entry = printed(
             extract.payload,
@@ -180,14 +184,16 @@ def _form(*, whole: bool, compact: bool, plain: bool) -> Form:
     flags = {Form.WHOLE: whole, Form.COMPACT: compact, Form.PLAIN: plain}
     wished = [form for form, is_wished in flags.items() if is_wished]
     if len(wished) > 1:
-        raise click.UsageError("--whole, --compact and --plain exclude each other")
+        raise click.UsageError("use only one of --whole, --compact and --plain")
     return wished[0] if wished else Form.LEAN
 
 
 def _terms(threshold: int | None, count: int | None, holders: Sequence[str]) -> Terms | None:
     """Return the terms that --any and --of mean; refuse one alone, and holders of no share."""
     if len(holders) not in (0, count or 1):
-        raise click.UsageError(f"{len(holders)} holders were named for {count or 1} shares")
+        raise click.UsageError(
+            f"you named {counted(len(holders), 'holder')} for {counted(count or 1, 'share')}"
+        )
     if threshold is None and count is None:
         return None
     if threshold is None or count is None:

@@ -1,4 +1,4 @@
-"""``ragleaf check``: what stands on the paper."""
+"""``ragleaf check``: what can be read from the paper."""
 
 from __future__ import annotations
 
@@ -29,28 +29,28 @@ if TYPE_CHECKING:
 
 @click.command()
 @options.sources
-@click.option("--json", "as_json", is_flag=True, help="Say it as JSON.")
+@click.option("--json", "as_json", is_flag=True, help="Write the result as JSON.")
 @click.option(
     "--characters",
     is_flag=True,
-    help="Of mended lines, show the mended characters themselves, which are of the secret.",
+    help="Also show the characters that were mended. They are part of the secret.",
 )
 @click.option(
     "--prove",
     is_flag=True,
-    help="Open what is sealed, unlock the secrets, and prove that they belong to the public key.",
+    help="Open what is sealed, unlock the secrets, and check that they belong to the public key.",
 )
 @options.public
 @click.option(
     "--map",
     "map_name",
     metavar="PNG|PDF",
-    help="Also draw what became of each row and QR symbol over pictures of the sheets.",
+    help="Also draw, over pictures of the sheets, which rows and QR symbols could be read.",
 )
 @click.option(
     "--veil",
     is_flag=True,
-    help="Show nothing that is printed on the map, so that it can be shown to a helper.",
+    help="Hide on the map what is printed on the paper, so that you can show it to a helper.",
 )
 @options.passphrase_from
 @options.marks
@@ -71,16 +71,16 @@ def command(
     force: bool,
 ) -> None:
     """
-    Tell what stands on the paper, line by line: fine, mended, wrong or missing. Shows no secret,
-    unless you ask for --characters or an unveiled --map.
+    Tell what can be read from the paper, line by line: fine, mended, wrong or missing. Shows no
+    secret, unless you ask for --characters or for a --map without --veil.
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
     if veil and not map_name:
-        raise click.UsageError("--veil is about the map: name one with --map")
+        raise click.UsageError("--veil goes with a map: name one with --map")
     if map_name and files.STREAM in sources:
         raise click.UsageError(
-            "a map is drawn over pictures in files; save what comes on standard input first"
+            "--map needs pictures in files: save what comes on standard input first"
         )
     files.require_free(
         [map_name] if map_name else [], inputs=[*sources, public, passphrase_from], force=force
@@ -104,10 +104,10 @@ def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
     """Return the damage map of the pictures among *pages*, which are read once more for it."""
     pictured = [page for page in pages if page.pages]
     if not pictured:
-        raise click.UsageError("--map draws over pictures of sheets, and none is given")
+        raise click.UsageError("--map draws over pictures of sheets, and you gave none")
     if len(pictured) > 1 and not pdf:
         raise click.UsageError(
-            f"{len(pictured)} pages make {len(pictured)} maps: name a PDF, which holds them all"
+            f"{len(pictured)} pages make {len(pictured)} maps: name a PDF, which can hold them all"
         )
     # The imaging libraries are an extra.
     from paperkey_alt.reading import damage_map  # noqa: PLC0415
@@ -146,7 +146,7 @@ def _legible(findings: Findings, marks: tuple[str, ...]) -> list[str]:
     joined = backup.join(findings, marks)
     told = report.not_joined(joined)
     if isinstance(joined.body, SealedBody):
-        return [*told, "It is sealed; whether a passphrase opens it was not tried (--prove does)."]
+        return [*told, "It is sealed, and no passphrase was tried: --prove does that."]
     read_plain(joined.body)
     return told
 

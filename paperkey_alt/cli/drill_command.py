@@ -48,19 +48,20 @@ class _Told:
 
 
 _GIVES_NOT = "this paper does not give this key back, because "
-_NOT_KNOWN = "whether this paper gives this key back was not found out: "
+_NOT_KNOWN = "cannot tell whether this paper gives this key back: "
 _ANOTHER = "Give with --key the live file of the key whose fingerprint is printed on the sheets."
 _PRINT_ANEW = (
-    "While the live key is there: print it anew, and rehearse those sheets. Keep these until then."
+    "While you still have the live key: print it anew, and rehearse the new sheets. Keep these "
+    "until then."
 )
 _FULLER = "Give with --key a file that has every secret of the key."
 _TOLD = {
     Verdict.ANOTHER_FILE: _Told(
-        f"{_GIVES_NOT}it carries another file than --key names: {{}}",
+        f"{_GIVES_NOT}it carries a different file from the one that --key names: {{}}",
         "Give with --key the file that was printed. If it has changed since, these sheets have it "
         "as it was then.",
     ),
-    Verdict.ANOTHER_KEY: _Told(f"{_GIVES_NOT}it carries another key: {{}}", _ANOTHER),
+    Verdict.ANOTHER_KEY: _Told(f"{_GIVES_NOT}it carries a different key: {{}}", _ANOTHER),
     Verdict.WRONG_ON_PAPER: _Told(
         _GIVES_NOT, f"{_PRINT_ANEW} --prove checks the live key.", entry.GIVES_NOT
     ),
@@ -77,7 +78,7 @@ _TOLD = {
         _FULLER,
     ),
     Verdict.WRONG_LIVE: _Told(
-        "it is the live file that is at fault: ",
+        "the fault is in the live file: ",
         "Keep these sheets. Restore the key from them, and compare it with an older copy.",
     ),
     Verdict.NOT_COMPARED: _Told(
@@ -92,8 +93,8 @@ _CLAUSES = {
     Result.WRONG_ON_PAPER: "the secret of the {} on it does not belong to its public key",
     Result.MISSING_ON_PAPER: "the live key has the {}, whose secret is not on this paper",
     Result.ANOTHER_SECRET: (
-        "the secret numbers of the {} are not those of the live file, and which of the two belong "
-        "to the public key cannot be told here"
+        "the secret numbers of the {} are not those of the live file, and Ragleaf cannot tell "
+        "which of the two belong to the public key"
     ),
     Result.WRONG_LIVE: (
         "the secret of the {} in it does not belong to its public key, and the one on this paper "
@@ -101,8 +102,8 @@ _CLAUSES = {
     ),
     Result.NOT_COMPARED: "the secret of the {} was not compared, because {}",
     Result.MISSING_LIVE: (
-        "the secret of the {} is on this paper and was not compared, for the live file does not "
-        "have it"
+        "the secret of the {} is on this paper and was not compared, because the live file does "
+        "not have it"
     ),
     Result.MISSING_ON_BOTH: (
         "neither the live file nor this paper has the secret of the {}, only a stub or the public "
@@ -112,7 +113,7 @@ _CLAUSES = {
 _SENTENCES = {
     Result.SAME_BYTES: "The secret of the {}: the same bytes.",
     Result.SAME_SECRET: (
-        "The secret of the {}: the same numbers in other bytes; what opens the one opens the other."
+        "The secret of the {}: the same numbers in other bytes; what opens one opens the other."
     ),
     Result.ANOTHER_PASSPHRASE: (
         "The secret of the {}: the same numbers. The passphrase that opens it on this paper does "
@@ -155,8 +156,8 @@ def command(
     no_register: bool,
 ) -> None:
     """
-    Rehearse a loss: restore the key in memory and compare it with the live one. Writes no key, only
-    a line in the register.
+    Rehearse a loss: restore the key in memory and compare it with the live key, the one you use.
+    Writes no key, only a date in the register.
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
@@ -172,7 +173,7 @@ def command(
         failure, outcome, texts = *_failed(error), []
     # The result comes first, whatever there is to say of the register.
     if failure is None:
-        say([*texts, "Nothing was written but a date in the register, if it has this backup."])
+        say([*texts, "Nothing was written except a date in the register, if this backup is in it."])
     else:
         say([f"ragleaf: {failure}.", f"  {failure.advice}"])
     say(passphrases.unneeded(ask))

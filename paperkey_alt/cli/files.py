@@ -64,9 +64,7 @@ def read(name: str, longest: int) -> bytes:
         # A name with a zero byte in it is a ValueError.
         raise SourceError(f"{name} cannot be read: {_reason(error)}") from None
     if len(data) > longest:
-        raise SourceError(
-            f"{name} is longer than {longest >> 20} MiB; no key and no scan is that long"
-        )
+        raise SourceError(f"{name} is longer than {longest >> 20} MiB; no key or scan is that long")
     return data
 
 
@@ -117,7 +115,7 @@ def make_folder(name: str) -> str:
         if not Path(name).is_dir():
             raise OutputError(
                 f"{name} is a file",
-                advice="Name a folder: each share goes into a file of its own.",
+                advice="Name a folder: each share gets a file of its own.",
             ) from None
     except OSError as error:
         raise OutputError(f"the folder {name} cannot be made: {_reason(error)}") from None
@@ -214,11 +212,11 @@ def _require_place(name: str, *, force: bool) -> None:
             )
         if not force and os.path.lexists(path):
             raise OutputError(
-                f"{name} exists", advice="Choose another name, or say --force to replace it."
+                f"{name} exists", advice="Choose another name, or use --force to replace it."
             )
         if not path.parent.is_dir():
             raise OutputError(
-                f"the folder {path.parent} is not there", advice="Make the folder first."
+                f"the folder {path.parent} does not exist", advice="Make the folder first."
             )
     except (OSError, ValueError) as error:
         raise OutputError(f"{name} cannot be written: {error}") from None
@@ -230,14 +228,14 @@ def _require_apart(outputs: Sequence[str], inputs: Sequence[str]) -> None:
         for source in inputs:
             if _is_same_file(output, source):
                 raise OutputError(
-                    f"{output} is read too, as {source}",
-                    advice="Choose another name for what is written; --force does not allow this.",
+                    f"{output} is also an input, as {source}",
+                    advice="Choose another name for the output; --force does not allow this.",
                 )
     for one, other in combinations(outputs, 2):
         if _place(one) == _place(other) or _is_same_stream(one, other):
             raise OutputError(
                 f"{one} and {other} are the same output",
-                advice="Choose a name of its own for each output.",
+                advice="Choose a different name for each output.",
             )
 
 
@@ -284,7 +282,7 @@ def _left_behind(names: Iterable[str]) -> list[str]:
                 if (match := _HIDDEN_NAME.fullmatch(name)) and not _is_running(int(match[1]))
             ]
     return [
-        f"{path} was left behind by a run that was cut short, and may hold a secret: erase it."
+        f"{path} is left over from a run that was cut short. It may hold a secret: erase it."
         for path in found
     ]
 

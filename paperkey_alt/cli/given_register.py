@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from paperkey_alt.records.entry import Entry
 
-_NONE_THERE = "Look at the name. ragleaf backup makes a register when it notes a print."
+_NONE_THERE = "Check the name. ragleaf backup makes a register when it notes a print."
 _NOT_THERE = "The register has no backup of this key with the set mark"
 
 

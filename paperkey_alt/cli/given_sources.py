@@ -136,8 +136,8 @@ def _printed_certificate(findings: Findings, marks: Collection[str]) -> Key | No
     printed = backup.certificates(findings, marks)
     if len(printed) > 1:
         raise CertificateError(
-            f"the sheets of {len(printed)} public certificates were given",
-            advice="Name the set marks of the one that is meant and of the key with --mark.",
+            f"you gave the sheets of {len(printed)} public certificates",
+            advice="Give --mark twice: with the set marks of the certificate and of the key.",
         )
     return keys.certificate(printed[0], None) if printed else None
 
@@ -155,7 +155,7 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
         except KeyFileError as error:
             raise CertificateError(error.what, place=error.place) from None
     if key.secret_packets:
-        caution = f"Caution: {name} is a secret key file; only what is public is taken from it."
+        caution = f"Caution: {name} is a secret key file; Ragleaf uses only what is public in it."
         say([caution, "  The public certificate is enough here: keep the secret key elsewhere."])
     return key
 

@@ -26,14 +26,14 @@ if TYPE_CHECKING:
 # name → what the list of commands says of it; the module has the same name
 COMMANDS = {
     "backup": "Print a secret key on sheets.",
-    "check": "Tell what stands on the paper, line by line.",
+    "check": "Tell what can be read from the paper, line by line.",
     "drill": "Rehearse a loss: compare what the sheets give with the live key.",
-    "preflight": "Look whether this computer is fit for handling a secret key.",
+    "preflight": "Check whether this computer is fit for handling a secret key.",
     "register": "List what was printed and what is due.",
-    "rescue": "Write the restorer that needs nothing but Python.",
+    "rescue": "Write the stand-alone restorer, which needs only Python.",
     "revoke-sheet": "Print a revocation certificate on a sheet of its own.",
     "restore": "Rebuild the key from its sheets.",
-    "type": "Type lines from the paper; each is checked as it ends.",
+    "type": "Type lines from the paper; each is checked at its end.",
 }
 
 
@@ -85,18 +85,18 @@ def main() -> None:
         say(["", "ragleaf: the input ended before an answer."])
         status = 1
     except MemoryError:
-        say(["ragleaf: this computer has not enough memory for it.", f"  {_ROOM}"])
+        say(["ragleaf: this computer does not have enough memory for it.", f"  {_ROOM}"])
         status = 2
     except (OSError, ImportError) as error:
         # What is foreseen is told by what it happened to; this is what the system refuses besides.
         reason = getattr(error, "strerror", None) or str(error)
-        say([f"ragleaf: the system does not let it: {reason}.", f"  {_ROOM}"])
+        say([f"ragleaf: the system refuses: {reason}.", f"  {_ROOM}"])
         status = 2
     settle()
     sys.exit(status or 0)
 
 
-_ROOM = "Look at the memory, the disk and the limits of this terminal (ulimit -a), and try again."
+_ROOM = "Check the memory, the disk and the limits of this terminal (ulimit -a), and try again."
 
 
 def _shortened(row: str) -> str:
@@ -113,7 +113,7 @@ def _files_like_options(arguments: Sequence[str]) -> Iterator[str]:
     """Yield how to name files that click took for options."""
     for argument in arguments:
         if argument.startswith("-") and argument.strip("-") and os.path.lexists(argument):
-            yield f"  A file whose name begins with - is named with its folder: ./{argument}"
+            yield f"  If the name of a file begins with -, write its folder before it: ./{argument}"
 
 
 @click.group(

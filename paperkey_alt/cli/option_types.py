@@ -25,7 +25,7 @@ def spare(text: str) -> Spare:
         return Spare(None)
     percent = text.removesuffix("%")
     if not _NUMBER.fullmatch(percent) or int(percent) > MOST_SPARE_PERCENT:
-        raise click.BadParameter(f"{text}: say 0% to {MOST_SPARE_PERCENT}%, or sheet")
+        raise click.BadParameter(f"{text}: give 0% to {MOST_SPARE_PERCENT}%, or sheet")
     return Spare(int(percent))
 
 
@@ -46,19 +46,19 @@ def mark_and_date(text: str) -> tuple[str, dt.date]:
     try:
         return set_mark, dt.date.fromisoformat(date)
     except ValueError:
-        raise click.BadParameter(f"{date} is no date; say {set_mark}=2027-11-25") from None
+        raise click.BadParameter(f"{date} is not a date; write {set_mark}=2027-11-25") from None
 
 
 def mark_and_note(text: str) -> tuple[str, str]:
     """Return the set mark and the text of ``MARK=TEXT``; raises click.BadParameter."""
     set_mark, words = _split(text)
     if len(words) > _LONGEST_NOTE:
-        raise click.BadParameter(f"a note has up to {_LONGEST_NOTE} characters")
+        raise click.BadParameter(f"a note may have up to {_LONGEST_NOTE} characters")
     return set_mark, words.strip()
 
 
 def _split(text: str) -> tuple[str, str]:
     set_mark, sign, rest = text.partition("=")
     if not sign:
-        raise click.BadParameter("say the set mark, = and the rest")
+        raise click.BadParameter("write the set mark, = and the rest")
     return mark(set_mark), rest

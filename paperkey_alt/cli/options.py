@@ -7,19 +7,19 @@ import click
 from paperkey_alt.cli import option_types
 from paperkey_alt.sheet.layout import PAPERS
 
-force = click.option("--force", is_flag=True, help="Replace an output that exists.")
+force = click.option("--force", is_flag=True, help="Replace outputs that exist.")
 fingerprint = click.option(
-    "--fingerprint", metavar="HEX", help="Which key, where the file has several."
+    "--fingerprint", metavar="HEX", help="Which key to use, if the file has several."
 )
 passphrase_from = click.option(
     "--passphrase-from",
     metavar="PATH",
-    help="Read passphrases from this file, one a row, instead of the terminal.",
+    help="Read the passphrases from this file, one in each row, and do not ask for them.",
 )
 public = click.option(
     "--public",
     metavar="CERT",
-    help="The public certificate, for sheets that carry only what is secret.",
+    help="The public certificate, which lean and compact sheets need.",
 )
 marks = click.option(
     "--mark",
@@ -27,8 +27,8 @@ marks = click.option(
     multiple=True,
     metavar="MARK",
     type=option_types.mark,
-    help="A set mark or backup number to choose, where sheets of several are given; a share that "
-    "you name is believed. May be given several times.",
+    help="The set mark or backup number to use, if you give sheets of several. Ragleaf believes a "
+    "share that you name. May be given several times.",
 )
 sources = click.argument("sources", nargs=-1, required=True, metavar="SOURCE...")
 paper = click.option(
@@ -43,6 +43,6 @@ register = click.option(
     "--register",
     "register_path",
     metavar="PATH",
-    help="The register's file, instead of the usual one.",
+    help="Use this file as the register, instead of the usual one.",
 )
 no_register = click.option("--no-register", is_flag=True, help="Note nothing in the register.")

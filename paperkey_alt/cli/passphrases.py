@@ -31,7 +31,7 @@ _LONGEST_FILE = 1 << 20
 SHORT = 15  # characters
 _WORD_ABOUT_GUESSING = (
     f"The new passphrase has fewer than {SHORT} characters: anyone with a sheet can try guesses "
-    "for years. Four or more words drawn at random are harder to guess, and not hard to keep."
+    "for years. Four or more words drawn at random are harder to guess, and not hard to remember."
 )
 _UTF_16_OR_32 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE, codecs.BOM_UTF32_BE)
 
@@ -46,9 +46,9 @@ class Prompt:
         """Return the passphrase typed for *what*; raises WrongPassphrase after three tries."""
         tries = self.asked[what] = self.asked.get(what, 0) + 1
         if tries > TRIES:
-            raise WrongPassphrase(f"no passphrase given opens the {what}")
+            raise WrongPassphrase(f"none of these passphrases opens the {what}")
         if tries > 1:
-            say(["That is not it."])
+            say(["That is not the passphrase."])
         _require_terminal(f"the passphrase of the {what}")
         typed: str = click.prompt(f"Passphrase of the {what}", hide_input=True, err=True)
         return typed
@@ -87,7 +87,7 @@ class FromFile:
 
     def new(self, what: str) -> str:
         """Return the next passphrase for *what*, as a new one; raises WrongPassphrase."""
-        row = self._next(f"a new passphrase for the {what}", f"is left for the {what} to be made")
+        row = self._next(f"a new passphrase for the {what}", f"is left for the new {what}")
         flaw = _flaw(row)
         if flaw is not None:
             raise WrongPassphrase(
@@ -121,16 +121,16 @@ class FromFile:
     def _expected(self, use: str) -> str:
         if use in self.uses:
             return f"{self._used()} {WrongPassphrase.advice}"
-        return f"Row {len(self.uses) + 1} is to be for {use}. {self._used()}".rstrip()
+        return f"Row {len(self.uses) + 1} must be for {use}. {self._used()}".rstrip()
 
     def _used(self) -> str:
         if not self.uses:
-            return "No passphrase was asked for."
+            return "Ragleaf asked for no passphrase."
         rows = "; ".join(f"row {at} for {use}" for at, use in enumerate(self.uses, 1))
-        return f"Asked for were, in this order: {rows}."
+        return f"Ragleaf asked for these, in this order: {rows}."
 
 
-_NEW = "Give one that is not empty, and that can be typed: no control characters."
+_NEW = "Use one that is not empty and has no control characters: you must be able to type it."
 
 
 def unneeded(ask: Prompt | FromFile) -> Iterator[str]:
@@ -180,12 +180,12 @@ def source(name: str | None) -> Prompt | FromFile:
     if data.startswith(_UTF_16_OR_32):
         raise SourceError(
             f"{name} is UTF-16 or UTF-32 text, not UTF-8",
-            advice="Save it as UTF-8, one passphrase a row.",
+            advice="Save it as UTF-8, with one passphrase in each row.",
         )
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise SourceError(
-            f"{name} is not UTF-8 text", advice="Give one passphrase a row, in UTF-8."
+            f"{name} is not UTF-8 text", advice="Give one passphrase in each row, in UTF-8."
         ) from None
     return FromFile(name, [row.removesuffix("\r") for row in text.removesuffix("\n").split("\n")])

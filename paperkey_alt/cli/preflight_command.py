@@ -20,7 +20,7 @@ from paperkey_alt.wording import counted
     "--output",
     metavar="FOLDER",
     default=".",
-    help="Where the sheets are to be written; this folder if not given.",
+    help="Where you will write the sheets; without it, the current folder.",
 )
 @click.option(
     "--key",
@@ -31,10 +31,10 @@ from paperkey_alt.wording import counted
 @options.fingerprint
 def command(*, output: str, keyfile: str | None, fingerprint: str | None) -> None:
     """
-    Look whether this computer is fit for handling a secret key: network, swap, core dumps, clock,
+    Check whether this computer is fit for handling a secret key: network, swap, core dumps, clock,
     output folder, other users.
 
-    Changes nothing. Ends with 1 where something matters.
+    Changes nothing. Ends with 1 if there is a warning.
     """
     created = None
     if keyfile:
@@ -53,7 +53,7 @@ def command(*, output: str, keyfile: str | None, fingerprint: str | None) -> Non
         )
     weighty = preflight.weighty(seen)
     if not weighty:
-        say(["Nothing was found that matters."])
+        say(["No warnings."])
         return
-    say([f"{counted(len(weighty), 'finding matters', 'findings matter')}."])
+    say([f"{counted(len(weighty), 'warning')}."])
     click.get_current_context().exit(1)

@@ -98,7 +98,7 @@ def limited(work: str, seconds: int) -> Iterator[Callable[[float], None]]:
     def end(*_: object) -> None:
         raise TooLarge(
             f"{work} takes more than {seconds} s of computing, which is the limit",
-            advice="Give less at a time: the pages of one set, and of text the lines alone.",
+            advice="Give less at once: only the pages of one set, or only the lines of a text.",
         )
 
     def grant(more: float) -> None:

@@ -13,6 +13,7 @@ from paperkey_alt.cli.terminal import say, show
 from paperkey_alt.computer import machine
 from paperkey_alt.errors import NoSuchEntry
 from paperkey_alt.records import entry, tasks
+from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -28,7 +29,7 @@ _NOTHING = "Print a backup first, or name another register with --register. No f
 
 @click.command()
 @options.register
-@click.option("--json", "as_json", is_flag=True, help="Say it as JSON.")
+@click.option("--json", "as_json", is_flag=True, help="Write the list as JSON.")
 @click.option(
     "--destroyed",
     type=option_types.mark,
@@ -41,7 +42,7 @@ _NOTHING = "Print a backup first, or name another register with --register. No f
     type=option_types.mark,
     multiple=True,
     metavar="MARK",
-    help="Take that back.",
+    help="Take back --destroyed.",
 )
 @click.option(
     "--holders",
@@ -61,7 +62,7 @@ _NOTHING = "Print a backup first, or name another register with --register. No f
     "--expires",
     type=option_types.mark_and_date,
     metavar="MARK=YYYY-MM-DD",
-    help="Note when the key of the sheets with this set mark expires now.",
+    help="Note when the renewed key of the sheets with this set mark expires.",
 )
 @click.option(
     "--calendar",
@@ -89,7 +90,7 @@ def command(
     holds them and where they are kept.
     """
     if calendar == files.STREAM and as_json:
-        raise click.UsageError("--json and --calendar - both want standard output")
+        raise click.UsageError("--json and --calendar - both write to standard output")
     register, now = given_register.opened(register_path), machine.now()
     if calendar:
         files.require_free([calendar], force=force, inputs=[str(register.path)])
@@ -116,7 +117,7 @@ def _tell(entries: Sequence[Entry], now: dt.datetime, *, as_json: bool) -> None:
         return
     show(register_report.table(entries, due, keep))
     if entries:
-        need = f"{len(due)} of {len(entries)} need something done"
+        need = f"something is due for {len(due)} of {counted(len(entries), 'backup')}"
         say([f"By this computer's clock it is {now.isoformat(' ', 'minutes')}; {need}."])
 
 

@@ -108,8 +108,8 @@ def _enough(finding: SetFinding) -> str:
 
 
 _CUT_SHORT = "The file ends too early, as after a broken copy: this is what is there of it."
-_NOTHING_READ = "no QR block and no printed line that can be read"
-_NO_SHEET = "no lines on this page; a letter, or a page of another kind, has none"
+_NOTHING_READ = "no QR block and no printed line could be read"
+_NO_SHEET = "no lines found on this page; a letter, or a page of another kind, has none"
 
 
 def wanted(findings: Findings) -> list[str]:
@@ -141,8 +141,8 @@ def shares(findings: Findings) -> list[str]:
             for backup, numbers in backups.items()
         )
         told.append(
-            f"Shares of {len(backups)} backups were given ({listed}); only shares of one backup "
-            "give back what they carry."
+            f"You gave shares of {len(backups)} backups ({listed}); only shares of the same backup "
+            "work together."
         )
     return told
 
@@ -150,7 +150,7 @@ def shares(findings: Findings) -> list[str]:
 def standing(shares: Standing) -> str:
     """Return in one sentence how the shares of a backup stand."""
     more = max(0, shares.needed - len(shares.complete))
-    rest = f"{more} more would give it back" if more else "that is as many as are needed"
+    rest = f"you need {more} more" if more else "that is as many as you need"
     return (
         f"Backup {shares.backup}: {noun(shares.complete, 'share')} "
         f"{', '.join(map(str, shares.complete))} of {shares.count} can be read in full; {rest}."
@@ -164,11 +164,11 @@ def not_joined(joined: Joined | Standing) -> list[str]:
             joined.apart if isinstance(joined, Joined) else (),
             (
                 "Set {} was not used: it does not fit the sets that the secret was joined from. "
-                "Which of them somebody altered cannot be told from this."
+                "Ragleaf cannot tell which of them somebody altered."
             ),
         ),
         (joined.left_out, "Set {} was left out: it contradicts the set that you named."),
-        (joined.strange, "Set {} is no share as Ragleaf prints it, and was left out."),
+        (joined.strange, "Set {} was left out: it is not a share as Ragleaf prints them."),
     )
     return [sentence.format(mark) for marks, sentence in words for mark in marks]
 
@@ -202,12 +202,12 @@ def _set_table(finding: SetFinding, *, characters: bool) -> str:
     verdict = (
         f"not complete: {finding.problem.what}"
         if finding.problem
-        else "complete, and in agreement with its digest"
+        else "complete, and it agrees with its digest"
     )
     rows = [
         (
-            f"Set {head.mark}{_share(head)}, {head.data_lines} data lines and {head.spare_lines} "
-            f"spare lines: {verdict}."
+            f"Set {head.mark}{_share(head)}, {counted(head.data_lines, 'data line')} and "
+            f"{counted(head.spare_lines, 'spare line')}: {verdict}."
         )
     ]
     if finding.computed:
@@ -224,7 +224,7 @@ def _set_table(finding: SetFinding, *, characters: bool) -> str:
     rows.extend(_details(finding.lines, characters=characters))
     lost = _lost_lines(finding)
     if finding.body is not None and lost:
-        rows.append(f"  Spare lines stood in for {noun(lost, 'line')} {ranges(lost)}.")
+        rows.append(f"  Spare lines replaced {noun(lost, 'line')} {ranges(lost)}.")
     return foreign_text.rows(rows)
 
 
@@ -260,8 +260,8 @@ def _mended(mends: tuple[Mend, ...]) -> str:
     if is_swap(mends):
         first, second = mends
         return (
-            f"characters {first.column} and {second.column}: {first.was}{second.was} taken for "
-            f"{first.now}{second.now}"
+            f"characters {first.column} and {second.column}: read as {first.was}{second.was}, "
+            f"corrected to {first.now}{second.now}"
         )
     return ", ".join(map(_mend, mends))
 
@@ -270,13 +270,13 @@ def _mended_places(mends: tuple[Mend, ...]) -> str:
     """Return where a line was mended, and nothing of what stands there."""
     if is_swap(mends):
         first, second = mends
-        return f"characters {first.column} and {second.column} exchanged"
+        return f"characters {first.column} and {second.column} were swapped"
     return ", ".join(map(_mend_place, mends))
 
 
 def _mend_place(mend: Mend) -> str:
     if mend.column == 0:
-        return f"number {mend.was} taken for {mend.now}"
+        return f"number: read as {mend.was}, corrected to {mend.now}"
     if not mend.was:
         return f"character {mend.column} was missing"
     if not mend.now:
@@ -286,12 +286,12 @@ def _mend_place(mend: Mend) -> str:
 
 def _mend(mend: Mend) -> str:
     if mend.column == 0:
-        return f"number {mend.was} taken for {mend.now}"
+        return f"number: read as {mend.was}, corrected to {mend.now}"
     if not mend.was:
         return f"character {mend.column}, {mend.now}, was missing"
     if not mend.now:
         return f"character {mend.column}, {mend.was}, was one too many"
-    return f"character {mend.column}: {mend.was} taken for {mend.now}"
+    return f"character {mend.column}: read as {mend.was}, corrected to {mend.now}"
 
 
 def _columns(mends: tuple[Mend, ...]) -> str:

@@ -23,15 +23,14 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="The restorer, rescue.py; - for standard output.",
 )
-@click.option("--sheet", metavar="PDF", help="Also print it, a few pages for the drawer.")
+@click.option("--sheet", metavar="PDF", help="Also print it, on a few sheets.")
 @options.paper
 @options.force
 def command(*, output: str, sheet: str | None, paper: Paper, force: bool) -> None:
     """
-    Write the restorer: one file for the standard library of Python 3.8 or later, made from the
-    format document alone.
+    Write the stand-alone restorer: one file that needs Python 3.8 or later, and nothing else.
 
-    python3 rescue.py FILES -o OUT reads typed text and text from QR readers, and needs no Ragleaf.
+    python3 rescue.py FILES -o OUT reads text that you typed or that a QR reader gave.
     """
     source = resources.files("paperkey_alt").joinpath("rescue/rescue.py").read_text("utf-8")
     files.require_free([name for name in (output, sheet) if name], inputs=(), force=force)

@@ -31,12 +31,12 @@ _REASONS = {reason.name.lower(): reason for reason in RevocationReason}
 _LONGEST_COMMENT = 2000  # bytes
 _LAST_DATE = dt.datetime.fromtimestamp((1 << 32) - 1, dt.UTC)  # of four bytes, RFC 9580 §3.5
 _LATE = (
-    "A revocation is dated, and this computer's clock is past 2106, the last year that OpenPGP can "
-    "name. Set the clock first."
+    "A revocation carries a date, and this computer's clock is past 2106, the last year that "
+    "OpenPGP can write. Set the clock first."
 )
 _SOON = (
-    "A revocation is dated: by this computer's clock it is made before the key. Set the clock "
-    "first."
+    "A revocation carries a date, and by this computer's clock the key is not made yet. Set the "
+    "clock first."
 )
 
 
@@ -52,7 +52,7 @@ _SOON = (
 @click.option(
     "--reason",
     type=click.Choice(list(_REASONS)),
-    help="Why the key is revoked; asked for when not given.",
+    help="Why the key is revoked. Without it, Ragleaf asks.",
 )
 @click.option("--comment", default="", help="A sentence for those who read the revocation.")
 @options.paper
@@ -80,8 +80,8 @@ def command(
     Print a revocation certificate for the OpenPGP key in KEYFILE, made now or given, on a sheet of
     its own.
 
-    Whoever has the sheet can end the key, and do nothing else with it: keep it, but not with the
-    sheets of the key.
+    Anyone with the sheet can end the key, and can do nothing else with it. Keep it in another place
+    than the sheets of the key.
     """
     register_file = None if no_register else given_register.place(register_path)
     files.require_free(
@@ -129,9 +129,7 @@ def _made(key: Key, reason: str | None, comment: str, ask: Ask) -> Revocation:
     except UnicodeEncodeError:
         raise click.UsageError("--comment is not UTF-8 text") from None
     if length > _LONGEST_COMMENT:
-        raise click.UsageError(
-            f"--comment has {length:,} bytes; more than {_LONGEST_COMMENT:,} are not for paper"
-        )
+        raise click.UsageError(f"--comment has {length:,} bytes; the limit is {_LONGEST_COMMENT:,}")
     if reason is None:
         choice = click.Choice(list(_REASONS))
         reason = click.prompt("Why is the key revoked", type=choice, default="none", err=True)

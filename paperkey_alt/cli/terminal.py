@@ -58,7 +58,7 @@ def _put(data: bytes) -> None:
         reason = (error.strerror or str(error)).lower()
         raise OutputError(
             f"standard output cannot be written: {reason}",
-            advice="Look where it goes, or name a file; what was written there is not all.",
+            advice="Check where it goes, or name a file. What was written there is not complete.",
         ) from None
 
 

@@ -18,6 +18,7 @@ from paperkey_alt.errors import SourceError
 from paperkey_alt.format.recover import recover
 from paperkey_alt.reading.text import typed
 from paperkey_alt.sheet import text_file
+from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -33,14 +34,14 @@ if TYPE_CHECKING:
     "others",
     multiple=True,
     metavar="SOURCE",
-    help="Lines read from these scans or texts need not be typed.",
+    help="You need not type the lines that these scans or texts have.",
 )
 @click.option("--plain", is_flag=True, help="Ask line by line, without a full screen.")
 def command(lines: str, *, others: tuple[str, ...], plain: bool) -> None:
     """
-    Type the lines of one set from its sheets into the text file LINES, or go on with it.
+    Type the lines of one set from its sheets into the text file LINES, or go on with that file.
 
-    A line is checked as its last character is typed. Right ones are saved at once.
+    Each line is checked as you type its last character. Correct lines are saved at once.
     """
     files.require_typed(lines, others)
     there = _typed_lines(lines)
@@ -84,7 +85,7 @@ def _typed_lines(name: str) -> tuple[RawLine, ...]:
         if is_typed or all(map(_OWN_ROW.fullmatch, text.splitlines())):
             return raw_lines
     raise SourceError(
-        f"{name} is there already, and is no file of typed lines",
+        f"{name} exists, and is not a file of typed lines",
         advice="Name a new file for the lines you type, or the one you began.",
     )
 
@@ -114,13 +115,13 @@ def _ask(prompt: str) -> str | None:
 def _ended(left: Transcript, name: str) -> list[str]:
     """Return what is to be said of the typing that was *left* in the file *name*."""
     if left.head is None:
-        return [f"Nothing was typed yet. To begin: ragleaf type {name}"]
+        return [f"Nothing is typed yet. To begin: ragleaf type {name}"]
     if left.needed:
-        needed = f"{left.needed} more lines are needed"
+        needed = f"{counted(left.needed, 'more line is', 'more lines are')} needed"
         return [f"Set {left.head.mark}: {needed}. To go on: ragleaf type {name}"]
     # What counts is the file, as it will be read.
     findings = recover(_raw_lines(name))
     return [
         *report.table(findings).split("\n"),
-        f"All lines needed are in {name}. Next: ragleaf restore {name} -o KEYFILE",
+        f"{name} has all the lines you need. Next: ragleaf restore {name} -o KEYFILE",
     ]

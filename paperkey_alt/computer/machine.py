@@ -83,7 +83,7 @@ def _interfaces() -> Mapping[str, int]:
     (netdevice(7)).
     """
     if sys.platform != "linux":
-        raise OSError("not known here")
+        raise OSError("no such call here")
     import fcntl  # noqa: PLC0415 - not there on every system
 
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as any_socket:

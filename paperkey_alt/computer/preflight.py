@@ -44,9 +44,9 @@ _NETWORK = frozenset(
 class Weight(Enum):
     """How much an observation matters, and the word for it. The weightiest comes first."""
 
-    MATTERS = "MATTERS"
+    WARNING = "WARNING"
     NOTE = "note"
-    UNKNOWN = "not known"
+    UNKNOWN = "cannot tell"
 
 
 @dataclass(frozen=True)
@@ -107,40 +107,40 @@ def observe(
 
 def weighty(observations: Iterable[Observation]) -> tuple[Observation, ...]:
     """Return those of *observations* that matter."""
-    return tuple(seen for seen in observations if seen.weight is Weight.MATTERS)
+    return tuple(seen for seen in observations if seen.weight is Weight.WARNING)
 
 
 def _unknown(what: str) -> Observation:
     return Observation(
         Weight.UNKNOWN,
-        f"{what} cannot be known on this system",
-        "What is not known is not proven.",
-        "Look for yourself.",
+        what,
+        "This system does not show it to Ragleaf.",
+        "Check it yourself.",
     )
 
 
 def _network(system: System) -> Iterator[Observation]:
-    why = "What is connected can be reached, and can send a key away."
-    mend = "Take out the cable, switch the radio off or remove it, and look again."
+    why = "A connected computer can be reached from outside, and can send a key away."
+    mend = "Take out the cable, switch off Wi-Fi and Bluetooth, and check again."
     if system.interfaces is None:
-        yield _unknown("Whether a network is connected")
+        yield _unknown("whether a network is connected")
         return
     flags = system.interfaces
     up = sorted(name for name, bits in flags.items() if bits & _IFF_UP and not bits & _IFF_LOOPBACK)
     if up:
-        yield Observation(Weight.MATTERS, f"network interfaces are up: {', '.join(up)}", why, mend)
+        yield Observation(Weight.WARNING, f"network interfaces are up: {', '.join(up)}", why, mend)
     down = sorted(name for name, bits in flags.items() if not bits & (_IFF_UP | _IFF_LOOPBACK))
     if down:
         yield Observation(
             Weight.NOTE,
-            f"there are network interfaces, down now: {', '.join(down)}",
+            f"these network interfaces are off now: {', '.join(down)}",
             "They can be switched on.",
             mend,
         )
     routed = sorted(_default_routes(system))
     if routed:
         yield Observation(
-            Weight.MATTERS, f"there is a default route by {', '.join(routed)}", why, mend
+            Weight.WARNING, f"there is a default route to a network: {', '.join(routed)}", why, mend
         )
 
 
@@ -158,23 +158,23 @@ def _default_routes(system: System) -> set[str]:
 
 def _swap(system: System) -> Iterator[Observation]:
     if system.swaps is None:
-        yield _unknown("Whether memory is written to a disk (swap)")
+        yield _unknown("whether memory is written to a disk (swap)")
         return
     rows = [row.split() for row in system.swaps.splitlines()[1:]]
     open_ = [row[0] for row in rows if row and row[0] not in system.encrypted]
     if open_:
         what = f"memory may be written to a disk unencrypted: {', '.join(open_)}"
         yield Observation(
-            Weight.MATTERS,
+            Weight.WARNING,
             what,
-            "A secret in memory can survive there.",
-            "Switch it off (swapoff -a), or encrypt it.",
+            "A secret in memory can stay there.",
+            "Switch swap off (swapoff -a), or encrypt it.",
         )
 
 
 def _core_dumps(system: System) -> Iterator[Observation]:
     if system.core_limit is None:
-        yield _unknown("Whether the memory of a failing program is written to a file (core dump)")
+        yield _unknown("whether the memory of a failing program is written to a file (core dump)")
         return
     is_piped = (system.core_pattern or "").startswith("|")
     if system.core_limit != 0 or is_piped:
@@ -183,22 +183,22 @@ def _core_dumps(system: System) -> Iterator[Observation]:
         rest = (
             ", and as root sysctl kernel.core_pattern=core." if is_piped else " in this terminal."
         )
-        mend = f"Say ulimit -c 0{rest}"
-        yield Observation(Weight.MATTERS, what, "It may hold the key and its passphrase.", mend)
+        mend = f"Run ulimit -c 0{rest}"
+        yield Observation(Weight.WARNING, what, "It may hold the key and its passphrase.", mend)
 
 
 def _clock(system: System, created: dt.datetime | None) -> Iterator[Observation]:
-    why = "Signatures, revocations and sheets are dated by it."
-    mend = "Set the clock by a watch, then go on."
-    clock = f"the clock says {_told(system.now, system)}"
+    why = "The dates of signatures, revocations and sheets come from it."
+    mend = "Set the clock by a watch, then continue."
+    clock = f"the clock shows {_told(system.now, system)}"
     if system.now < RELEASED:
         what = f"{clock}, which is before this program was made ({_told(RELEASED, system)})"
-        yield Observation(Weight.MATTERS, what, why, mend)
+        yield Observation(Weight.WARNING, what, why, mend)
     elif created is not None and system.now < created:
         what = f"{clock}, which is before the key was made ({_told(created, system)})"
-        yield Observation(Weight.MATTERS, what, why, mend)
+        yield Observation(Weight.WARNING, what, why, mend)
     else:
-        what = f"{clock}; a computer that never was online has nothing to set it by"
+        what = f"{clock}; a computer that was never online cannot set it by itself"
         yield Observation(Weight.NOTE, what, why, "Compare it with a watch.")
 
 
@@ -209,7 +209,7 @@ def _told(instant: dt.datetime, system: System) -> str:
 
 def _folder(system: System, folder: str) -> Iterator[Observation]:
     if system.mounts is None:
-        yield _unknown(f"What kind of file system {folder} is on")
+        yield _unknown(f"what kind of file system {folder} is on")
         return
     fields = [row.split() for row in system.mounts.splitlines()]
     mounts = {
@@ -221,22 +221,22 @@ def _folder(system: System, folder: str) -> Iterator[Observation]:
         point for point in mounts if folder == point or folder.startswith(point.rstrip("/") + "/")
     ]
     if not holding:
-        yield _unknown(f"What kind of file system {folder} is on")
+        yield _unknown(f"what kind of file system {folder} is on")
         return
     device, kind = mounts[max(holding, key=len)]
     if kind in _NETWORK:
-        what = f"{folder} is on a file system in the network ({kind})"
+        what = f"{folder} is on a network file system ({kind})"
         yield Observation(
-            Weight.MATTERS,
+            Weight.WARNING,
             what,
             "The sheets go over the network and stay on another computer.",
             "Write them to memory (/dev/shm).",
         )
     elif device in system.removable:
-        what = f"{folder} is on a medium that can be removed"
-        why = "What is erased there may survive, and whoever has the medium has the sheets."
+        what = f"{folder} is on a stick, a card or another removable medium"
+        why = "Erased files may stay there, and anyone with the medium has the sheets."
         yield Observation(
-            Weight.MATTERS,
+            Weight.WARNING,
             what,
             why,
             "Write them to memory (/dev/shm), or destroy the medium afterwards.",
@@ -251,7 +251,7 @@ def _unescaped(name: str) -> str:
 
 def _others(system: System) -> Iterator[Observation]:
     if system.logins is None:
-        yield _unknown("Whether others are logged in")
+        yield _unknown("whether others are logged in")
         return
     size = _UTMP.size
     records = [
@@ -267,7 +267,7 @@ def _others(system: System) -> Iterator[Observation]:
     if others:
         what = f"others are logged in: {', '.join(others)}"
         yield Observation(
-            Weight.MATTERS,
+            Weight.WARNING,
             what,
             "They may see memory, files or the screen.",
             "Ask them to leave, or work alone.",

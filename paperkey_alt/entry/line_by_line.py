@@ -11,6 +11,7 @@ from paperkey_alt.entry import screen, transcript
 from paperkey_alt.entry.transcript import Accepted
 from paperkey_alt.format.lines import group
 from paperkey_alt.sheet.text_file import row
+from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -23,12 +24,12 @@ if TYPE_CHECKING:
 _MOST_DIGITS = 9
 _HELP = (
     (
-        "Type the characters of the line that is named, in any grouping; ? stands for one that "
-        "cannot be read."
+        "Type the characters of the line with this number, with or without spaces; ? for each "
+        "character that you cannot read."
     ),
     (
-        "Other answers: skip (put it off), go N (go to line N), stop. Every line is saved as soon "
-        "as it is right."
+        "Other answers: skip (put the line off), go N (go to line N), stop. Every line is saved as "
+        "soon as it is correct."
     ),
 )
 
@@ -44,7 +45,7 @@ def run(begun: Transcript, save: Callable[[Transcript], None], *, say: Say, ask:
     typed, number = begun, begun.due() if begun.needed else None
     while number is not None:
         if typed.head:
-            say([f"Set {typed.head.mark}, {typed.needed} more lines needed."])
+            say([f"Set {typed.head.mark}: {counted(typed.needed, 'more line')} needed."])
         answer = ask(f"{number:5d} ")
         if answer is None:
             break

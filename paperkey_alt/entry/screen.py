@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt.entry import transcript
 from paperkey_alt.entry.transcript import Accepted, Problem, Transcript
 from paperkey_alt.format.lines import CHARACTERS, DATA_CHARACTERS, GROUP, group
+from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,7 +31,7 @@ _HELP = (
     "Enter  accept what is proposed     arrows  move      Backspace, Delete  erase",
     "Ctrl-N put this line off           Ctrl-P  go back   Ctrl-G  go to a line",
     "Ctrl-U empty the line              ?  a character that cannot be read",
-    "Ctrl-Q stop; every line is saved as soon as it is right",
+    "Ctrl-Q stop; every line is saved as soon as it is correct",
 )
 
 
@@ -189,9 +190,12 @@ KEYS: dict[str, Callable[[Screen], Screen]] = {
 def _title(screen: Screen) -> tuple[str, str]:
     head, typed = screen.transcript.head, screen.transcript
     if head is None:
-        return "Line 0, the head line, stands at the top of every sheet. Type it first.", ""
+        return "Line 0, the head line, is at the top of every sheet. Type it first.", ""
     share = f", share {head.share.number} of {head.share.count}" if head.share else ""
-    first = f"Set {head.mark}{share}: {head.data_lines} data lines, {head.spare_lines} spare lines"
+    first = (
+        f"Set {head.mark}{share}: {counted(head.data_lines, 'data line')}, "
+        f"{counted(head.spare_lines, 'spare line')}"
+    )
     done = head.data_lines - min(typed.needed, head.data_lines)
     filled = _BAR * done // head.data_lines
     put_off = f"; {len(typed.skipped)} put off" if typed.skipped else ""
@@ -234,12 +238,12 @@ def _message(screen: Screen) -> list[str]:
 def _waiting(screen: Screen) -> list[str]:
     typed, number = screen.transcript, screen.number
     if number in typed.lines:
-        return ["This line is there already; type it again only to compare."]
+        return ["You have typed this line already; type it again only to compare."]
     if typed.due() is None:
         return [
-            "No other line would help: type what was put off, with ? for what is illegible,",
+            "No other line would help: type a line you put off, with ? for what you cannot read,",
             "or go to a spare line (Ctrl-G).",
         ]
     if typed.head and number > typed.head.data_lines:
-        return ["A spare line, framed on the sheet: it stands in for one that was put off."]
+        return ["A spare line, framed on the sheet: it replaces a line that you put off."]
     return []

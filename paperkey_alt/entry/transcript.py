@@ -128,7 +128,7 @@ def begin(raw_lines: Iterable[RawLine]) -> Transcript:
     if len(heads) > 1:
         marks = ", ".join(head.mark for head in heads)
         raise SeveralSets(
-            f"lines of {len(heads)} sets were given: {marks}",
+            f"there are lines of {len(heads)} sets: {marks}",
             advice="Type each set into a file of its own.",
         )
     if not heads:
@@ -186,7 +186,7 @@ def _take(transcript: Transcript, line: Line, exact: str) -> Accepted | Problem:
         if transcript.head not in (None, head):
             return Problem(
                 line.number,
-                f"this is the head line of set {head.mark}, and lines of another set were typed",
+                f"this is the head line of set {head.mark}, and you typed lines of another set",
             )
     if head is None or line.number > head.total:
         return Problem(line.number, f"the set has no line {line.number}")
@@ -200,7 +200,7 @@ def _proposed(number: int, meant: int, mends: tuple[Mend, ...], exact: str) -> P
     if lines.is_swap(mends):
         return Problem(
             number,
-            f"characters {mends[0].column} and {mends[1].column} seem to be exchanged",
+            f"characters {mends[0].column} and {mends[1].column} seem to be swapped",
             mends[0].column,
             exact,
         )

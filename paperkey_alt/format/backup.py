@@ -138,7 +138,7 @@ def join(findings: Findings, marks: Collection[str] = ()) -> Joined:
     families = _families(sound, named, _certificate_marks(findings))
     if len(families) > 1:
         listed = "; ".join(map(_described, families))
-        raise SeveralSets(f"sheets of {len(families)} sets were given: {listed}")
+        raise SeveralSets(f"you gave sheets of {len(families)} sets: {listed}")
     (family,) = families
     head, single = family[0].head, family[0].body
     told = tuple(member.head.mark for member in strange)
@@ -153,7 +153,7 @@ def join(findings: Findings, marks: Collection[str] = ()) -> Joined:
     joined = _join(side, believed)
     body = bodies.flagged(joined.secret[:-BLIND_BYTES], sealed=side[0].head.sealed)
     if not body.sealed and body.data[:1] == bytes([KIND_CERTIFICATE]):
-        raise UnknownFormat("a public certificate was split, which Ragleaf does not")
+        raise UnknownFormat("a public certificate was split, which Ragleaf never does")
     return Joined(
         body,
         tuple(one.head.mark for one in side if (_number(one), one.body) not in joined.right),
@@ -260,7 +260,7 @@ def _strangeness(member: SetFinding) -> PaperError | None:
         return None
     return UnknownFormat(
         f"set {member.head.mark}: {what}",
-        advice="This is no share as Ragleaf prints it. Leave it out.",
+        advice="It is not a share as Ragleaf prints them. Leave it out.",
     )
 
 
@@ -288,7 +288,7 @@ def _families(
     unknown = sorted(named - marks - numbers)
     if unknown:
         raise PaperError(
-            f"no line of {', '.join(unknown)} was given",
+            f"you gave no line of {', '.join(unknown)}",
             advice="The set mark is printed large on every sheet.",
         )
     return tuple(
@@ -392,8 +392,8 @@ def _conflict(family: Sequence[SetFinding]) -> str:
     if len(told) == 1:
         return f"different sets of backup {name} have the same share number: {told[0]}"
     return (
-        f"the shares of backup {name} contradict each other, and which of them are true cannot be "
-        f"told from here. On one side: {'. On another: '.join(told)}"
+        f"the shares of backup {name} contradict each other, and Ragleaf cannot tell which of them "
+        f"are true. On one side: {'. On another: '.join(told)}"
     )
 
 

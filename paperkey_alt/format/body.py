@@ -125,5 +125,5 @@ def open_sealed(body: SealedBody, ask: Ask) -> Unwrapped:
             continue
         payload = payloads.decode(content)
         if isinstance(payload, Certificate):
-            raise UnknownFormat("a public certificate is sealed, which Ragleaf does not")
+            raise UnknownFormat("a public certificate is sealed, which Ragleaf never does")
         return Unwrapped(payload, passphrase)

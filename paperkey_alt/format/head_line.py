@@ -88,7 +88,7 @@ class Head:
             raise ValueError("the last data line has at least one byte of the body")
         for text, width in ((self.mark, MARK_CHARACTERS), (self.body_check, BODY_CHECK_CHARACTERS)):
             if len(text) != width or not set(text) <= set(ALPHABET):
-                raise ValueError(f"the digest stands in the head line as {width} base32 characters")
+                raise ValueError(f"the digest is in the head line as {width} base32 characters")
 
     @property
     def total(self) -> int:

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import LineError
 from paperkey_alt.format.reed_solomon import Code, Uncorrectable
+from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -123,9 +124,12 @@ def decode(text: str, number: int | None, mark: str) -> DecodedLine:
     """
     given = normalise(text)
     if not CHARACTERS - 1 <= len(given) <= CHARACTERS + 1:
-        raise LineError(f"{len(given)} characters stand here; a line has {CHARACTERS}")
+        length = "short" if len(given) < CHARACTERS else "long"
+        raise LineError(
+            f"line too {length}: {counted(len(given), 'character')}, expected {CHARACTERS}"
+        )
     if number is not None and not 0 <= number <= LAST_NUMBER:
-        raise LineError(f"{number} is no line number; they go from 0 to {LAST_NUMBER}")
+        raise LineError(f"{number} is not a line number; line numbers go from 0 to {LAST_NUMBER}")
     if len(given) < CHARACTERS:
         return _by_trial(_with_one_more(given), number, mark)
     if len(given) > CHARACTERS:
@@ -205,7 +209,7 @@ def _by_trial(
             fitting.setdefault(line, DecodedLine(line, (mend,), decoded.spent + spent))
     if len(fitting) != 1:
         raise LineError(
-            "a character is missing, or one is too many, and the check does not tell which"
+            "a character is missing, or one is too many, and the check cannot tell which"
         )
     (mended,) = fitting.values()
     return mended
@@ -248,8 +252,8 @@ def _nearest(given: str, number: int | None, mark: str) -> DecodedLine:
     word, erased = _word(given, number, mark)
     if len(erased) > MOST_SPENT:
         raise LineError(
-            f"{given.count(UNREADABLE)} characters cannot be read; the check can stand in for "
-            f"{MOST_SPENT} at most"
+            f"{given.count(UNREADABLE)} characters cannot be read; the check can replace at most "
+            f"{MOST_SPENT}"
         )
     try:
         codeword, changed = _CODE.correct(word, erased)

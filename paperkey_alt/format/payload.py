@@ -310,7 +310,7 @@ def unpack(data: bytes) -> Payload:
     content, digest = data[:-DIGEST_BYTES], data[-DIGEST_BYTES:]
     if not content or not hmac.compare_digest(hashlib.sha256(content).digest(), digest):
         raise DigestMismatch(
-            "the digest at the end of the payload does not agree with what stands before it"
+            "the digest at the end of the payload does not agree with what is before it"
         )
     return decode(content)
 
@@ -329,7 +329,7 @@ def decode(content: bytes) -> Payload:
     buffer = Buffer(content)
     kind = buffer.pull_number(1)
     if kind not in KINDS:
-        raise UnknownFormat(f"payload kind {kind} is not known to this version")
+        raise UnknownFormat(f"this version does not know payload kind {kind}")
     try:
         payload: Payload = KINDS[kind].pull(buffer)
     except ValueError:

@@ -421,7 +421,7 @@ def _least_spent(placed: Iterable[_Placed]) -> DecodedLine | None:
     return next(iter(best.values())) if len(best) == 1 else None
 
 
-_COMPARE = "Compare the mended lines with the paper first, then read all lines of this set afresh."
+_COMPARE = "Compare the mended lines with the paper first. Then read all lines of this set again."
 
 
 def _mended(head: Head, seen: Mapping[int, Sequence[_Placed]]) -> tuple[bytes, ...]:
@@ -530,7 +530,7 @@ def _finding_unconfirmed(
         return _finding_taken(decoded, places)
     remark = placed[0].remark
     if any(there.decoded for there in placed):
-        remark = "read more than once, and differently"
+        remark = "read more than once, with different results"
     mends = _unreadable(placed[0].raw_line.text)
     return LineFinding(number, Status.WRONG, places, mends, remark)
 

@@ -40,9 +40,9 @@ class Cost:
 
     def __post_init__(self) -> None:
         if not (1 <= self.passes <= 16 and 1 <= self.lanes <= 16 and 10 <= self.memory_log <= 20):
-            raise ValueError("a cost this program would not pay")
+            raise ValueError("more computing than this program allows")
         if self.passes << self.memory_log > 4 << 20:
-            raise ValueError("a cost this program would not pay")
+            raise ValueError("more computing than this program allows")
 
 
 # RFC 9106 §4, the second recommended option: 3 passes, 4 lanes, 64 MiB.

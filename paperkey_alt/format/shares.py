@@ -89,7 +89,7 @@ def join(
             left -= 1
             if not left:
                 raise SharesDisagree(
-                    f"the shares are given in too many ways: {most:,} were tried",
+                    f"there are too many ways to join these shares: {most:,} were tried",
                     advice="Name more sets that you trust with --mark, or leave out the others.",
                 )
     raise SharesDisagree("the shares that were given do not join to the secret that they name")

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import NotEnoughLines
 from paperkey_alt.format.lines import DATA_BYTES
 from paperkey_alt.format.reed_solomon import Code, Uncorrectable
+from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -86,8 +87,8 @@ def _mend_group(lines: Mapping[int, bytes], numbers: Sequence[int], spare: int) 
     gone = [at for at, number in enumerate(numbers) if number not in lines]
     if len(gone) > spare:
         raise NotEnoughLines(
-            f"{len(gone)} of {len(numbers)} lines are not there, and {spare} spare lines stand "
-            f"in for {spare}"
+            f"{len(gone)} of {counted(len(numbers), 'line')} are missing, and "
+            f"{counted(spare, 'spare line')} can replace {spare}"
         )
     if not spare:
         return {number: lines[number] for number in numbers}
@@ -111,7 +112,7 @@ def _mend_columns(
         return (first, *(code.correct(column, gone)[0] for column in columns[1:]))
     except Uncorrectable:
         raise NotEnoughLines(
-            "more lines are wrong or not there than the spare lines can stand in for"
+            "more lines are wrong or missing than the spare lines can replace"
         ) from None
 
 

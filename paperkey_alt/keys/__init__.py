@@ -187,7 +187,7 @@ def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[
 
         private_key.open_(rebuilt.data, ask, known)
         return ()
-    return ("a file of any kind has nothing to be proven by",)
+    return ("a file that was printed with --plain has no public key to compare with",)
 
 
 def revocable(data: bytes, fingerprint: str | None) -> Key:
@@ -195,7 +195,7 @@ def revocable(data: bytes, fingerprint: str | None) -> Key:
     key = certificate(data, fingerprint)
     if key.version not in SUPPORTED_VERSIONS:
         raise UnsupportedKey(
-            f"the key is of version {key.version}; revocations are made for versions 4 and 6"
+            f"the key is of version {key.version}; Ragleaf revokes keys of versions 4 and 6 only"
         )
     return key
 

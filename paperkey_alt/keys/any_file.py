@@ -15,10 +15,10 @@ def extract(data: bytes, name: str, *, allow_unprotected: bool, blind: bytes) ->
     unless *allow_unprotected* is set, KeyFileError for an empty file.
     """
     if not data:
-        raise KeyFileError("the file is empty", advice="Look at the name, and give the file.")
+        raise KeyFileError("the file is empty", advice="Check the name, and give the file.")
     if not allow_unprotected:
         raise UnprotectedSecret(
-            "nothing would be over this file: anyone with the sheet has it", advice=_ADVICE
+            "no seal would be over this file: anyone with the sheet has the file", advice=_ADVICE
         )
     shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
     return Extract(
@@ -38,6 +38,6 @@ def rebuild(payload: File) -> Rebuilt:
 
 
 _ADVICE = (
-    "Seal it with --seal, or say --allow-unprotected if the sheet will be guarded as well as the "
+    "Seal it with --seal, or use --allow-unprotected if you will guard the sheet as well as the "
     "file itself."
 )

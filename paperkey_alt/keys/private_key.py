@@ -64,18 +64,18 @@ _PKCS12 = (
     "--plain."
 )
 _UNOPENED = (
-    "Print it without --prove and --compact: it is carried byte for byte, with its passphrase over "
-    "it."
+    "Print it without --prove and --compact: then it is printed byte for byte, under its own "
+    "passphrase."
 )
 _UNPROTECTED = (
-    "Seal it with --seal, or give the key a passphrase in the program that made it, or say "
-    "--allow-unprotected if the sheet will be guarded as well as the key itself."
+    "Seal it with --seal; or give the key a passphrase in the program that made it; or use "
+    "--allow-unprotected if you will guard the sheet as well as the key itself."
 )
 _NOT_READ = (
     "Give another copy of the file, or export the key again from the program that made it. --plain "
     "prints the file as it is, whatever it is."
 )
-_NOT_REDUCED = "The file is carried as it stands: it cannot be computed anew to the same bytes."
+_NOT_REDUCED = "The file is printed in full: it cannot be computed back to the same bytes."
 
 
 @dataclass(frozen=True)
@@ -117,7 +117,7 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
                 raise _damaged(kind) from None
             except _UNKNOWN:
                 raise UnsupportedKey(
-                    f"the passphrase over the private key ({kind}) cannot be tried here",
+                    f"Ragleaf cannot try the passphrase of the private key ({kind})",
                     advice=_UNOPENED,
                 ) from None
             except (ValueError, TypeError):
@@ -228,7 +228,7 @@ def _is_protected_openssh(data: bytes) -> bool:
 
 def _damaged(kind: str) -> DamagedKeyFile:
     return DamagedKeyFile(
-        f"the private key ({kind}) is damaged, or of a kind that cannot be read here",
+        f"the private key ({kind}) is damaged, or of a kind that Ragleaf cannot read",
         advice=_NOT_READ,
     )
 

@@ -78,9 +78,9 @@ def not_readable(data: bytes, name: str) -> SourceError:
     """Return what to raise of a file *name* that cannot be read: what it is, and the way out."""
     for first_bytes, title, advice in _OTHERS:
         if first_bytes.match(data):
-            return SourceError(f"{name} is {title}, which cannot be read here", advice=advice)
+            return SourceError(f"{name} is {title}, which Ragleaf cannot read", advice=advice)
     if is_picture(data):
-        return SourceError(f"{name} is not a picture of a kind that can be read here")
+        return SourceError(f"{name} is not a picture of a kind that Ragleaf can read")
     return SourceError(
         f"{name} is neither text nor a picture", advice="Give text, PDF, PNG, JPEG or TIFF files."
     )

@@ -149,7 +149,7 @@ class Register:
     def _opened(self, mode: str, begin: str) -> Iterator[tuple[sqlite3.Connection, int]]:
         """Yield the file within a transaction, and its schema version, 0 where it is new."""
         if not stat.S_ISREG(self.path.stat().st_mode):
-            raise ValueError("it is no file")
+            raise ValueError("it is not a file")
         if self.path.stat().st_size > MOST_BYTES:
             raise ValueError(f"it is longer than {MOST_BYTES >> 20} MiB")
         uri = f"{self.path.absolute().as_uri()}?mode={mode}"

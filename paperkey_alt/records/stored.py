@@ -51,11 +51,11 @@ def unpack(text: object, number: object, version: int) -> Entry:
     except RecursionError:
         raise ValueError("an entry in it is nested too deep") from None
     if not isinstance(content, dict):
-        raise ValueError("an entry in it is no JSON object")  # noqa: TRY004 - it is a value that was read
+        raise ValueError("an entry in it is not a JSON object")  # noqa: TRY004 - it is a value that was read
     if version == 1:
         content = _migrated(content)
     if content.keys() != _READERS.keys():
-        raise ValueError("an entry in it has not the fields of one")
+        raise ValueError("an entry in it does not have the fields of one")
     read = {name: reader(content[name]) for name, reader in _READERS.items()}
     return Entry(number=_integer(number), **read)
 
@@ -75,14 +75,14 @@ def _migrated(content: dict[str, Any]) -> dict[str, Any]:
 
 def _text(content: object) -> str:
     if not isinstance(content, str):
-        raise ValueError("an entry in it has a field that is no text")  # noqa: TRY004
+        raise ValueError("an entry in it has a field that is not text")  # noqa: TRY004
     content.encode()  # a lone surrogate can neither be shown nor stored, and is a ValueError
     return content
 
 
 def _integer(content: object) -> int:
     if not isinstance(content, int) or isinstance(content, bool) or not 0 < content < 1 << 63:
-        raise ValueError("an entry in it has a field that is no number above 0")
+        raise ValueError("an entry in it has a field that is not a number above 0")
     return content
 
 
@@ -93,7 +93,7 @@ def _date(content: object) -> dt.date:
 def _list(reader: Callable[[object], _T]) -> Callable[[object], tuple[_T, ...]]:
     def read(content: object) -> tuple[_T, ...]:
         if not isinstance(content, list):
-            raise ValueError("an entry in it has a field that is no list")  # noqa: TRY004
+            raise ValueError("an entry in it has a field that is not a list")  # noqa: TRY004
         return tuple(reader(item) for item in content)
 
     return read
@@ -102,7 +102,7 @@ def _list(reader: Callable[[object], _T]) -> Callable[[object], tuple[_T, ...]]:
 def _map(reader: Callable[[object], _T]) -> Callable[[object], Mapping[str, _T]]:
     def read(content: object) -> Mapping[str, _T]:
         if not isinstance(content, dict):
-            raise ValueError("an entry in it has a field that is no object")  # noqa: TRY004
+            raise ValueError("an entry in it has a field that is not an object")  # noqa: TRY004
         return {_text(key): reader(item) for key, item in content.items()}
 
     return read

@@ -36,7 +36,7 @@ class What(enum.Enum):
     DESTROY = "Destroy old sheets"
     RENEW = "Renew the key"
     REHEARSE = "Rehearse the sheets"
-    PRINT = "Print anew"
+    PRINT = "Print new sheets"
 
 
 @dataclass(frozen=True)
@@ -127,9 +127,8 @@ def _tasks(entry: Entry, of_key: Iterable[Entry], today: dt.date) -> Iterator[Ta
         yield Task(
             What.PRINT,
             max(entry.destroyed.values()),
-            f"Of the {entry.needed} shares that are needed only {len(entry.left)} "
-            f"{'is' if len(entry.left) == 1 else 'are'} not destroyed: print anew while the key "
-            "is there.",
+            f"Only {counted(len(entry.left), 'share is', 'shares are')} not marked destroyed, and "
+            f"{entry.needed} are needed: print new shares while you still have the key.",
         )
         return
     if entry.expires is not None:
@@ -139,11 +138,11 @@ def _tasks(entry: Entry, of_key: Iterable[Entry], today: dt.date) -> Iterator[Ta
 
 def _renewal(expires: dt.date, today: dt.date) -> Task:
     if expires < today:
-        sentence = f"The key expired on {expires}: renew it, or print what replaces it."
+        sentence = f"The key expired on {expires}: renew it, or print the key that replaces it."
     else:
         sentence = (
-            f"The key expires on {expires}: renew it, and print the sheets anew if its secret or "
-            "passphrase changes."
+            f"The key expires on {expires}: renew it. Print new sheets if its secret or passphrase "
+            "changes."
         )
     # A hostile register may have a day on which no day so long before is left.
     before = max(expires.toordinal() - EXPIRES_SOON.days, 1)
@@ -155,19 +154,19 @@ def _rehearsal(entry: Entry) -> Task:
         return Task(
             What.PRINT,
             entry.drilled,
-            f"The rehearsal on {entry.drilled} failed: print anew while the key is there.",
+            f"The rehearsal on {entry.drilled} failed: print new sheets while you have the key.",
         )
     if entry.drilled is None or entry.drill != GIVES:
         return Task(
             What.REHEARSE,
             entry.printed,
-            "Never rehearsed: see with ragleaf drill whether the paper gives back what it carries.",
+            "Never rehearsed: ragleaf drill shows whether the paper gives back what it carries.",
         )
     next_one = min(entry.drilled.toordinal() + DRILL_EVERY.days, dt.date.max.toordinal())
     return Task(
         What.REHEARSE,
         dt.date.fromordinal(next_one),
-        f"Last rehearsed on {entry.drilled}: once a year is due.",
+        f"Last rehearsed on {entry.drilled}: rehearse once a year.",
     )
 
 
@@ -180,16 +179,16 @@ def _keep(
     if unrehearsed:
         latest = unrehearsed[-1]
         yield (
-            f"Printed anew as {_named(latest.left)} on {latest.printed}, but no rehearsal shows "
+            f"{_named(latest.left)} was printed later, on {latest.printed}, but no rehearsal shows "
             "that those sheets give the key back: keep these."
         )
     copies = [other for other in of_key if entry.contents and other.contents == entry.contents]
     for copy in copies[-1:]:
         carries = "carries" if len(copy.left) == 1 else "carry"
         yield (
-            f"{_named(copy.left)} {carries} the same secrets as these sheets, and no others: that "
-            "is a second print, not a replacement. If a passphrase was changed since, these still "
-            "open with the old one."
+            f"{_named(copy.left)} {carries} the same secrets as these sheets, and no others: it is "
+            "a second print, not a replacement. If you changed a passphrase since, these sheets "
+            "still open with the old one."
         )
     if entry.kind == REVOCATION:
         return
@@ -201,7 +200,8 @@ def _keep(
     if next_key or (entry.expires is not None and entry.expires < today):
         reason = "A newer key of this name has sheets" if next_key else "The key has expired"
         yield (
-            f"{reason}. Old mail needs the old key: keep its sheets. Only you can say when they go."
+            f"{reason}. Old mail needs the old key: keep its sheets. Only you can decide when "
+            "they may go."
         )
 
 

@@ -89,11 +89,11 @@ PUBLIC = ("restore", "s.txt", *OUT, "--public")
 # what is given → exit status, what is wrong, what to do, and what is not said
 ROWS = [
     # Files that are no secret key.
-    ((*B, "words.txt", *OUT), 1, "no OpenPGP file", "--plain", "again"),
-    ((*B, "noise-01", *OUT), 1, "no OpenPGP file", "--plain", "encrypted"),
+    ((*B, "words.txt", *OUT), 1, "not an OpenPGP file", "--plain", "again"),
+    ((*B, "noise-01", *OUT), 1, "not an OpenPGP file", "--plain", "encrypted"),
     ((*B, "noise-85", *OUT), 1, "noise-85", "", "encrypted message, not"),
-    ((*B, "noise-c1", *OUT), 1, "no OpenPGP file", "--plain", "encrypted message, not"),
-    ((*B, "noise-d2", *OUT), 1, "no OpenPGP file", "--plain", "encrypted message, not"),
+    ((*B, "noise-c1", *OUT), 1, "not an OpenPGP file", "--plain", "encrypted message, not"),
+    ((*B, "noise-d2", *OUT), 1, "not an OpenPGP file", "--plain", "encrypted message, not"),
     ((*B, "message", *OUT), 1, "an encrypted message", "decrypts", "again"),
     ((*B, "partial message", *OUT), 1, "an encrypted message", "decrypts", "again"),
     ((*B, "message.asc", *OUT), 1, "a message", "Give the secret key file", "again"),
@@ -104,8 +104,8 @@ ROWS = [
     ((*B, "key.zz", *OUT), 1, "compressed", "Unpack it", "again"),
     ((*B, CERTIFICATE, *OUT), 1, "public certificate", "Export the secret key", "--seal"),
     ((*B, "stubs", *OUT), 1, "stubs", "cannot be printed", "again"),
-    ((*B, "empty", *OUT), 1, "empty", "Look at the name", "again"),
-    ((*B, "blank", *OUT), 1, "empty", "Look at the name", "again"),
+    ((*B, "empty", *OUT), 1, "empty", "Check the name", "again"),
+    ((*B, "blank", *OUT), 1, "empty", "Check the name", "again"),
     ((*B, "empty", "--plain", "--allow-unprotected", *OUT), 1, "empty", "", "OpenPGP"),
     # Keys that are damaged, or of a kind that is not printed.
     ((*B, "cut.asc", *OUT), 1, "cut short", "Export the secret key again", "--plain"),
@@ -115,16 +115,16 @@ ROWS = [
     ((*B, "version 3", *OUT), 1, "version 3", "Export the secret key again", "by another way"),
     ((*B, "version 99", *OUT), 1, "version 99", "--plain", "by another way"),
     ((*B, "two.asc", *OUT), 1, "2 keys", "--fingerprint", "again"),
-    ((*B, SMALL, "--fingerprint", "zz", *OUT), 1, "no fingerprint", "hexadecimal", "again"),
+    ((*B, SMALL, "--fingerprint", "zz", *OUT), 1, "not a fingerprint", "hexadecimal", "again"),
     # What nothing protects.
     ((*B, OPEN, *OUT), 1, "no passphrase", "--seal", "who finds"),
     ((*B, OPEN, *OUT), 1, "no passphrase", "give the key a passphrase", "who finds"),
-    ((*B, "words.txt", "--plain", *OUT), 1, "nothing would be over", "--seal", "key"),
+    ((*B, "words.txt", "--plain", *OUT), 1, "no seal would be over", "--seal", "key"),
     ((*B, "words.txt", "--plain", *OUT), 1, "this file", "--allow-unprotected", "OpenPGP"),
     ((*B, SMALL, "--seal", "--passphrase-from", "latin-1.pw", *OUT), 1, "UTF-8", "", "again"),
     # Certificates that do not serve; the sheets can be read.
-    ((*PUBLIC, "words.txt"), 1, "no OpenPGP file", "public certificate", "secret key"),
-    ((*PUBLIC, "noise-01"), 1, "no OpenPGP file", "public certificate", "secret key"),
+    ((*PUBLIC, "words.txt"), 1, "not an OpenPGP file", "public certificate", "secret key"),
+    ((*PUBLIC, "noise-01"), 1, "not an OpenPGP file", "public certificate", "secret key"),
     ((*PUBLIC, "empty"), 1, "empty", "public certificate", "secret key"),
     ((*PUBLIC, "message.asc"), 1, "a message", "public certificate", "secret key"),
     ((*PUBLIC, "id_ed25519.pub"), 1, "SSH", "public certificate", "private"),
@@ -143,16 +143,16 @@ ROWS = [
     (
         (*R, "s.txt", "other.txt", *OUT),
         2,
-        "sheets of 2 sets were given",
+        "you gave sheets of 2 sets",
         "--mark",
         "Nothing was written",
     ),
-    ((*C, "s.txt", "other.txt"), 2, "sheets of 2 sets were given", "--mark", "Nothing was written"),
+    ((*C, "s.txt", "other.txt"), 2, "you gave sheets of 2 sets", "--mark", "Nothing was written"),
     ((*R, "s.txt", "--mark", "aaaaa", *OUT), 1, "no line of AAAAA", "printed large", "mended"),
     ((*R, "1.txt", *OUT), 1, "1 more share is needed", "Ask another holder", "Nothing was written"),
     ((*R, "1.txt", "copy.txt", *OUT), 1, "was given more than once", "another holder", "several"),
-    ((*R, "1.txt", "b1.txt", *OUT), 2, "Shares of 2 backups were given", "one set", "twice"),
-    ((*C, "1.txt", "b1.txt"), 0, "Shares of 2 backups were given", "", "key back"),
+    ((*R, "1.txt", "b1.txt", *OUT), 2, "You gave shares of 2 backups", "one set", "twice"),
+    ((*C, "1.txt", "b1.txt"), 0, "You gave shares of 2 backups", "", "key back"),
 ]
 
 
@@ -221,8 +221,8 @@ def test_a_letter_is_no_page_that_cannot_be_read(desk):
     """The page of a share's letter has no lines, and that is said."""
     desk.ok("backup", SMALL, "-o", "a", "--any", "2", "--of", "3")
     done = desk.ok("check", "a/share-1.pdf")
-    assert "page 1: no lines on this page; a letter" in done.err
-    assert "that can be read" not in done.err.split("page 1:")[1].split("\n")[0]
+    assert "page 1: no lines found on this page; a letter" in done.err
+    assert "could be read" not in done.err.split("page 1:")[1].split("\n")[0]
 
 
 def test_a_file_is_a_file_in_all_that_is_said(desk):

@@ -36,8 +36,8 @@ KEY_FILES = {
         "claims a body of 4294967295 bytes",
     ),
     "an empty file": (b"", "empty"),
-    "noise": (b"\x01" + random.Random(1).randbytes(3000), "no OpenPGP file"),
-    "text": (b"The bell buoy off the north mole is back on station.\n", "no OpenPGP file"),
+    "noise": (b"\x01" + random.Random(1).randbytes(3000), "not an OpenPGP file"),
+    "text": (b"The bell buoy off the north mole is back on station.\n", "not an OpenPGP file"),
     "a compressed file": (gzip.compress(KEY.read_bytes()), "compressed"),
     "two keys": (
         b"".join((CORPUS / f"{name}.asc").read_bytes() for name in ("nist-p256", "nist-p384")),
@@ -73,7 +73,7 @@ WRONG_USE = {
     "an output folder that is not there": (
         ("backup", KEY, "-o", "nowhere/s.pdf"),
         2,
-        "is not there",
+        "does not exist",
     ),
     "an output that is a folder": (("backup", KEY, "-o", "."), 2, "is a folder"),
     "a folder that cannot be written": (
@@ -85,7 +85,7 @@ WRONG_USE = {
     "whole and compact": (
         ("backup", KEY, "-o", "s.pdf", "--whole", "--compact"),
         2,
-        "exclude each other",
+        "use only one of",
     ),
     "any without of": (("backup", KEY, "-o", "s.pdf", "--any", "2"), 2, "go together"),
     "more needed than there are": (
@@ -137,7 +137,7 @@ def test_bad_paper(printed, other, desk):
     desk.take(other)
     lines, before = printed.folder / "s.txt", [*desk.files(), "empty", "noise"]
     cases = (
-        ((lines, "other.txt", "--public", CERTIFICATE), "sheets of 2 sets were given"),
+        ((lines, "other.txt", "--public", CERTIFICATE), "you gave sheets of 2 sets"),
         ((lines, "--public", CORPUS / "nist-p256.cert.asc"), "the paper is for the key 5A2B"),
         ((lines,), "public certificate is needed"),
         ((lines, "--public", "noise"), "noise: "),

@@ -44,7 +44,7 @@ def test_what_cannot_be_read_is_named(tmp_path):
 REFUSED = {
     "a file that exists": ("there", False, "exists"),
     "a folder": ("folder", True, "is a folder"),
-    "a folder that is not there": ("nowhere/out", True, "is not there"),
+    "a folder that is not there": ("nowhere/out", True, "does not exist"),
     "a link that leads nowhere": ("link", False, "exists"),
 }
 

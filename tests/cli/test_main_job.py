@@ -178,9 +178,9 @@ def test_check_names_every_kind_of_line(printed, desk):
     assert "mended       1   3" in done.out
     assert "wrong        1   5" in done.out
     assert "missing      1   7" in done.out
-    assert f"line 3: character 1: {rows[3][6]} taken for" in done.out
-    assert "12 characters stand here" in done.out
-    assert "Spare lines stood in for lines 5, 7." in done.out
+    assert f"line 3: character 1: read as {rows[3][6]}, corrected to" in done.out
+    assert "line too short: 12 characters, expected 29" in done.out
+    assert "Spare lines replaced lines 5, 7." in done.out
 
 
 def test_check_says_how_many_more_are_needed(printed, desk):
@@ -188,7 +188,7 @@ def test_check_says_how_many_more_are_needed(printed, desk):
     done = desk.run("check", desk.write("t", "\n".join(lines(printed)[:150])))
     assert done.status == 1
     assert "35 more lines are needed (missing 150–230)" in done.out
-    assert "Read or type the named lines again" in done.err
+    assert "Scan or type the named lines again" in done.err
 
 
 def test_check_as_json(printed, desk):

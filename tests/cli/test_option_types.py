@@ -27,7 +27,7 @@ def test_spare_lines(text, meant):
 @pytest.mark.parametrize("text", ["401%", "many", "", "%", "-1%", "25.5%", "sheets"])
 def test_wrong_spare_lines(text):
     """The bounds are named."""
-    with pytest.raises(click.BadParameter, match="say 0% to 400%, or sheet"):
+    with pytest.raises(click.BadParameter, match="give 0% to 400%, or sheet"):
         option_types.spare(text)
 
 
@@ -47,7 +47,7 @@ def test_a_mark_and_a_date():
 @pytest.mark.parametrize("text", ["kq7mb=soon", "kq7mb=2027-02-30", "kq7mb=", "kq7mb=25.11.2027"])
 def test_a_wrong_date(text):
     """It is named, with one that would do for this mark."""
-    with pytest.raises(click.BadParameter, match="is no date; say KQ7MB=2027-11-25"):
+    with pytest.raises(click.BadParameter, match="is not a date; write KQ7MB=2027-11-25"):
         option_types.mark_and_date(text)
 
 
@@ -57,7 +57,7 @@ def test_a_wrong_date(text):
 )
 def test_no_mark(split):
     """What is missing is named."""
-    with pytest.raises(click.BadParameter, match="say the set mark, = and the rest"):
+    with pytest.raises(click.BadParameter, match="write the set mark, = and the rest"):
         split("pilot")
 
 

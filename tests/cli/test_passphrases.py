@@ -26,11 +26,11 @@ def test_the_terminal_asks_three_times(monkeypatch, capsys):
     asked = types(monkeypatch, "ebb", "flood", "slack", "neap")
     ask = passphrases.source(None)
     assert [ask("seal") for _ in range(passphrases.TRIES)] == ["ebb", "flood", "slack"]
-    with pytest.raises(WrongPassphrase, match="no passphrase given opens the seal"):
+    with pytest.raises(WrongPassphrase, match="none of these passphrases opens the seal"):
         ask("seal")
     assert ask("key") == "neap"
     assert all(how["hide_input"] and how["err"] for _, how in asked)
-    assert capsys.readouterr().err == "That is not it.\n" * 2
+    assert capsys.readouterr().err == "That is not the passphrase.\n" * 2
 
 
 def test_a_new_passphrase_is_typed_twice(monkeypatch):
@@ -110,8 +110,8 @@ def test_too_many_rows(tmp_path):
     ask.new("seal")
     (told,) = passphrases.unneeded(ask)
     assert told == (
-        f"Row 3 of {tmp_path / 'pw'} was not needed. Asked for were, in this order: row 1 for the "
-        "key A; row 2 for a new passphrase for the seal."
+        f"Row 3 of {tmp_path / 'pw'} was not needed. Ragleaf asked for these, in this order: row 1 "
+        "for the key A; row 2 for a new passphrase for the seal."
     )
     assert "neap" not in told
 
@@ -121,15 +121,15 @@ def test_too_few_rows(tmp_path):
     (tmp_path / "pw").write_text("ebb\n", encoding="utf-8")
     ask = passphrases.source(str(tmp_path / "pw"))
     ask("key A")
-    with pytest.raises(WrongPassphrase, match="is left for the seal to be made") as refused:
+    with pytest.raises(WrongPassphrase, match="is left for the new seal") as refused:
         ask.new("seal")
     assert refused.value.advice == (
-        "Row 2 is to be for a new passphrase for the seal. Asked for were, in this order: row 1 "
-        "for the key A."
+        "Row 2 must be for a new passphrase for the seal. Ragleaf asked for these, in this order: "
+        "row 1 for the key A."
     )
     with pytest.raises(WrongPassphrase, match="opens the key B") as refused:
         ask("key B")
-    assert refused.value.advice.startswith("Row 2 is to be for the key B.")
+    assert refused.value.advice.startswith("Row 2 must be for the key B.")
 
 
 def test_a_file_gives_one_a_row(tmp_path):

@@ -79,7 +79,7 @@ def test_a_page_with_nothing_on_it_is_told(scans):
             save_all=True,
             append_images=[Image.new("L", first.size, 255)],
         )
-    assert "both.tif: page 2: no lines on this page" in scans.run("check", "both.tif").err
+    assert "both.tif: page 2: no lines found on this page" in scans.run("check", "both.tif").err
 
 
 VEILS = pytest.mark.parametrize("veil", [(), ("--veil",)], ids=["open", "veiled"])
@@ -161,7 +161,7 @@ def test_legible_symbols_need_no_numpy(scans):
 def test_a_progress_bar_on_long_reading(scans):
     """On a terminal, where there are several pages; none for a single one, and none in a pipe."""
     with terminal(scans, "check", "s.pdf") as (send, process):
-        shown = send("", "in agreement with its digest")
+        shown = send("", "it agrees with its digest")
         assert "Reading" in shown
         assert "100%" in shown
         assert process.wait(20) == 0

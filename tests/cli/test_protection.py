@@ -97,8 +97,8 @@ def test_rows_of_a_file(desk):
     assert "slack" not in done.err
     done = desk.run("backup", SMALL, "--seal", "--prove", "--passphrase-from", "pw", "-o", "t.pdf")
     assert done.status == 1
-    assert "no passphrase in pw is left for the seal to be made" in done.err
-    assert "Row 2 is to be for a new passphrase for the seal." in done.err
+    assert "no passphrase in pw is left for the new seal" in done.err
+    assert "Row 2 must be for a new passphrase for the seal." in done.err
 
 
 @pytest.mark.parametrize("form", ["lean", "whole", "compact"])

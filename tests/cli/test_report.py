@@ -57,7 +57,7 @@ SAID = {
         lambda rows: rows,
         [
             (
-                f"Set {MARK}, {DATA} data lines and 4 spare lines: complete, and in agreement with "
+                f"Set {MARK}, {DATA} data lines and 4 spare lines: complete, and it agrees with "
                 "its digest."
             )
         ],
@@ -66,7 +66,10 @@ SAID = {
         lambda rows: [*rows[:3], spoilt(rows[3], 7), *rows[4:]],
         [
             "  mended       1   3",
-            f"  line 3: character 7: {other(LINE[6])} taken for {LINE[6]}  (lines.txt, row 4)",
+            (
+                f"  line 3: character 7: read as {other(LINE[6])}, corrected to {LINE[6]}  "
+                "(lines.txt, row 4)"
+            ),
         ],
     ),
     "one is missing": (
@@ -86,7 +89,7 @@ SAID = {
         [
             (
                 f"  line 3: characters {EXCHANGED + 1} and {EXCHANGED + 2}: "
-                f"{LINE[EXCHANGED + 1]}{LINE[EXCHANGED]} taken for "
+                f"read as {LINE[EXCHANGED + 1]}{LINE[EXCHANGED]}, corrected to "
             )
         ],
     ),
@@ -95,12 +98,12 @@ SAID = {
         [
             "  wrong        1   3",
             "  line 3: characters 1–4 wrong",
-            "  Spare lines stood in for line 3.",
+            "  Spare lines replaced line 3.",
         ],
     ),
     "two are not there": (
         lambda rows: [*rows[:2], *rows[4:]],
-        ["  missing      2   2–3", "  Spare lines stood in for lines 2–3."],
+        ["  missing      2   2–3", "  Spare lines replaced lines 2–3."],
     ),
     "no spare line was typed": (
         lambda rows: rows[: DATA + 1],
@@ -181,7 +184,7 @@ PLACES = {
     "one character is wrong": "  line 3: character 7 mended  (lines.txt, row 4)",
     "one is missing": "  line 3: character 29 was missing  (lines.txt, row 4)",
     "one is too many": "  line 3: character 30 was one too many  (lines.txt, row 4)",
-    "two are exchanged": f"  line 3: characters {EXCHANGED + 1} and {EXCHANGED + 2} exchanged",
+    "two are exchanged": f"  line 3: characters {EXCHANGED + 1} and {EXCHANGED + 2} were swapped",
 }
 
 
@@ -190,7 +193,7 @@ def test_unless_asked_for_no_character_is_shown(name):
     """Mended characters are named by place, in words and as JSON: nothing of the secret is told."""
     found = findings(SAID[name][0](list(ROWS)))
     assert PLACES[name] in report.table(found)
-    assert " taken for " not in report.table(found)
+    assert " corrected to " not in report.table(found)
     (told,) = json.loads(report.json_text(found))["sets"]
     mended = [line["characters"] for line in told["lines"] if line["status"] == "mended"]
     assert mended
@@ -200,9 +203,9 @@ def test_unless_asked_for_no_character_is_shown(name):
 def test_characters_through_the_command(tmp_path, desk):
     """`check` shows mended characters with --characters alone."""
     desk.write("l.txt", "\n".join([*ROWS[:3], spoilt(ROWS[3], 7), *ROWS[4:]]))
-    words = f"character 7: {other(LINE[6])} taken for {LINE[6]}"
+    words = f"character 7: read as {other(LINE[6])}, corrected to {LINE[6]}"
     for extra in ((), ("--json",)):
-        assert "taken for" not in desk.ok("check", "l.txt", *extra).out
+        assert "corrected to" not in desk.ok("check", "l.txt", *extra).out
         assert '"now"' not in desk.ok("check", "l.txt", *extra).out
     assert words in desk.ok("check", "l.txt", "--characters").out
     assert f'"now": "{LINE[6]}"' in desk.ok("check", "l.txt", "--characters", "--json").out
@@ -224,10 +227,10 @@ def test_sets_that_were_not_used_are_said():
     apart, left_out, strange = report.not_joined(joined)
     assert apart == (
         "Set AAAAA was not used: it does not fit the sets that the secret was joined from. "
-        "Which of them somebody altered cannot be told from this."
+        "Ragleaf cannot tell which of them somebody altered."
     )
     assert left_out == "Set BBBBB was left out: it contradicts the set that you named."
-    assert strange == "Set CCCCC is no share as Ragleaf prints it, and was left out."
+    assert strange == "Set CCCCC was left out: it is not a share as Ragleaf prints them."
     standing = Standing("KMJUB", (1, 2), 2, 3, ("BBBBB",), ("CCCCC",))
     assert report.not_joined(standing) == [left_out, strange]
     assert report.not_joined(Joined(PlainBody(b"x"))) == []
@@ -260,15 +263,15 @@ def test_a_share_is_named():
         "backup": named,
     }
     (standing,) = backup.standings(found)
-    expected = f"Backup {named}: share 1 of 3 can be read in full; 1 more would give it back."
+    expected = f"Backup {named}: share 1 of 3 can be read in full; you need 1 more."
     assert report.standing(standing) == expected
 
 
 @pytest.mark.parametrize(
     ("pages", "said"),
     [
-        (1, "scan.png: no lines on this page; a letter, or a page of another kind, has none"),
-        (3, "scan.png: page 2: no lines on this page"),
+        (1, "scan.png: no lines found on this page; a letter, or a page of another kind, has none"),
+        (3, "scan.png: page 2: no lines found on this page"),
     ],
 )
 def test_an_empty_page_is_named(pages, said):
@@ -310,7 +313,7 @@ PAGES["rows that the check agrees with, and others"] = (
 )
 PAGES["rows of which none is clear"] = (
     read_page([], [], unclear=range(54)),
-    "no QR block and no printed line that can be read",
+    "no QR block and no printed line could be read",
 )
 
 
@@ -353,7 +356,9 @@ def test_a_page_of_several_is_numbered():
 def test_a_wrong_number_is_named():
     """The line is the one that its check says."""
     rows = [*ROWS[:3], f"30 {LINE}", *ROWS[4:]]
-    assert "  line 3: number 30 taken for 3  (lines.txt, row 4)" in report.table(findings(rows))
+    assert "  line 3: number: read as 30, corrected to 3  (lines.txt, row 4)" in report.table(
+        findings(rows)
+    )
 
 
 def test_lines_to_type_are_named_for_each_sheet():

@@ -91,7 +91,7 @@ def test_a_name_that_begins_with_a_hyphen_or_a_digit(desk, printed):
     desk.ok("check", "./-x")
     done = desk.run("check", "-x")
     assert done.status == 2
-    assert "named with its folder: ./-x" in done.err
+    assert "write its folder before it: ./-x" in done.err
     desk.ok("backup", "begins", "--plain", "--allow-unprotected", "-o", "b.pdf", "--text", "b.txt")
     desk.ok("restore", "b.txt", "-o", "back")
     assert desk.read("back") == desk.read("begins")

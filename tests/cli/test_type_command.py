@@ -56,8 +56,8 @@ def test_line_by_line(desk, lines):
     answers += [lines[number] for number in range(4, last)] + [lines[last]]
     done = desk.ok("type", "l.txt", stdin="\n".join(answers) + "\n")
     assert "character 5 is perhaps" in done.err
-    assert "20 characters stand here" in done.err
-    assert "complete, and in agreement with its digest" in done.err
+    assert "line too short: 20 characters, expected 29" in done.err
+    assert "complete, and it agrees with its digest" in done.err
     desk.ok("restore", "l.txt", "--public", CERTIFICATE, "--passphrase-from", "pw", "-o", "key.asc")
     assert desk.read("key.asc") == KEY.read_bytes()
 
@@ -96,7 +96,7 @@ def test_lines_read_elsewhere_need_not_be_typed(desk, lines):
     done = desk.ok("type", "l.txt", "--with", "most.txt", stdin=f"{lines[2]}\n")
     assert done.err.count("more lines needed") == 2
     done = desk.ok("type", "whole.txt", "--with", "s.pdf")
-    assert "complete, and in agreement with its digest" in done.err
+    assert "complete, and it agrees with its digest" in done.err
 
 
 WRONG_USE = {

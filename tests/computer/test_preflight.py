@@ -60,7 +60,7 @@ def weighty(one, *arguments):
 def test_a_fit_computer_has_no_finding_that_matters():
     """All that is said is to compare the clock."""
     found = preflight.observe(system(), "/dev/shm")
-    assert [(one.weight, one.what.split(" says")[0]) for one in found] == [
+    assert [(one.weight, one.what.split(" shows")[0]) for one in found] == [
         (Weight.NOTE, "the clock")
     ]
 
@@ -71,11 +71,15 @@ WEIGHTY = {
         (),
         "interfaces are up: wlan0",
     ),
-    "a default route": (system(routes=ROUTES + LOCAL + DEFAULT), (), "default route by eth0"),
+    "a default route": (
+        system(routes=ROUTES + LOCAL + DEFAULT),
+        (),
+        "default route to a network: eth0",
+    ),
     "a default route of IPv6": (
         system(routes6=DEFAULT6 + UNREACHABLE6),
         (),
-        "default route by eth0",
+        "default route to a network: eth0",
     ),
     "a swap partition": (
         system(swaps=SWAPS + "/dev/sda2 partition 8388604 0 -2\n"),
@@ -103,8 +107,12 @@ WEIGHTY = {
         (None, dt.datetime(2030, 1, 1, tzinfo=dt.UTC)),
         "before the key was made",
     ),
-    "a stick": (system(), ("/media/stick/out",), "can be removed"),
-    "a file system in the network": (system(), ("/home/k/far away",), "in the network (nfs4)"),
+    "a stick": (system(), ("/media/stick/out",), "removable medium"),
+    "a file system in the network": (
+        system(),
+        ("/home/k/far away",),
+        "is on a network file system (nfs4)",
+    ),
     "another user": (system(logins=login(b"keeper") + login(b"pilot")), (), "logged in: pilot"),
 }
 
@@ -146,4 +154,4 @@ def test_what_cannot_be_known_is_said_to_be_unknown():
     """
     found = preflight.observe(System(now=RELEASED), "/out")
     assert [one.weight for one in found] == [Weight.NOTE, *[Weight.UNKNOWN] * 5]
-    assert sum("cannot be known" in one.what for one in found) == 5
+    assert sum("Check it yourself" in one.mend for one in found) == 5

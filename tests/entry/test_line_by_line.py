@@ -57,7 +57,7 @@ def test_right_lines_are_saved_one_by_one():
         for before, later in zip([Transcript(), *desk.saved], desk.saved, strict=False)
     ]
     assert added == [[(number, EVERY[number])] for number in range(DATA + 1)]
-    assert f"Set {SET.head.mark}, {DATA} more lines needed." in desk.said
+    assert f"Set {SET.head.mark}: {DATA} more lines needed." in desk.said
 
 
 @pytest.mark.parametrize("agreed", ["y", "YES"])
@@ -86,7 +86,7 @@ def test_a_line_that_is_no_line_is_asked_for_again():
     left = desk.type()
     assert left.lines[1] == EVERY[1]
     assert numbers(desk.asked)[:3] == [0, 1, 1]
-    assert any("20 characters stand here" in text for text in desk.said)
+    assert any("line too short: 20 characters, expected 29" in text for text in desk.said)
 
 
 def test_a_line_is_put_off_and_gone_to():

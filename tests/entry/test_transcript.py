@@ -63,13 +63,13 @@ def test_a_right_line_is_taken(name):
 WRONG = {
     "a character": (changed(LINE, 13), 14, "character 14 is perhaps", LINE),
     "two characters": (changed(LINE, 2, 20), 3, "character 21 is perhaps", LINE),
-    "two exchanged": (swapped(LINE, 8), 9, "characters 9 and 10 seem to be exchanged", LINE),
+    "two exchanged": (swapped(LINE, 8), 9, "characters 9 and 10 seem to be swapped", LINE),
     "one missing": (LINE[:10] + LINE[11:], 11, "a character is missing at", LINE),
     "one too many": (LINE[:10] + "Q" + LINE[10:], 11, "is one too many", LINE),
     "one illegible": (LINE[:10] + "?" + LINE[11:], 11, "character 11 is perhaps", LINE),
     "three characters": (changed(LINE, 1, 2, 3), None, "more than two characters are wrong", None),
-    "too short": (LINE[:20], None, "20 characters stand here", None),
-    "too long": (LINE + "AA", None, "31 characters stand here", None),
+    "too short": (LINE[:20], None, "line too short: 20 characters, expected 29", None),
+    "too long": (LINE + "AA", None, "line too long: 31 characters, expected 29", None),
     "nothing": ("", None, "0 characters", None),
     "another line": (EVERY[6], None, "this seems to be line 6, not line 5", EVERY[6]),
     "a line of another set": (

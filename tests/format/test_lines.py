@@ -173,7 +173,7 @@ def test_slips_are_found_and_named():
 
 def test_a_text_that_two_lines_fit_is_refused():
     """
-    A character is missing and the check does not tell which line it was: these two were found by
+    A character is missing and the check cannot tell which line it was: these two were found by
     search.
     """
     slip = "G7AVADIOSJYVFNPKIA7YHLDUPE3K"
@@ -185,7 +185,7 @@ def test_a_text_that_two_lines_fit_is_refused():
         assert any(slip == text[:at] + text[at + 1 :] for at in range(CHARACTERS))
     with pytest.raises(
         LineError,
-        match=r"^a character is missing, or one is too many, and the check does not tell which$",
+        match=r"^a character is missing, or one is too many, and the check cannot tell which$",
     ):
         decode(slip, 1, NO_MARK)
 
@@ -297,18 +297,18 @@ def test_ones_that_are_all_l_make_a_fine_line():
 
 ZEROS = encode(Line(1, bytes(15)), MARK)
 REFUSED = {
-    "too short": ("A" * 27, 1, "27 characters stand here; a line has 29"),
-    "too long": ("A" * 31, 1, "31 characters stand here; a line has 29"),
-    "empty": ("", 1, "0 characters stand here; a line has 29"),
+    "too short": ("A" * 27, 1, "line too short: 27 characters, expected 29"),
+    "too long": ("A" * 31, 1, "line too long: 31 characters, expected 29"),
+    "empty": ("", 1, "line too short: 0 characters, expected 29"),
     "five unreadable": (
         "?" * 5 + ZEROS[5:],
         1,
-        "5 characters cannot be read; the check can stand in for 4 at most",
+        "5 characters cannot be read; the check can replace at most 4",
     ),
     "unreadable and no number": (
         "???" + ZEROS[3:],
         None,
-        "3 characters cannot be read; the check can stand in for 4 at most",
+        "3 characters cannot be read; the check can replace at most 4",
     ),
     "four unreadable, one wrong": (
         "????B" + ZEROS[5:],
@@ -325,8 +325,12 @@ REFUSED = {
         None,
         "the check fails, and more than two characters are wrong",
     ),
-    "a number past the last": ("A" * 29, 1024, "1024 is no line number; they go from 0 to 1023"),
-    "a negative number": ("A" * 29, -1, "-1 is no line number; they go from 0 to 1023"),
+    "a number past the last": (
+        "A" * 29,
+        1024,
+        "1024 is not a line number; line numbers go from 0 to 1023",
+    ),
+    "a negative number": ("A" * 29, -1, "-1 is not a line number; line numbers go from 0 to 1023"),
     "nothing but wrong": (
         "ABCDEFGHIJKLMNOPQRSTUVWXYZ234",
         1,

@@ -178,7 +178,7 @@ def test_a_line_read_twice_and_differently_decides_nothing():
     assert short.body is None
     assert (
         next(line for line in short.lines if line.number == 4).remark
-        == "read more than once, and differently"
+        == "read more than once, with different results"
     )
 
 

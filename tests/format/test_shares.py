@@ -180,7 +180,9 @@ def test_trials_are_bounded(monkeypatch):
     monkeypatch.setattr("paperkey_alt.format.shares.MOST_TRIALS", 500)
     given = {x: [os.urandom(9) for _ in range(40)] for x in range(1, 9)}
     tried = []
-    with pytest.raises(SharesDisagree, match=r"in too many ways: 500 were tried") as refused:
+    with pytest.raises(
+        SharesDisagree, match=r"too many ways to join these shares: 500 were tried"
+    ) as refused:
         join(given, 8, tried.append)
     assert len(tried) == 500
     assert "--mark" in refused.value.advice

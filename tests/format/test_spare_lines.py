@@ -65,7 +65,7 @@ def test_as_many_lines_may_be_lost_as_there_are_spare(data, spare):
     del left[next(iter(left))]
     with pytest.raises(
         NotEnoughLines,
-        match=r"^\d+ of \d+ lines are not there, and (\d+) spare lines stand in for \1$",
+        match=r"^\d+ of \d+ lines are missing, and (\d+) spare lines? can replace \1$",
     ):
         mend(left, data, spare)
 
@@ -78,7 +78,7 @@ def test_a_wrong_line_too_many_is_refused():
     wrong = every | {number: bytes(15) for number in (1, 2, 3)}
     with pytest.raises(
         NotEnoughLines,
-        match=r"^more lines are wrong or not there than the spare lines can stand in for$",
+        match=r"^more lines are wrong or missing than the spare lines can replace$",
     ):
         mend(wrong, 8, 4)
 

@@ -73,7 +73,7 @@ def test_the_end_of_a_key():
 def test_a_rehearsal_that_failed():
     """To print anew is due on that day, once."""
     (event,) = events(entry(drill=GIVES_NOT))
-    assert (event["DTSTART"].dt, event["SUMMARY"][:10]) == (TODAY, "Print anew")
+    assert (event["DTSTART"].dt, event["SUMMARY"][:10]) == (TODAY, "Print new ")
     assert "RRULE" not in event
 
 

@@ -127,7 +127,7 @@ DUE = {
     "the key expires today": (entry(expires=TODAY), "expires on"),
     "the key has expired": (entry(expires=days(-1)), "expired on 2026-11-24"),
     "never rehearsed": (entry(drilled=None, drill=None), "Never rehearsed"),
-    "rehearsed a year ago": (entry(printed=days(-700), drilled=days(-365)), "once a year is due"),
+    "rehearsed a year ago": (entry(printed=days(-700), drilled=days(-365)), "rehearse once a year"),
     "rehearsed not quite a year ago": (entry(printed=days(-700), drilled=days(-364)), None),
     "a rehearsal failed": (entry(drill=entries.GIVES_NOT), "failed"),
     "destroyed": (
@@ -300,7 +300,7 @@ def test_shares_that_are_too_few():
     """One of two that are needed is left: that is due, and nothing else of it."""
     one = shares(destroyed={"KQ7MB": TODAY, "DXUQJ": TODAY}, number=1)
     (sentence,) = tasks.due([one], TODAY)[1]
-    assert "only 1 is not destroyed: print anew" in sentence
+    assert "Only 1 share is not marked destroyed" in sentence
     assert not tasks.due([shares(destroyed={"KQ7MB": TODAY}, number=1)], TODAY)
 
 

@@ -151,9 +151,7 @@ def _decode(body: Sequence[tuple[int, str]], end: int) -> bytes:
     for at, row in body:
         wrong = _NOT_BASE64.search(row)
         if wrong:
-            raise _damage(
-                "a character that is not base64 stands in the armor", at, wrong.start() + 1
-            )
+            raise _damage("the armor has a character that is not base64", at, wrong.start() + 1)
         if row.endswith("=") and at != body[-1][0] and not set(body[-1][1]) <= {"="}:
             raise _damage("base64 ends before its last row", at, len(row))
     text = "".join(row for _, row in body)
@@ -165,7 +163,7 @@ def _decode(body: Sequence[tuple[int, str]], end: int) -> bytes:
         data = b""
     if base64.b64encode(data).decode("ascii") != text:
         raise _damage(
-            "the end of the armor's last row is no base64 that a program writes", body[-1][0]
+            "the end of the armor's last row is not base64 as a program writes it", body[-1][0]
         )
     return data
 

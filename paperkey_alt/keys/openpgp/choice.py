@@ -42,7 +42,7 @@ def _named(keys: Sequence[Key], fingerprint: str) -> list[Key]:
     digits = re.sub(r"[\s:]", "", fingerprint).lower().removeprefix("0x")
     if not re.fullmatch(rf"[0-9a-f]{{{SHORTEST_FINGERPRINT_DIGITS},}}", digits):
         raise NoSuchKey(
-            f"{fingerprint!r} is no fingerprint",
+            f"{fingerprint!r} is not a fingerprint",
             advice=(
                 "Give the hexadecimal digits of the fingerprint, at least the last "
                 f"{SHORTEST_FINGERPRINT_DIGITS}."

@@ -43,7 +43,7 @@ def compact(
         reduced = _reduce(secret, passphrase)
         if reduced is None:
             notes.append(
-                f"The secret of the {packet.title} is carried as it stands: not computable "
+                f"The secret of the {packet.title} is printed in full: it cannot be computed back "
                 "to the same bytes."
             )
         parts.append(reduced or SecretPart(packet.fingerprint, packet.secret))

@@ -25,7 +25,7 @@ def read(data: bytes) -> tuple[Key, ...]:
     """
     data = _ascii(data)
     if not data.strip():
-        raise DamagedKeyFile("the file is empty", advice="Look at the name, and give the file.")
+        raise DamagedKeyFile("the file is empty", advice="Check the name, and give the file.")
     is_text = pem.is_text(data)
     if not (is_text and _ARMOR.search(data)):
         if is_text:
@@ -103,8 +103,8 @@ def _require_no_pem(data: bytes) -> None:
         raise NotASecretKey("the file holds an SSH public key, not a secret one", advice=_SSH)
     if _PEM.search(data):
         raise NotASecretKey(
-            "the file holds PEM (a public key, a certificate, or a key of a kind not known here), "
-            "and no OpenPGP key",
+            "the file holds PEM (a public key, a certificate, or a key of a kind that Ragleaf does "
+            "not know), and no OpenPGP key",
             advice=_PRIVATE,
         )
 
@@ -120,7 +120,7 @@ def _require_keys(data: bytes) -> None:
         raise NotASecretKey(f"the file holds {_OTHERS_BEGIN[tag]}, not a key", advice=_MESSAGE)
     if tag not in _KEYS_BEGIN:
         raise DamagedKeyFile(
-            "the file is no OpenPGP file: it begins neither with armor nor with a packet of a key",
+            "the file is not an OpenPGP file: it begins neither with armor nor with a key packet",
             advice=_ANYTHING,
         )
 

@@ -191,8 +191,8 @@ def _pull_secrecy(buffer: Buffer, version: int, algorithm: int) -> Secrecy:
         return Secrecy.UNPROTECTED
     if version == 4 and _is_clear(behind, algorithm):
         raise Malformed(
-            f"its S2K usage octet is {usage}, which speaks of a passphrase, and its secret is in "
-            "the clear"
+            f"its S2K usage octet is {usage}, which means a passphrase, and its secret is not "
+            "encrypted"
         )
     protection = s2k.pull(buffer, version)
     if not protection.is_usage_known:

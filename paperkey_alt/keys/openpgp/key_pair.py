@@ -56,12 +56,12 @@ def curve(field: bytes) -> ec.EllipticCurve:
     UnsupportedKey.
     """
     if field[1:] not in _CURVES:
-        raise UnsupportedKey("this curve is not known here")
+        raise UnsupportedKey("Ragleaf does not know this curve")
     return _CURVES[field[1:]]()
 
 
 def _no_check(_secret: Fields, _public: Fields) -> None:
-    raise UnsupportedKey("no proof is known here for this algorithm")
+    raise UnsupportedKey("Ragleaf cannot check keys of this algorithm")
 
 
 def _require(holds: bool, reason: str) -> None:  # noqa: FBT001
@@ -102,7 +102,7 @@ def _ecdsa(secret: Fields, public: Fields) -> None:
 
 def _eddsa_legacy(secret: Fields, public: Fields) -> None:
     if public[0][1:] != Curve.ED25519_LEGACY.value:
-        raise UnsupportedKey("no proof is known here for this curve")
+        raise UnsupportedKey("Ragleaf cannot check keys on this curve")
     _require_native(_ed25519_point, _octets(secret[0], 32), public[1])
 
 
@@ -116,7 +116,7 @@ def _curve_point(
     try:
         key = ec.derive_private_key(number(secret[0]), curve(public[0]))
     except UnsupportedAlgorithm:
-        raise UnsupportedKey("no proof is known here for this curve") from None
+        raise UnsupportedKey("Ragleaf cannot check keys on this curve") from None
     except ValueError:
         raise KeyPairMismatch(
             "the secret does not belong to the public key: the scalar is out of range"

@@ -150,5 +150,5 @@ def integer(value: int) -> bytes:
 def _layout(public: bytes) -> Layout:
     known = LAYOUTS.get(algorithm(public))
     if known is None:
-        raise UnsupportedKey(f"algorithm {algorithm(public)} is not known here")
+        raise UnsupportedKey(f"Ragleaf does not know algorithm {algorithm(public)}")
     return known

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import DamagedKeyFile, TooLarge
 from paperkey_alt.format.buffer import Buffer, Truncated, push_number
 from paperkey_alt.keys.openpgp.rfc9580 import PacketType
+from paperkey_alt.wording import noun
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -95,9 +96,8 @@ def split(data: bytes) -> tuple[Packet, ...]:
         header = buffer.since(start)
         if length > buffer.left:
             raise DamagedKeyFile(
-                f"the packet at byte {start} claims a body of {length} bytes, and "
-                f"{buffer.left} follow: "
-                "the file is cut short or altered"
+                f"the packet at byte {start} claims a body of {length} {noun(length, 'byte')}, "
+                f"and {buffer.left} follow: the file is cut short or altered"
             )
         packets.append(Packet(tag, header, buffer.pull_bytes(length)))
     return tuple(packets)
@@ -197,7 +197,7 @@ def tag_of(first: int) -> int:
 def _pull_whole_length(buffer: Buffer, at: int) -> int:
     if _PARTIAL_FROM <= buffer.ahead().pull_number(1) < _FIVE_OCTETS:
         raise DamagedKeyFile(
-            f"the packet at byte {at} is dealt into pieces (partial lengths), which no packet of "
+            f"the packet at byte {at} is split into pieces (partial lengths), which no packet of "
             "a key may be"
         )
     return pull_new_length(buffer)

@@ -143,17 +143,17 @@ def _body(packet: bytes) -> bytes:
     contents = packets.split(packet)
     if [content.tag for content in contents] != [PacketType.SIGNATURE]:
         raise NotARevocation(
-            "there is not one signature and nothing else, as in a revocation certificate"
+            "a revocation certificate is one signature and nothing else, and this is not"
         )
     body = contents[0].body
     if signature.parse(body).kind != SignatureType.KEY_REVOCATION:
-        raise NotARevocation("there is a signature that is no revocation of a key")
+        raise NotARevocation("the signature does not revoke a key")
     return body
 
 
 def _verify(body: bytes, key: KeyPacket) -> None:
     other = NotARevocation(
-        "the revocation is of another kind than the key, or uses a hash that is not known here"
+        "the revocation is of another kind than the key, or uses a hash that Ragleaf does not know"
     )
     forged = NotARevocation("the revocation is not signed by this key, or it is damaged")
     if body[0] != key.version:
@@ -188,7 +188,8 @@ def _with_header(body: bytes) -> bytes:
 def _scheme(algorithm: int) -> _Scheme:
     if algorithm not in _SCHEMES:
         raise UnsupportedKey(
-            f"keys of algorithm {algorithm} cannot sign a revocation here", advice=_ELSEWHERE
+            f"Ragleaf cannot sign a revocation with a key of algorithm {algorithm}",
+            advice=_ELSEWHERE,
         )
     return _SCHEMES[algorithm]
 
@@ -232,7 +233,7 @@ def _ecdsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: by
         key = ec.derive_private_key(number(secret[0]), curve(public[0]))
     except UnsupportedAlgorithm:
         raise UnsupportedKey(
-            "keys on this curve cannot sign a revocation here", advice=_ELSEWHERE
+            "Ragleaf cannot sign a revocation with a key on this curve", advice=_ELSEWHERE
         ) from None
     return _pair(key.sign(digest, ec.ECDSA(Prehashed(SHA512()))))
 
@@ -263,7 +264,9 @@ def _eddsa_legacy_verify(
 
 def _require_ed25519(public: tuple[bytes, ...]) -> None:
     if len(public[1]) != 2 + 1 + 32:
-        raise UnsupportedKey("keys on this curve cannot sign a revocation here", advice=_ELSEWHERE)
+        raise UnsupportedKey(
+            "Ragleaf cannot sign a revocation with a key on this curve", advice=_ELSEWHERE
+        )
 
 
 def _ed25519_sign(secret: tuple[bytes, ...], _public: tuple[bytes, ...], digest: bytes) -> bytes:

@@ -114,13 +114,17 @@ class CornerMarks:
         self._small = picture.copy()
         self._small.thumbnail((_SIDE, _SIDE), Image.Resampling.BOX)
         self._size = np.array(picture.size, float)
+        self._contrast = _paler(self._small)
         self._spots: dict[Print, Spots] = {}
 
     def spots(self, print_: Print) -> Spots:
         """Return the spots that may be marks of such a print, in pixels of the small picture."""
         if print_ not in self._spots:
             blurred = self._small.filter(ImageFilter.GaussianBlur(print_.blur))
-            self._spots[print_] = _spots(np.asarray(blurred, np.float32), print_)
+            dark = 1 - (1 - print_.dark) * self._contrast
+            self._spots[print_] = _spots(
+                np.asarray(blurred, np.float32), print_._replace(dark=dark)
+            )
         return self._spots[print_]
 
     def poses(self, papers: Iterable[Paper]) -> Iterator[tuple[Paper, Pose]]:
@@ -328,10 +332,24 @@ def _spots(grey: NDArray[np.float32], print_: Print) -> Spots:
 
 
 def _dark(grey: NDArray[np.float32], dark: float) -> NDArray[np.bool_]:
+    """Tell which pixels are darker than *dark* of the paper around."""
+    is_dark: NDArray[np.bool_] = grey < dark * _paper(grey)
+    return is_dark
+
+
+def _paler(picture: Picture) -> float:
     """
-    Tell which pixels are darker than *dark* of the paper around, the 90th percentile, smooth; or
-    where all is paler, as much less dark.
+    Return by how much less contrast than that of usual print the print on *picture* has; 1 where
+    it has as much, or no print is on it.
     """
+    grey = np.asarray(picture, np.float32)
+    darkest = float(np.percentile(grey / np.maximum(_paper(grey), 1), _DARKEST_PERCENTILE))
+    is_pale = _PALE_PRINT[0] < darkest < _PALE_PRINT[1]
+    return (1 - darkest) / (1 - _USUAL_PRINT) if is_pale else 1.0
+
+
+def _paper(grey: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the brightness of the paper around each pixel: the 90th percentile, smooth."""
     height, width = (-(-size // _CELL) * _CELL for size in grey.shape)
     padded = np.pad(grey, ((0, height - grey.shape[0]), (0, width - grey.shape[1])), mode="edge")
     cells = (
@@ -341,13 +359,7 @@ def _dark(grey: NDArray[np.float32], dark: float) -> NDArray[np.bool_]:
     )
     bright = np.percentile(cells, 90, axis=2).astype(np.float32)
     smooth = Image.fromarray(bright).resize((width, height), Image.Resampling.BILINEAR)
-    paper = np.asarray(smooth)[: grey.shape[0], : grey.shape[1]]
-    ratio = grey / np.maximum(paper, 1)
-    darkest = float(np.percentile(ratio, _DARKEST_PERCENTILE))
-    is_pale = _PALE_PRINT[0] < darkest < _PALE_PRINT[1]
-    contrast = (1 - darkest) / (1 - _USUAL_PRINT) if is_pale else 1.0
-    is_dark: NDArray[np.bool_] = ratio < 1 - (1 - dark) * contrast
-    return is_dark
+    return np.asarray(smooth)[: grey.shape[0], : grey.shape[1]]
 
 
 def _filled(dark: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -77,9 +77,9 @@ def test_a_fingerprint_chooses(name):
 
 
 NO_CHOICE = {
-    "fifteen digits": (V4.fingerprint.hex()[-15:], "is no fingerprint"),
-    "nothing": ("", "is no fingerprint"),
-    "no digits": ("Saltmarrow Buoy Keepers", "is no fingerprint"),
+    "fifteen digits": (V4.fingerprint.hex()[-15:], "is not a fingerprint"),
+    "nothing": ("", "is not a fingerprint"),
+    "no digits": ("Saltmarrow Buoy Keepers", "is not a fingerprint"),
     "another key": ("0" * 40, "the file has no key"),
     "the beginning of version 4": (V4.fingerprint.hex()[:16], "the file has no key"),
     "a middle": (V4.fingerprint.hex()[4:30], "the file has no key"),
@@ -92,7 +92,7 @@ def test_a_fingerprint_of_no_key(name):
     fingerprint, words = NO_CHOICE[name]
     with pytest.raises(NoSuchKey, match=words) as caught:
         choice.choose((V4, V6), fingerprint)
-    assert words == "is no fingerprint" or V4.title in caught.value.what
+    assert words == "is not a fingerprint" or V4.title in caught.value.what
 
 
 def test_the_only_key_need_not_be_named():

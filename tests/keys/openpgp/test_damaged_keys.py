@@ -45,11 +45,11 @@ def text(*rows):
 FILES = {
     "nothing": (b"", DamagedKeyFile, "the file is empty"),
     "blanks alone": (b" \r\n\n\t", DamagedKeyFile, "the file is empty"),
-    "text": (b"The bell buoy is back on station.\n", DamagedKeyFile, "no OpenPGP file"),
-    "zeros": (bytes(100), DamagedKeyFile, "no OpenPGP file"),
-    "ones": (b"\xff" * 100, DamagedKeyFile, "no OpenPGP file"),
-    "DER": (b"\x30\x82\4\xa4\2\1\0", DamagedKeyFile, "no OpenPGP file"),
-    "a packet that no key begins with": (b"\xf0\1a", DamagedKeyFile, "no OpenPGP file"),
+    "text": (b"The bell buoy is back on station.\n", DamagedKeyFile, "not an OpenPGP file"),
+    "zeros": (bytes(100), DamagedKeyFile, "not an OpenPGP file"),
+    "ones": (b"\xff" * 100, DamagedKeyFile, "not an OpenPGP file"),
+    "DER": (b"\x30\x82\4\xa4\2\1\0", DamagedKeyFile, "not an OpenPGP file"),
+    "a packet that no key begins with": (b"\xf0\1a", DamagedKeyFile, "not an OpenPGP file"),
     "PKCS #8": (pem("PRIVATE KEY"), NotASecretKey, "holds PEM .*, and no OpenPGP key"),
     "PKCS #8, encrypted": (
         pem("ENCRYPTED PRIVATE KEY"),
@@ -188,7 +188,7 @@ FILES = {
         DamagedKeyFile,
         "no kind of armor",
     ),
-    "armor of noise": (armored(b"noise, and no packet"), DamagedKeyFile, "no OpenPGP file"),
+    "armor of noise": (armored(b"noise, and no packet"), DamagedKeyFile, "not an OpenPGP file"),
 }
 
 

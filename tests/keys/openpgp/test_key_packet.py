@@ -269,12 +269,12 @@ SECRET_DAMAGE = {
     "a usage octet that hides an unprotected secret": (
         OPEN,
         b"\x09" + OPEN.secret[1:],
-        "its secret is in the clear",
+        "its secret is not encrypted",
     ),
     "a usage octet that makes a specifier of it": (
         OPEN,
         b"\xfd" + OPEN.secret[1:],
-        "its secret is in the clear",
+        "its secret is not encrypted",
     ),
     "a flipped bit in an unprotected secret": (OPEN, flip(OPEN.secret, 100), "checksum"),
     "a flipped bit in its checksum": (OPEN, flip(OPEN.secret, len(OPEN.secret) - 1), "checksum"),

@@ -213,7 +213,7 @@ OTHER_KINDS = {
 def test_what_is_not_read_is_named_with_the_way_to_convert_it(kind):
     """Never "neither text nor a picture", of what telephones and scanners make."""
     data, title, way = OTHER_KINDS[kind]
-    with pytest.raises(SourceError, match=f"scan is .*{title}.*cannot be read here") as caught:
+    with pytest.raises(SourceError, match=f"scan is .*{title}.*Ragleaf cannot read") as caught:
         list(sources.read(data, "scan"))
     assert way in caught.value.advice
 
