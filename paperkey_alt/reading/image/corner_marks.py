@@ -88,7 +88,7 @@ _SEARCHES = (
 )
 # Where the darkest print is within these, in parts of the paper, marks are looked for with less
 # contrast, in proportion to that of print as dark as the third. Paler is the grain of the paper.
-_PALE_PRINT, _USUAL_PRINT = (0.7, 0.9), 0.4
+_PALE_PRINT, _USUAL_PRINT = (0.76, 0.9), 0.4
 _DARKEST_PERCENTILE = 0.05  # of the pixels: less than the marks alone have
 
 

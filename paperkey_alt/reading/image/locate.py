@@ -88,6 +88,11 @@ class LocatedSheet:
         side = self.preset.symbol
         return self._on_picture(block.x, block.y, block.x + side, block.y + side)
 
+    def paper_outline(self) -> Points:
+        """Return the corners of the paper on the picture, clockwise from the upper left."""
+        across, down = self.paper.width, self.paper.height
+        return self.pose.project(np.array([(0, 0), (across, 0), (across, down), (0, down)], float))
+
     def _on_picture(self, left: float, top: float, right: float, bottom: float) -> Points:
         corners = np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
         pixel = self.preset.type_size / glyphs.EM

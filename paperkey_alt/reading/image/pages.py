@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from PIL import ImageOps, ImageStat
+from PIL import Image, ImageDraw, ImageOps, ImageStat
 
 from paperkey_alt.errors import Place
 from paperkey_alt.format.raw_line import RawLine
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from paperkey_alt.reading.image.pyramid import Pyramid
     from paperkey_alt.reading.image.symbols import Symbol
 
+_MOST_SHEETS = 4  # that are looked for on a picture without symbols
+_COVERED = 0.6  # of a picture: when sheets cover so much of it, there is no room for another
 _NEARLY_ALL = 0.8  # of the rows of a sheet: when so many agree with their checks, it is that
 _COARSE, _DARK = 8, 100  # pixels in one, and the brightness of a page in light ink on dark
 
@@ -111,7 +113,7 @@ def _located(
         # Of a page of text alone that takes less than all that may be done to find a symbol.
         located = locate.find_at_once(pyramid, marks) or _by_rows(pyramid, marks, at_once=True)
         if located:
-            return blocks, pyramid, located
+            return blocks, pyramid, _with_others(picture, located)
         blocks = symbols.read_slowly(picture)
     located = locate.find(pyramid, blocks, marks)
     if not (blocks or located):
@@ -120,6 +122,27 @@ def _located(
     if not (blocks or located):
         located = _by_rows(pyramid, marks, at_once=False)
     return blocks, pyramid, located
+
+
+def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[LocatedSheet, ...]:
+    """Return the sheets *located* on *picture*, and others for which there is room beside them."""
+    from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
+
+    rest, covered = picture.copy(), Image.new("1", picture.size)
+    latest = located
+    while latest and len(located) < _MOST_SHEETS:
+        for sheet in latest:
+            outline = [(float(x), float(y)) for x, y in sheet.paper_outline()]
+            ImageDraw.Draw(rest).polygon(outline, fill=255)
+            ImageDraw.Draw(covered).polygon(outline, fill=1)
+        if covered.histogram()[-1] > _COVERED * picture.width * picture.height:
+            break
+        pyramid, marks = Pyramid(rest), CornerMarks(rest)
+        latest = locate.find_at_once(pyramid, marks) or _by_rows(pyramid, marks, at_once=True)
+        located = (*located, *latest)
+    return located
 
 
 def _by_rows(pyramid: Pyramid, marks: CornerMarks, *, at_once: bool) -> tuple[LocatedSheet, ...]:
