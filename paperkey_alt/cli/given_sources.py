@@ -6,6 +6,7 @@ The sources that a command is given: `read` them as pages, `collect` what is fou
 from __future__ import annotations
 
 import sys
+import threading
 from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING
 
@@ -25,7 +26,7 @@ from paperkey_alt.errors import (
 )
 from paperkey_alt.format import backup, body
 from paperkey_alt.format.recover import recover
-from paperkey_alt.reading import sources
+from paperkey_alt.reading import kinds, sources
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
@@ -45,6 +46,7 @@ _SECONDS_READING = 12
 _SECONDS_A_SHEET = 5
 _SECONDS_A_PAGE = 0.5
 _SECONDS_COLLECTING = 20
+_SECONDS_SILENT = 1  # on the clock, after which it is said what goes on
 
 
 def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
@@ -56,13 +58,32 @@ def read(names: Sequence[str], *, thorough: bool = False) -> list[Page]:
     with _progress(len(names)) as done:
         for name in names:
             data = files.read(name, files.LONGEST_SOURCE)
-            with process.limited(f"reading {name}", _SECONDS_READING) as grant:
+            limit = process.limited(f"reading {name}", _SECONDS_READING)
+            with announced(f"looking at {name}"), limit as grant:
                 for page in sources.read(data, name, thorough=thorough):
                     pages.append(page)
                     done(page)
                     grant(_SECONDS_A_SHEET if page.raw_lines else _SECONDS_A_PAGE)
     say(row for page in pages if page.pages for row in (report.page(page), *report.hints(page)))
     return pages
+
+
+def is_picture(name: str) -> bool:
+    """Tell whether the file *name* is taken for pictures."""
+    return kinds.is_picture(files.read(name, files.LONGEST_SOURCE))
+
+
+@contextmanager
+def announced(what: str) -> Iterator[None]:
+    """Say on a terminal that *what* is going on, if it is after a second."""
+    timer = threading.Timer(_SECONDS_SILENT, say, [[f"{what[0].upper()}{what[1:]} …"]])
+    timer.daemon = True
+    if sys.stderr.isatty():
+        timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
 
 
 def collect(pages: Iterable[Page]) -> Findings:
