@@ -180,7 +180,8 @@ class Stranger:
         assert done.exit_code == 0 or warned, (row, done.output, done.exception)
         self.said.append(done.output)
         if words[0] in ("backup", "revoke-sheet"):
-            printed = Path(words[words.index("-o") + 1])
+            option = "--envelope" if "--envelope" in words else "-o"
+            printed = Path(words[words.index(option) + 1])
             for sheets in printed.glob("*.pdf") if printed.is_dir() else (printed,):
                 self.drawer[str(sheets)] = sheets.read_bytes()
 

@@ -18,11 +18,7 @@ GUIDES = sorted(
     for path in (ROOT / "README.md", *(ROOT / "docs").glob("*.md"))
     if str(path.relative_to(ROOT)) not in NOT_READ
 )
-# The words of the recipe on a sheet follow the table of fields.
-ELSEWHERE = {PACKAGE / "sheet/words.py"}
-MODULES = sorted(
-    path for path in {*PACKAGE.rglob("*.py")} - ELSEWHERE if "rescue" not in path.parts
-)
+MODULES = sorted(path for path in PACKAGE.rglob("*.py") if "rescue" not in path.parts)
 
 THINGS = "backups|characters|holders|lines|pages|rows|sets|shares|sheets|warnings"
 # what is refused → why, and what to write

@@ -168,8 +168,9 @@ def _prove(
     Prove that the sheets carry secrets that belong to their public keys, and say what came back;
     raise IncompleteKey where the key came back without one of its secrets.
     """
-    rebuilt, passphrase = given_sources.rebuild(findings, marks, certificate, ask)
-    unproven = keys.check_pairs(rebuilt, ask, () if passphrase is None else (passphrase,))
+    back = given_sources.rebuild(findings, marks, certificate, ask)
+    rebuilt, known = back.rebuilt, () if back.passphrase is None else (back.passphrase,)
+    unproven = keys.check_pairs(rebuilt, ask, known)
     lacking = [] if rebuilt.key is None else rebuilt.key.without_secret
     whole = " in full" if not lacking else ""
     say(

@@ -29,6 +29,7 @@ from paperkey_alt.records import entry
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator
 
+    from paperkey_alt.cli.given_sources import Back
     from paperkey_alt.errors import RagleafError
     from paperkey_alt.format.body import Ask
     from paperkey_alt.format.recover import Findings, SetFinding
@@ -62,6 +63,11 @@ _TOLD = {
         "as it was then.",
     ),
     Verdict.ANOTHER_KEY: _Told(f"{_GIVES_NOT}it carries a different key: {{}}", _ANOTHER),
+    Verdict.CERTIFICATE_LACKS: _Told(
+        "this certificate does not restore this key: ",
+        "Print the certificate anew, with the key as it is now.",
+        entry.GIVES_NOT,
+    ),
     Verdict.WRONG_ON_PAPER: _Told(
         _GIVES_NOT, f"{_PRINT_ANEW} --prove checks the live key.", entry.GIVES_NOT
     ),
@@ -163,10 +169,12 @@ def command(
     """
     live = comparison.live_file(files.read(keyfile, files.LONGEST_KEY_FILE), fingerprint)
     ask = passphrases.source(passphrase_from)
-    findings = None
+    findings = back = None
     try:
         findings = given_sources.collect(given_sources.read(sources))
-        compared = _rehearse(findings, marks, keyfile, live, ask)
+        back = _bring_back(findings, marks, keyfile, live, ask)
+        known = () if back.passphrase is None else (back.passphrase,)
+        compared = comparison.compare(back.rebuilt, live, ask, known)
         failure, outcome = _judged(compared)
         texts = list(_told(compared)) if compared.agrees else []
     except (PaperError, CertificateError, WrongPassphrase, NoTerminal) as error:
@@ -182,27 +190,28 @@ def command(
         if outcome == entry.GIVES:
             # A set that was given beside and is not complete was not rehearsed.
             chosen = [finding for finding in chosen if finding.body is not None]
+        chosen = _rehearsed(chosen, findings, back, outcome)
         _note(register_path, chosen, live, outcome)
     if failure is not None:
         click.get_current_context().exit(failure.exit_status)
 
 
-def _rehearse(
+def _bring_back(
     findings: Findings, marks: tuple[str, ...], keyfile: str, live: LiveFile, ask: Ask
-) -> Comparison:
+) -> Back:
     """
-    Return what the sheets give back beside the live file; raise PaperError, CertificateError or
-    WrongPassphrase where they give nothing, and what is wrong with the file *keyfile* where its key
-    is needed.
+    Return what the sheets give, with the certificate that is among them, else with that of the live
+    file; raise PaperError, CertificateError or WrongPassphrase where they give nothing, and what is
+    wrong with the file *keyfile* where its key is needed.
     """
+    is_printed = bool(backup.certificate_sets(findings, marks))
     try:
-        rebuilt, passphrase = given_sources.rebuild(findings, marks, live.key, ask)
+        return given_sources.rebuild(findings, marks, None if is_printed else live.key, ask)
     except CertificateError:
-        if live.problem is None:
+        if live.problem is None or is_printed:
             raise
         with in_file(keyfile):
             raise live.problem from None
-    return comparison.compare(rebuilt, live, ask, () if passphrase is None else (passphrase,))
 
 
 def _judged(compared: Comparison) -> tuple[DrillFailed | None, str | None]:
@@ -256,6 +265,12 @@ def _told(compared: Comparison) -> Iterator[str]:
     if compared.verdict is Verdict.OWN_REVOCATION:
         yield "This paper gives a revocation certificate of this key, which the key made."
         return
+    if compared.verdict is Verdict.OWN_CERTIFICATE:
+        yield (
+            "This paper gives a public certificate with which this key is restored: every key "
+            "packet of the live file that has a secret is in it."
+        )
+        return
     results = {secret.result for secret in compared.secrets}
     if results == {Result.SAME_BYTES}:
         yield "This paper gives this key back: its secret part came back byte for byte."
@@ -274,6 +289,25 @@ def _chosen(findings: Findings, marks: Collection[str]) -> list[SetFinding]:
     """Return the sets that *marks*, set marks or backup numbers, name; all if there are none."""
     named = {mark.upper() for mark in marks}
     return [finding for finding in findings.sets if not named or named & backup.names(finding.head)]
+
+
+def _rehearsed(
+    chosen: list[SetFinding], findings: Findings, back: Back | None, outcome: str
+) -> list[SetFinding]:
+    """
+    Return which of the *chosen* sets the *outcome* is of: of printed certificates the one that
+    restored the key, where it did, or that was itself what was compared.
+    """
+    if back is not None and back.rebuilt.is_certificate:
+        return chosen
+    certificates = backup.certificate_sets(findings)
+    others = [finding for finding in chosen if finding not in certificates]
+    used = [
+        finding
+        for finding in certificates
+        if back is not None and finding.head.mark == back.certificate
+    ]
+    return [*others, *(used if outcome == entry.GIVES else [])]
 
 
 def _note(path: str | None, rehearsed: list[SetFinding], live: LiveFile, outcome: str) -> None:

@@ -24,7 +24,7 @@ from paperkey_alt.cli.terminal import put, say
 from paperkey_alt.errors import OutputError, SourceError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 STREAM = "-"
 LONGEST_KEY_FILE = 16 << 20
@@ -120,6 +120,50 @@ def make_folder(name: str) -> str:
     except OSError as error:
         raise OutputError(f"the folder {name} cannot be made: {_reason(error)}") from None
     return name
+
+
+def require_empty(name: str, *, force: bool) -> None:
+    """
+    Raise OutputError where *name* is something else than a folder, or a folder with anything in it
+    and *force* is not set, or where the folder that it is to be in is not there.
+    """
+    path = Path(name)
+    try:
+        if not os.path.lexists(path):
+            if not path.parent.is_dir():
+                raise OutputError(
+                    f"the folder {path.parent} is not there", advice="Make the folder first."
+                )
+        elif not path.is_dir():
+            raise OutputError(f"{name} is a file", advice="Name a folder.")
+        elif not force and next(path.iterdir(), None) is not None:
+            raise OutputError(
+                f"the folder {name} is not empty",
+                advice="Name a new folder, or use --force to replace the files of the same names.",
+            )
+    except (OSError, ValueError) as error:
+        raise OutputError(f"the folder {name} cannot be used: {_reason(error)}") from None
+
+
+@contextlib.contextmanager
+def folders(names: Iterable[str]) -> Iterator[None]:
+    """
+    Make the folders *names*, 0700, where they are not there; take away those that were made if what
+    is done meanwhile fails, unless something is in them. Raises OutputError.
+    """
+    with contextlib.ExitStack() as stack:
+        for name in names:
+            is_there = Path(name).is_dir()
+            make_folder(name)
+            if not is_there:
+                stack.callback(_remove_empty, name)
+        yield
+        stack.pop_all()
+
+
+def _remove_empty(name: str) -> None:
+    with contextlib.suppress(OSError):
+        Path(name).rmdir()
 
 
 def write(contents: Mapping[str, bytes], *, force: bool) -> None:

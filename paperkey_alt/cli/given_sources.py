@@ -8,6 +8,7 @@ from __future__ import annotations
 import sys
 import threading
 from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import click
@@ -25,6 +26,7 @@ from paperkey_alt.errors import (
     in_file,
 )
 from paperkey_alt.format import backup, body
+from paperkey_alt.format.payload import Compact, Lean
 from paperkey_alt.format.recover import recover
 from paperkey_alt.reading import kinds, sources
 
@@ -130,37 +132,89 @@ def _progress(sources: int) -> Iterator[Callable[[Page], None]]:
 _STEPS = 1000  # into which a source is divided
 
 
-def rebuild(
-    findings: Findings, marks: Collection[str], certificate: Key | None, ask: Ask
-) -> tuple[Rebuilt, str | None]:
+@dataclass(frozen=True)
+class Back:
     """
-    Return the secret that the sheets carry, and the passphrase of the seal if one was over it.
+    What came *rebuilt* from the sheets; the *passphrase* of the seal, None where none was over it;
+    and the set mark of the *certificate* it was rebuilt with, None where no printed one was needed.
+    """
+
+    rebuilt: Rebuilt
+    passphrase: str | None = field(repr=False)
+    certificate: str | None = None
+
+
+def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None, ask: Ask) -> Back:
+    """
+    Return the secret that the sheets carry. The public certificate is taken from among the sheets
+    where it is needed and *certificate* is None; which set it is of is said.
     """
     say(report.shares(findings))
     joined = backup.join(findings, marks)
     say(report.not_joined(joined))
     unwrapped = body.unwrap(joined.body, ask)
+    printed = None
+    if certificate is None and isinstance(unwrapped.payload, Lean | Compact):
+        printed = printed_certificate(findings, marks)
     try:
         rebuilt = keys.rebuild(
             unwrapped.payload,
-            certificate=certificate or _printed_certificate(findings, marks),
+            certificate=printed.key if printed else certificate,
             passphrase=unwrapped.passphrase,
             ask=ask,
         )
     except UnsupportedKey as error:
         raise UnsupportedKey(error.what, advice=_READ, place=error.place) from None
-    return rebuilt, unwrapped.passphrase
-
-
-def _printed_certificate(findings: Findings, marks: Collection[str]) -> Key | None:
-    """Return the public certificate that is among the sheets, if one is."""
-    printed = backup.certificates(findings, marks)
-    if len(printed) > 1:
+    except CertificateError as error:
+        if printed is None:
+            raise
         raise CertificateError(
-            f"you gave the sheets of {len(printed)} public certificates",
+            f"set {printed.mark} is a printed certificate, and not the one that is needed: "
+            f"{error.what}",
+            advice=_OTHER_CERTIFICATE,
+        ) from None
+    if printed:
+        say([f"The public certificate was taken from the sheets of set {printed.mark}."])
+    return Back(rebuilt, unwrapped.passphrase, printed.mark if printed else None)
+
+
+@dataclass(frozen=True)
+class PrintedCertificate:
+    """A public certificate that is among the sheets, as a *key*, and the set *mark* there."""
+
+    key: Key
+    mark: str
+
+
+def printed_certificate(findings: Findings, marks: Collection[str]) -> PrintedCertificate | None:
+    """
+    Return the public certificate that is among the sheets, None where none is.
+
+    Raises CertificateError where there are several, or where what is printed is no certificate.
+    """
+    sets = backup.certificate_sets(findings, marks)
+    if len(sets) > 1:
+        raise CertificateError(
+            f"you gave the sheets of {len(sets)} public certificates",
             advice="Give --mark twice: with the set marks of the certificate and of the key.",
         )
-    return keys.certificate(printed[0], None) if printed else None
+    if not sets:
+        return None
+    mark = sets[0].head.mark
+    (packets,) = backup.certificates(findings, marks)
+    try:
+        return PrintedCertificate(keys.certificate(packets, None), mark)
+    except KeyFileError as error:
+        raise CertificateError(
+            f"set {mark} is a printed certificate, and it cannot be used: {error.what}",
+            advice=_OTHER_CERTIFICATE,
+        ) from None
+
+
+_OTHER_CERTIFICATE = (
+    "Give the certificate sheets that were printed with these, or name the certificate's file with "
+    "--public."
+)
 
 
 def certificate(name: str | None, fingerprint: str | None) -> Key | None:

@@ -39,6 +39,7 @@ paper = click.option(
     callback=lambda _context, _option, name: PAPERS[name],
     help="The paper's size.",
 )
+large = click.option("--large", is_flag=True, help="Larger type and QR symbols, on more sheets.")
 register = click.option(
     "--register",
     "register_path",

@@ -21,6 +21,7 @@ from paperkey_alt.errors import NoTerminal, SourceError, WrongPassphrase
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from paperkey_alt.format.body import Ask
 
 TRIES = 3
 _LONGEST_FILE = 1 << 20
@@ -128,6 +129,27 @@ class FromFile:
             return "Ragleaf asked for no passphrase."
         rows = "; ".join(f"row {at} for {use}" for at, use in enumerate(self.uses, 1))
         return f"Ragleaf asked for these, in this order: {rows}."
+
+
+@dataclass
+class Remembering:
+    """
+    Hands on what is asked for, and keeps what was *given*, so that what one part of a job was told
+    another need not ask for.
+    """
+
+    ask: Ask
+    given: list[str] = field(default_factory=list, repr=False)
+
+    def __call__(self, what: str) -> str:
+        """Return a passphrase for *what*."""
+        passphrase = self.ask(what)
+        self.given.append(passphrase)
+        return passphrase
+
+    def new(self, what: str) -> str:
+        """Return a new passphrase for *what*."""
+        return self.ask.new(what)
 
 
 _NEW = "Use one that is not empty and has no control characters: you must be able to type it."

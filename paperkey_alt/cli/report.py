@@ -194,7 +194,24 @@ def _wanted(finding: SetFinding) -> str:
     enough = ""
     if finding.needed < len(lost):
         enough = f"; any {finding.needed} of these {len(lost)} will do"
-    return f"To complete set {finding.head.mark}: type {', '.join(where)}, or scan again{enough}."
+    return (
+        f"To complete set {finding.head.mark}: type {', '.join(where)}, or scan again{enough}."
+        f"{_if_large(finding, lost)}"
+    )
+
+
+def _if_large(finding: SetFinding, lost: Sequence[int]) -> str:
+    """Return on which sheets the *lost* lines are if the set was printed with --large."""
+    paper = layout.PAPERS["a4"]
+    large = layout.plan(finding.head.total, paper, large=True)
+    if large.preset == layout.plan(finding.head.total, paper).preset or not lost:
+        return ""
+    on = [
+        number
+        for number, sheet in enumerate(large.sheets, 1)
+        if any(row.number in lost for row in sheet.rows)
+    ]
+    return f" Printed with --large they are on {noun(on, 'sheet')} {ranges(on)}."
 
 
 def _set_table(finding: SetFinding, *, characters: bool) -> str:

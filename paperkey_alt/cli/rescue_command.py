@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Paper
 
 
+NAME = "rescue.py"
+TITLE = f"The restorer of Ragleaf sheets, {NAME}"
+
+
 @click.command()
 @click.option(
     "-o",
@@ -32,13 +36,17 @@ def command(*, output: str, sheet: str | None, paper: Paper, force: bool) -> Non
 
     python3 rescue.py FILES -o OUT reads text that you typed or that a QR reader gave.
     """
-    source = resources.files("paperkey_alt").joinpath("rescue/rescue.py").read_text("utf-8")
+    source = restorer()
     files.require_free([name for name in (output, sheet) if name], inputs=(), force=force)
     contents = {output: source.encode()}
     if sheet:
         from paperkey_alt.sheet import listing  # noqa: PLC0415 - reportlab is slow to load
 
-        title = "The restorer of Ragleaf sheets, rescue.py"
-        contents[sheet] = listing.draw(source, title, paper=paper)
+        contents[sheet] = listing.draw(source, TITLE, paper=paper)
     files.write(contents, force=force)
     say([f"SHA-256 of the file: {hashlib.sha256(source.encode()).hexdigest()}"])
+
+
+def restorer() -> str:
+    """Return the source of the restorer."""
+    return resources.files("paperkey_alt").joinpath(f"rescue/{NAME}").read_text("utf-8")

@@ -40,6 +40,6 @@ def command(
     say([*report.table(findings).split("\n"), *report.wanted(findings)])
     certificate = given_sources.certificate(public, fingerprint)
     ask = passphrases.source(passphrase_from)
-    rebuilt, _ = given_sources.rebuild(findings, marks, certificate, ask)
+    rebuilt = given_sources.rebuild(findings, marks, certificate, ask).rebuilt
     files.write({output: rebuilt.binary if binary else rebuilt.data}, force=force)
     say([*rebuilt.notes, f"Restored: {rebuilt.title}", *passphrases.unneeded(ask)])

@@ -18,7 +18,7 @@ from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
 from paperkey_alt.records.entry import printed
-from paperkey_alt.sheet import draw, text_file, words
+from paperkey_alt.sheet import draw, layout, text_file, words
 from paperkey_alt.sheet.layout import Spare
 
 if TYPE_CHECKING:
@@ -56,6 +56,7 @@ _SOON = (
 )
 @click.option("--comment", default="", help="A sentence for those who read the revocation.")
 @options.paper
+@options.large
 @options.passphrase_from
 @options.register
 @options.no_register
@@ -70,6 +71,7 @@ def command(
     reason: str | None,
     comment: str,
     paper: Paper,
+    large: bool,
     passphrase_from: str | None,
     register_path: str | None,
     no_register: bool,
@@ -99,17 +101,18 @@ def command(
         payload = _made(key, reason, comment, ask)
     data, today = body.wrap(payload, None).data, machine.today()
     line_set = lay_out(data, Spare(DEFAULT_SPARE_PERCENT).lines_for(len(data), paper))
-    caption = words.revocation_caption(key, line_set, payload, today=today)
-    contents = {output: draw.draw(line_set, caption, paper=paper)}
+    sheets = len(layout.plan(line_set.head.total, paper, large=large).sheets)
+    caption = words.revocation_caption(key, line_set, payload, sheets=sheets, today=today)
+    contents = {output: draw.draw(line_set, caption, paper=paper, large=large)}
     if text:
         contents[text] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=force)
-    say([*words.revocation_printed(line_set), *passphrases.unneeded(ask)])
+    say([*words.revocation_printed(line_set, sheets), *passphrases.unneeded(ask)])
     if not no_register:
         entry = printed(
             payload,
             [line_set],
-            sheets=1,
+            sheets=sheets,
             today=today,
             fingerprint=key.fingerprint.hex().upper(),
             name=next(iter(key.user_ids), None),

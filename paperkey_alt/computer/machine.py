@@ -73,7 +73,7 @@ def _text(path: Path) -> str | None:
 def _user() -> str:
     try:
         return getpass.getuser()
-    except (OSError, KeyError):
+    except (ImportError, OSError, KeyError):
         return ""
 
 

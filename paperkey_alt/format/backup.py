@@ -197,15 +197,19 @@ def standings(findings: Findings, marks: Collection[str] = ()) -> tuple[Standing
 
 
 def certificates(findings: Findings, marks: Collection[str] = ()) -> tuple[bytes, ...]:
+    """Return the packets of the public certificates in `certificate_sets`."""
+    payloads = (unpack(member.body) for member in certificate_sets(findings, marks) if member.body)
+    return tuple(payload.packets for payload in payloads if isinstance(payload, Certificate))
+
+
+def certificate_sets(findings: Findings, marks: Collection[str] = ()) -> tuple[SetFinding, ...]:
     """
-    Return the packets of the public certificates that *findings* carry, or of those that *marks*
-    name where they name any.
+    Return the sets of *findings* that carry public certificates, or those of them that *marks* name
+    where they name any.
     """
     named = frozenset(map(str.upper, marks))
-    found = [member for member in findings.sets if _is_certificate(member)]
-    chosen = [member for member in found if member.head.mark in named] or found
-    payloads = (unpack(member.body) for member in chosen if member.body)
-    return tuple(payload.packets for payload in payloads if isinstance(payload, Certificate))
+    found = tuple(member for member in findings.sets if _is_certificate(member))
+    return tuple(member for member in found if member.head.mark in named) or found
 
 
 def _backup_number(committed: bytes) -> int:

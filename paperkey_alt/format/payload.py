@@ -14,9 +14,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from paperkey_alt.errors import DigestMismatch, UnknownFormat
-from paperkey_alt.format.buffer import Buffer, push_number, push_prefixed
+from paperkey_alt.format.buffer import Buffer, push_number
 from paperkey_alt.format.fields import (
+    Columns,
     Integer,
+    Length,
+    Measured,
     Number,
     Octets,
     Prefixed,
@@ -27,6 +30,7 @@ from paperkey_alt.format.fields import (
     ToEnd,
     pull_fields,
     push_fields,
+    recipe_of_fields,
 )
 
 DIGEST_BYTES = 32
@@ -225,28 +229,18 @@ REDUCED_PART: Table = (
 )
 
 
-@dataclass(frozen=True)
-class LeanParts:
-    """The parts of a lean payload in columns: their number, lengths, fingerprints, secret parts."""
+# The parts of a lean payload in columns: their number, lengths, fingerprints, secret parts.
+LEAN_PARTS = Columns(
+    SecretPart,
+    1,
+    (("secret", Length(2)), ("fingerprint", Prefixed(1)), ("secret", Measured())),
+)
 
-    def pull(self, buffer: Buffer) -> tuple[SecretPart, ...]:
-        """Return the parts."""
-        lengths = [buffer.pull_number(2) for _ in range(buffer.pull_number(1))]
-        fingerprints = [buffer.pull_prefixed(1) for _ in lengths]
-        return tuple(
-            SecretPart(fingerprint, buffer.pull_bytes(length))
-            for length, fingerprint in zip(lengths, fingerprints, strict=True)
-        )
-
-    def push(self, value: tuple[SecretPart, ...]) -> bytes:
-        """Return *value* column by column."""
-        columns = (
-            [push_number(len(value), 1)],
-            [push_number(len(part.secret), 2) for part in value],
-            [push_prefixed(part.fingerprint, 1) for part in value],
-            [part.secret for part in value],
-        )
-        return b"".join(field for column in columns for field in column)
+# What the fields of a reduced part are called in print.
+REDUCED_NAMES = {
+    "prefix": "what was before the encrypted bytes (RFC 9580, 5.5.3)",
+    "check": "of the SHA-256 of the whole secret",
+}
 
 
 @dataclass(frozen=True)
@@ -271,9 +265,17 @@ class CompactPart:
         flag = FORM_OTHER_PASSPHRASE if value.other_passphrase else 0
         return push_number(value.form | flag, 1) + push_fields(REDUCED_PART, value)
 
+    def recipe(self, name: str) -> str:
+        """Return the byte of the form, and the fields of either kind of part."""
+        return (
+            f"1 byte: form of the {name}; if it is {FORM_KEPT}: "
+            f"{SECRET_PART.recipe({})}; if it is any other: "
+            f"{recipe_of_fields(REDUCED_PART, REDUCED_NAMES)}"
+        )
+
 
 KINDS: dict[int, Record[Any]] = {
-    KIND_LEAN: Record(Lean, (("parts", LeanParts()),)),
+    KIND_LEAN: Record(Lean, (("parts", LEAN_PARTS),)),
     KIND_WHOLE: Record(Whole, (("packets", Rest()),)),
     KIND_COMPACT: Record(Compact, (("parts", ToEnd(CompactPart())),)),
     KIND_FILE: Record(File, (("blind", Octets(BLIND_BYTES)), ("name", Text(1)), ("data", Rest()))),
@@ -291,7 +293,7 @@ KINDS: dict[int, Record[Any]] = {
     KIND_REVOCATION: Record(Revocation, (("fingerprint", Prefixed(1)), ("packet", Rest()))),
     KIND_CERTIFICATE: Record(Certificate, (("packets", Rest()),)),
 }
-_KIND_OF: dict[type[Payload], int] = {record.makes: kind for kind, record in KINDS.items()}
+KIND_OF: dict[type[Payload], int] = {record.makes: kind for kind, record in KINDS.items()}
 
 
 def pack(payload: Payload) -> bytes:
@@ -317,7 +319,7 @@ def unpack(data: bytes) -> Payload:
 
 def encode(payload: Payload) -> bytes:
     """Return the payload's kind and content without a digest, for a seal, whose tag is one."""
-    kind = _KIND_OF[type(payload)]
+    kind = KIND_OF[type(payload)]
     return push_number(kind, 1) + KINDS[kind].push(payload)
 
 

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.keys import any_file, pem
-from paperkey_alt.keys.openpgp import choice, extraction, key_file
+from paperkey_alt.keys.openpgp import certificate as certificates
+from paperkey_alt.keys.openpgp import choice, extraction, key_file, packets
 from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
 from paperkey_alt.keys.openpgp.rfc9580 import SALT_BYTES, RevocationReason
 from paperkey_alt.keys.secret import Extract, Form, Lack, Rebuilt, Sort
@@ -36,10 +37,12 @@ __all__ = [
     "certificate",
     "check_pairs",
     "extract",
+    "is_revoked",
     "read_revocation",
     "rebuild",
     "revocable",
     "revoke",
+    "smallest_certificate",
 ]
 
 
@@ -170,6 +173,20 @@ def certificate(data: bytes, fingerprint: str | None) -> Key:
     return choice.choose(key_file.read(data), fingerprint)
 
 
+def smallest_certificate(key: Key) -> tuple[Certificate, tuple[str, ...]]:
+    """
+    Return the smallest certificate with which the secrets of *key* are restored, for paper, and in
+    a sentence each what of the key is not in it.
+    """
+    smallest = certificates.smallest(key)
+    return Certificate(packets.join(smallest.packets)), smallest.notes
+
+
+def is_revoked(key: Key) -> bool:
+    """Tell whether the file of *key* has a revocation of it that the key itself made."""
+    return certificates.is_revoked(key)
+
+
 def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[str, ...]:
     """
     Check that each secret of *rebuilt* belongs to its public key; return in words those for which
@@ -178,6 +195,8 @@ def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[
     *known* passphrases are tried before *ask* is called for another. Raises KeyPairMismatch,
     DamagedKeyFile, UnsupportedKey, WrongPassphrase.
     """
+    if rebuilt.is_certificate:
+        return ("a public certificate has no secret",)
     if rebuilt.key is not None:
         from paperkey_alt.keys.openpgp import unlocked  # noqa: PLC0415 - the ciphers take long to load
 
@@ -208,16 +227,18 @@ def revoke(  # noqa: PLR0913 - each is a wish of its own
     now: datetime,
     random_bytes: Callable[[int], bytes],
     ask: Ask,
+    known: Iterable[str] = (),
 ) -> Revocation:
     """
     Return a revocation that *key* makes *now*; *comment* is for those who read it.
 
     *random_bytes* returns as many random bytes as it is told; *ask* is called for the passphrase of
-    the primary key. Raises NotASecretKey, UnsupportedKey, WrongPassphrase.
+    the primary key where no *known* one opens it. Raises NotASecretKey, UnsupportedKey,
+    WrongPassphrase.
     """
     from paperkey_alt.keys.openpgp import revocation, unlocked  # noqa: PLC0415 - the ciphers take long to load
 
-    primary = unlocked.unlock_primary(key, ask)
+    primary = unlocked.unlock_primary(key, ask, known)
     seconds, salt = int(now.timestamp()), random_bytes(SALT_BYTES)
     made = revocation.make(primary, reason, comment, seconds, salt)
     # What is printed was read and verified as any other revocation is.

@@ -89,13 +89,15 @@ class Compared:
 
 
 class Verdict(enum.Enum):
-    """What the comparison of all came to; the first three are agreement."""
+    """What the comparison of all came to; the first four are agreement."""
 
     SAME_FILE = enum.auto()
     SAME_KEY = enum.auto()
     OWN_REVOCATION = enum.auto()
+    OWN_CERTIFICATE = enum.auto()
     ANOTHER_FILE = enum.auto()
     ANOTHER_KEY = enum.auto()
+    CERTIFICATE_LACKS = enum.auto()
     WRONG_ON_PAPER = enum.auto()
     SECRET_MISSING = enum.auto()
     LIVE_LACKS = enum.auto()
@@ -119,7 +121,10 @@ class Comparison:
 
     @property
     def agrees(self) -> bool:
-        """Whether the paper gives the live file back, or a revocation that its key made."""
+        """
+        Whether the paper gives the live file back, or a revocation that its key made, or a
+        certificate with which the key is restored.
+        """
         return self.verdict in _AGREEMENT
 
     def having(self, *results: Result) -> tuple[Compared, ...]:
@@ -127,7 +132,12 @@ class Comparison:
         return tuple(compared for compared in self.secrets if compared.result in results)
 
 
-_AGREEMENT = (Verdict.SAME_FILE, Verdict.SAME_KEY, Verdict.OWN_REVOCATION)
+_AGREEMENT = (
+    Verdict.SAME_FILE,
+    Verdict.SAME_KEY,
+    Verdict.OWN_REVOCATION,
+    Verdict.OWN_CERTIFICATE,
+)
 
 # The gravest result decides, in this order: what is wrong with the paper comes first, and then what
 # keeps the rest from being known.
@@ -164,6 +174,8 @@ def compare(rebuilt: Rebuilt, live: LiveFile, ask: Ask, known: Iterable[str] = (
 
     *known* passphrases are tried before *ask* is called for one, which is only where bytes differ.
     """
+    if rebuilt.is_certificate and live.key is not None:
+        return _compare_certificate(rebuilt, live.key)
     is_same_file = live.data in (rebuilt.data, rebuilt.binary)
     back = rebuilt.key
     if back is None and not is_same_file and live.key is not None:
@@ -211,6 +223,27 @@ def _is_revocation(rebuilt: Rebuilt, live: Key) -> bool:
     except KeyFileError:
         return False
     return True
+
+
+def _compare_certificate(rebuilt: Rebuilt, live: Key) -> Comparison:
+    """
+    Compare a public certificate with the live key: every key packet there with a secret or a stub,
+    which the sheets of the key carry, has to be in it, by its fingerprint; of a live file with
+    neither, every key packet.
+    """
+    back = keys.certificate(rebuilt.data, None)
+    if back.fingerprint != live.fingerprint:
+        return Comparison(Verdict.ANOTHER_KEY, rebuilt.title)
+    there = {part.fingerprint for part in back.key_packets}
+    needed = [part for part in live.key_packets if part.secret] or live.key_packets
+    lacking = tuple(
+        Compared(part.title, Result.MISSING_ON_PAPER)
+        for part in needed
+        if part.fingerprint not in there
+    )
+    if lacking:
+        return Comparison(Verdict.CERTIFICATE_LACKS, back.title, lacking)
+    return Comparison(Verdict.OWN_CERTIFICATE, rebuilt.title)
 
 
 def _compare_keys(

@@ -66,7 +66,7 @@ class Extract:
     """
     A secret to be printed, and what its sheets say of it.
 
-    *what* names it in a title ("Secret part of an OpenPGP key"); *name* is a user ID or a file's
+    *what* names it in a title ("OpenPGP key, lean"); *name* is a user ID or a file's
     name; *fingerprint* is hexadecimal, None where nothing public is known; *created* and *expires*
     are in UTC, None where they are not known; *protected* tells whether a passphrase of its own is
     over all of it, with a cipher, and not an empty one as far as that was tried; *cautions* say
@@ -98,7 +98,7 @@ class Rebuilt:
     """
     A secret back from paper: the file as *data*, and in *binary* form where there is another one;
     *title* names it, *notes* are sentences on what it came back without. *key* is there for OpenPGP
-    keys.
+    keys; *is_certificate* tells that it is a public certificate, and no secret.
     """
 
     data: bytes
@@ -106,3 +106,4 @@ class Rebuilt:
     title: str
     notes: tuple[str, ...] = ()
     key: Key | None = None
+    is_certificate: bool = False

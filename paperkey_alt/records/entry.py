@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 REVOCATION = "revocation"
 # What sheets carry, as the register names it.
 KINDS = {
-    Lean: "secret part",
-    Whole: "whole key",
-    Compact: "compact",
+    Lean: "OpenPGP key, lean",
+    Whole: "OpenPGP key, whole",
+    Compact: "OpenPGP key, compact",
     File: "file",
     RsaFile: "private key, compact",
     Revocation: REVOCATION,

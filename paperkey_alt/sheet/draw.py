@@ -1,8 +1,9 @@
 """
 Sheets as PDF: `draw`.
 
-Every font is embedded (reportlab's own Courier Bold, Vera and Vera Bold), QR symbols are drawn as
-rectangles, and the metadata says nothing of the key. The same input gives the same bytes.
+Every font is embedded (`paperkey_alt.sheet.fonts`), QR symbols are drawn as rectangles, and the
+metadata says nothing of the key. The same input gives the same bytes, but for a name that needs a
+font of the computer's own.
 """
 
 from __future__ import annotations
@@ -14,27 +15,28 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt.foreign_text import clean
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import group
-from paperkey_alt.sheet import fonts, layout, qr
+from paperkey_alt.sheet import fonts, layout, names, qr
 from paperkey_alt.sheet.layout import ADVANCE, MARGIN, MARGIN_ENDS, NUMBER_CHARACTERS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.sheet.caption import Caption
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Row, Sheet
     from paperkey_alt.sheet.letter import Letter
 
-LINES, PROSE, BOLD = "RagleafLines", "RagleafProse", "RagleafBold"
-_FOOT_LEADING = 7.3
+LINES, PROSE, BOLD = "RagleafLines", names.PROSE, names.BOLD
 _GUTTER = 16.0
-_RECIPE_WIDTH = 0.72  # of the foot, without the gutter
+_HELP_WIDTH = 0.72  # of the foot, without the gutter
+_PARAGRAPH = 2.0  # between paragraphs
+_HELP_LEADING, _SMALL_LEADING = 10.7, 6.4
+_BLANK = 14.5  # from the words before a blank to its rule
 _HAIR = 0.4
 _MARK_ROOM = 80.0  # of the width of the head, for the set mark
 _DIGIT = 0.61  # of the type size: the height of a Courier digit
@@ -48,19 +50,22 @@ class _Style(NamedTuple):
     grey: float = 0
 
 
-_TITLE = _Style(BOLD, 10)
-_USER_ID = _Style(PROSE, 9)
+_TITLE = _Style(BOLD, 11)
+_USER_ID = _Style(PROSE, 10)
+# An address of 256 characters, the most that mail carries (RFC 5321), is whole in two rows.
+_SMALL_ADDRESS, _LEAST_ADDRESS = 6.0, 4.0
 _FINGERPRINT = {40: _Style(LINES, 9), 64: _Style(LINES, 6.5)}
-_NOTE = _Style(BOLD, 6.5)
+_NOTE = _Style(BOLD, 7)
 _SET_MARK = _Style(LINES, 22)
 _LEGEND = _Style(PROSE, 6.5, grey=0.35)
 _DATE = _Style(PROSE, 8)
 _LETTER_HEADING = _Style(BOLD, 15)
-_LETTER_BOLD = _Style(BOLD, 10)
-_LETTER = _Style(PROSE, 9.5)
-_LETTER_LEADING, _LETTER_WIDTH, _BLANK_ROWS = 13.5, 460.0, 1
-_FOOT = _Style(PROSE, 6.5)
-_FOOT_HEADING = _Style(BOLD, 6.5)
+_LETTER_BOLD = _Style(BOLD, 10.5)
+_LETTER = _Style(PROSE, 10)
+_LETTER_LEADING, _LETTER_WIDTH, _LETTER_BLANK = 13.5, 470.0, 22.0
+_FOOT = _Style(PROSE, 9)
+_FOOT_BOLD = _Style(BOLD, 9)
+_SMALL = _Style(PROSE, 5.7)
 
 
 class TextTooLong(ValueError):
@@ -70,14 +75,21 @@ class TextTooLong(ValueError):
     """
 
 
-def draw(
-    line_set: LineSet, caption: Caption, *, paper: Paper, letter: Letter | None = None
+def draw(  # noqa: PLR0913 - what is drawn, each by its name
+    line_set: LineSet,
+    caption: Caption,
+    *,
+    paper: Paper,
+    large: bool = False,
+    letter: Letter | None = None,
+    behind: Sequence[tuple[LineSet, Caption]] = (),
 ) -> bytes:
     """
-    Return the sheets of *line_set* as a PDF file, behind the *letter* to its holder if there is
-    one.
+    Return the sheets of *line_set* as a PDF file, in *large* type or on as few as can be, behind
+    the *letter* to its holder if there is one; and *behind* them those of other sets, each with its
+    own caption.
     """
-    plan = layout.plan(line_set.head.total, paper)
+    plan = layout.plan(line_set.head.total, paper, large=large)
     register_fonts()
     target = io.BytesIO()
     canvas = Canvas(
@@ -93,9 +105,11 @@ def draw(
     if letter is not None:
         _Page(canvas, plan, line_set).draw_letter(letter, caption)
         canvas.showPage()
-    for number, sheet in enumerate(plan.sheets, 1):
-        _Page(canvas, plan, line_set).draw(sheet, caption, number)
-        canvas.showPage()
+    for lines, words in ((line_set, caption), *behind):
+        plan = layout.plan(lines.head.total, paper, large=large)
+        for number, sheet in enumerate(plan.sheets, 1):
+            _Page(canvas, plan, lines).draw(sheet, words, number)
+            canvas.showPage()
     canvas.save()
     return target.getvalue()
 
@@ -105,12 +119,7 @@ def shown(text: str) -> str:
     Return *text* with every character that does not show itself, or that the prose font lacks, as
     its code point.
     """
-    register_fonts()
-    glyphs = pdfmetrics.getFont(PROSE).face.charToGlyph
-    return "".join(
-        character if ord(character) in glyphs else f"[U+{ord(character):04X}]"
-        for character in clean(text)
-    )
+    return names.by_code_points(clean(text))
 
 
 class _Page:
@@ -132,6 +141,7 @@ class _Page:
         self._text(self._legend_x(), sheet.foot.baseline, "line 0 once more", _LEGEND)
         for row in sheet.rows:
             self._row(row, self.line_set.lines[row.number - 1])
+        self._column_rules(sheet)
         for block in sheet.blocks:
             self._symbol(block)
 
@@ -143,17 +153,17 @@ class _Page:
         self._text_to(self.right, y, str(caption.date), _DATE)
         y += 10
         for heading, paragraph in letter.sections:
-            y += 22
+            y += 20 if heading else 8
             self._text(self.left, y, heading, _LETTER_BOLD)
             for text in simpleSplit(shown(paragraph), _LETTER.font, _LETTER.size, width):
                 y += _LETTER_LEADING
                 self._text(self.left, y, text, _LETTER)
+        y += _LETTER_LEADING / 2
         for blank in letter.blanks:
-            y += 24
+            y += _LETTER_BLANK
             self._text(self.left, y, blank, _LETTER)
-            for _ in range(_BLANK_ROWS):
-                y += 22
-                self._rule(y)
+            behind = pdfmetrics.stringWidth(blank, _LETTER.font, _LETTER.size) + 6
+            self._rule(y + 2, self.left + behind, self.right)
         if y > self.height - MARGIN_ENDS:
             raise TextTooLong("the letter does not fit its page")
 
@@ -176,17 +186,12 @@ class _Page:
         self._text(
             self.left, top + 11, _must_fit(caption.title, _TITLE, width - _MARK_ROOM), _TITLE
         )
-        self._text(
-            self.left,
-            top + 24,
-            _shortened(shown(caption.user_id or ""), _USER_ID, width - _MARK_ROOM),
-            _USER_ID,
-        )
+        self._name(caption.user_id or "", top + 23, width - _MARK_ROOM)
         if caption.fingerprint:
             digits = caption.fingerprint
             grouped = " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
-            self._text(self.left, top + 36, grouped, _FINGERPRINT[len(digits)])
-        self._text(self.left, top + 47, _must_fit(" ".join(caption.notes), _NOTE, width), _NOTE)
+            self._text(self.left, top + 34.5, grouped, _FINGERPRINT[len(digits)])
+        self._text(self.left, top + 45, _must_fit(" ".join(caption.notes), _NOTE, width), _NOTE)
         self._text_to(self.right, top + 18, self.line_set.head.mark, _SET_MARK)
         self._text_to(self.right, top + 28, "set mark", _LEGEND)
         sheets = len(self.plan.sheets)
@@ -195,7 +200,7 @@ class _Page:
         self._text_to(
             self.right, top + 40, f"{backup}{caption.date}  ·  sheet {number} of {sheets}", _DATE
         )
-        self._rule(top + 52)
+        self._rule(top + 49)
 
     def _legend(self) -> str:
         head = self.line_set.head
@@ -204,39 +209,97 @@ class _Page:
             if head.spare_lines
             else ""
         )
-        return f"head line · data lines 1 to {head.data_lines}{spare}"
+        return f"data lines 1 to {head.data_lines}{spare}"
 
     def _legend_x(self) -> float:
         return self.left + layout.row_width(self.plan.preset) + 10
+
+    def _name(self, name: str, y: float, room: float) -> None:
+        """
+        Set *name* as `names.setting` says. An address at its end is never cut: a long one is set
+        smaller, and a longer one in two rows.
+        """
+        font, text, kept = names.setting(name)
+        style = _USER_ID._replace(font=font)
+        whole = _fitted(f"… {kept}", style, room)
+        if whole.size >= _SMALL_ADDRESS:
+            self._text(self.left, y, _shortened(text, whole, room, kept), whole)
+            return
+        half = -(-len(kept) // 2)
+        for part, up in ((kept[:half], 4.5), (kept[half:], -2)):
+            small = _fitted(part, style._replace(size=_SMALL_ADDRESS), room)
+            small = small._replace(size=max(small.size, _LEAST_ADDRESS))
+            self._text(self.left, y - up, _shortened(part, small, room, ""), small)
+
+    def _column_rules(self, sheet: Sheet) -> None:
+        """Draw a rule between two columns, band by band."""
+        preset = self.plan.preset
+        if preset.columns == 1:
+            return
+        x = self.left + layout.row_width(preset)
+        x += layout.column_gap(self.plan.paper, preset) / 2
+        for block in sheet.blocks:
+            rows = [row for row in sheet.rows if block.first <= row.number <= block.last]
+            if len(rows) > preset.rows:
+                top, bottom = rows[0].baseline, rows[preset.rows - 1].baseline
+                self._line(x, top - preset.type_size / 2, x, bottom)
 
     def _foot(self, caption: Caption) -> None:
         top = self.height - MARGIN_ENDS - layout.FOOT_HEIGHT + 3
         self._rule(top)
         both = self.right - self.left - _GUTTER
-        x = self.left
-        for heading, paragraphs, width in (
-            ("To restore", caption.recipe, _RECIPE_WIDTH * both),
-            ("To keep", caption.cautions, (1 - _RECIPE_WIDTH) * both),
-        ):
-            bottom = self._column(x, top + 11, heading, paragraphs, width)
-            room = self.height - layout.FOOT_WORDS
-            if bottom > room:
-                raise TextTooLong(
-                    f"{heading}: {bottom - room:.0f} points too much at the foot of a sheet"
-                )
-            x += width + _GUTTER
+        help_width = _HELP_WIDTH * both
+        y = top + 12
+        self._text(self.left, y, "To bring it back", _FOOT_BOLD)
+        first_caution, *others = caption.cautions or ("",)
+        y = self._paragraphs(self.left, y, help_width, caption.bring_back, _FOOT, _HELP_LEADING)
+        y = self._paragraphs(self.left, y, help_width, (first_caution,), _FOOT_BOLD, _HELP_LEADING)
+        y = max(y, self._blanks(self.left + help_width + _GUTTER, top + 12, caption.blanks))
+        y = self._small_print((*caption.recipe, " ".join(others)), y + 3)
+        room = self.height - layout.FOOT_WORDS
+        if y > room:
+            raise TextTooLong(f"{y - room:.0f} points too much at the foot of a sheet")
 
-    def _column(
-        self, x: float, y: float, heading: str, paragraphs: Sequence[str], width: float
+    def _paragraphs(  # noqa: PLR0913, PLR0917 - a place, a width, a look
+        self,
+        x: float,
+        y: float,
+        width: float,
+        paragraphs: Iterable[str],
+        style: _Style,
+        leading: float,
     ) -> float:
-        """Set *paragraphs* under *heading*; return the last baseline."""
-        self._text(x, y, heading, _FOOT_HEADING)
+        """Set *paragraphs* under *y*; return the last baseline."""
         for paragraph in paragraphs:
-            y += _FOOT_LEADING / 4
-            for text in simpleSplit(paragraph, _FOOT.font, _FOOT.size, width):
-                y += _FOOT_LEADING
-                self._text(x, y, text, _FOOT)
+            y += _PARAGRAPH
+            for text in simpleSplit(paragraph, style.font, style.size, width):
+                y += leading
+                self._text(x, y, text, style)
         return y
+
+    def _blanks(self, x: float, y: float, blanks: Iterable[str]) -> float:
+        """Set *blanks* from *x* on, each with a rule to write on; return the last rule."""
+        for blank in blanks:
+            self._text(x, y, _must_fit(blank, _FOOT, self.right - x), _FOOT)
+            y += _BLANK
+            self._rule(y, x, self.right)
+            y += _HELP_LEADING
+        return y - _HELP_LEADING
+
+    def _small_print(self, paragraphs: Iterable[str], y: float) -> float:
+        """Set *paragraphs* in two columns under *y*; return the last baseline."""
+        width = (self.right - self.left - _GUTTER) / 2
+        rows = [
+            row
+            for paragraph in paragraphs
+            for row in simpleSplit(paragraph, _SMALL.font, _SMALL.size, width)
+        ]
+        half = -(-len(rows) // 2)
+        for column in range(2):
+            x = self.left + column * (width + _GUTTER)
+            for at, row in enumerate(rows[column * half : (column + 1) * half], 1):
+                self._text(x, y + at * _SMALL_LEADING, row, _SMALL)
+        return y + half * _SMALL_LEADING
 
     def _row(self, row: Row, characters: str) -> None:
         size = self.plan.preset.type_size
@@ -262,19 +325,7 @@ class _Page:
         fewest = layout.fewest_modules(self.plan.paper, self.plan.preset)
         modules = qr.symbol(qr.encode_block(self.line_set.head_line, block.first, lines), fewest)
         side = self.plan.preset.symbol / len(modules)
-        self.canvas.saveState()
-        self.canvas.setFillGray(0)
-        self.canvas.translate(block.x, self.height - block.y)
-        self.canvas.scale(side, -side)
-        # PDF's own words (ISO 32000-1 §8.5.2), for most of the time on a page went into the
-        # decimals of these numbers.
-        runs = (
-            f"{start} {y} {length} 1 re"
-            for y, row in enumerate(modules)
-            for start, length in _runs(row)
-        )
-        self.canvas.addLiteral("\n".join([*runs, "f"]))
-        self.canvas.restoreState()
+        draw_modules(self.canvas, modules, block.x, self.height - block.y, side)
 
     def _text(self, x: float, y: float, text: str, style: _Style) -> None:
         """Set *text* from *x* on."""
@@ -286,10 +337,16 @@ class _Page:
         """Set *text* so that it ends at *x*."""
         self._text(x - pdfmetrics.stringWidth(text, style.font, style.size), y, text, style)
 
-    def _rule(self, y: float) -> None:
+    def _rule(self, y: float, left: float | None = None, right: float | None = None) -> None:
+        """Draw a rule, over the whole width or from *left* to *right*."""
+        self._line(
+            self.left if left is None else left, y, self.right if right is None else right, y
+        )
+
+    def _line(self, x: float, y: float, to_x: float, to_y: float) -> None:
         self.canvas.setLineWidth(_HAIR)
         self.canvas.setStrokeGray(0)
-        self.canvas.line(self.left, self.height - y, self.right, self.height - y)
+        self.canvas.line(x, self.height - y, to_x, self.height - to_y)
 
     def _box(self, x: float, y: float, width: float, height: float, *, fill: bool) -> None:
         self.canvas.setFillGray(0)
@@ -297,20 +354,50 @@ class _Page:
         self.canvas.rect(x, self.height - y - height, width, height, stroke=not fill, fill=fill)
 
 
+def draw_modules(
+    canvas: Canvas, modules: Sequence[Sequence[bool]], x: float, y: float, side: float
+) -> None:
+    """Draw a QR symbol of modules of this *side*, its upper left corner at *x*, *y* up the page."""
+    canvas.saveState()
+    canvas.setFillGray(0)
+    canvas.translate(x, y)
+    canvas.scale(side, -side)
+    # PDF's own words (ISO 32000-1 §8.5.2), for most of the time on a page went into the decimals of
+    # these numbers.
+    runs = (
+        f"{start} {down} {length} 1 re"
+        for down, row in enumerate(modules)
+        for start, length in _runs(row)
+    )
+    canvas.addLiteral("\n".join([*runs, "f"]))
+    canvas.restoreState()
+
+
 def _must_fit(text: str, style: _Style, width: float) -> str:
     """Return *text*; raises TextTooLong where it is wider than *width*."""
     if pdfmetrics.stringWidth(text, style.font, style.size) > width:
-        raise TextTooLong(f"no room in the head of a sheet: {text}")
+        raise TextTooLong(f"no room on a sheet: {text}")
     return text
 
 
-def _shortened(text: str, style: _Style, width: float) -> str:
-    """Return as much of *text* as fits *width*, with an ellipsis where something is missing."""
+def _fitted(text: str, style: _Style, width: float) -> _Style:
+    """Return *style*, or smaller, so that *text* is no wider than *width*."""
+    needed = pdfmetrics.stringWidth(text, style.font, style.size)
+    return style._replace(size=style.size * min(1.0, width / needed)) if needed else style
+
+
+def _shortened(text: str, style: _Style, width: float, kept: str) -> str:
+    """
+    Return as much of *text* as fits *width*, with an ellipsis where something is missing: before
+    *kept*, with which it ends.
+    """
     if pdfmetrics.stringWidth(text, style.font, style.size) <= width:
         return text
-    while text and pdfmetrics.stringWidth(text + "…", style.font, style.size) > width:
-        text = text[:-1]
-    return text + "…"
+    rest = text.removesuffix(kept)
+    behind = f"… {kept}" if kept else "…"
+    while rest and pdfmetrics.stringWidth(rest + behind, style.font, style.size) > width:
+        rest = rest[:-1]
+    return rest + behind
 
 
 def _runs(row: Sequence[bool]) -> list[tuple[int, int]]:
@@ -331,5 +418,4 @@ def register_fonts() -> None:
     face.name = LINES
     pdfmetrics.registerTypeFace(face)
     pdfmetrics.registerFont(pdfmetrics.Font(LINES, face.name, "WinAnsiEncoding"))
-    pdfmetrics.registerFont(TTFont(PROSE, fonts.VERA))
-    pdfmetrics.registerFont(TTFont(BOLD, fonts.VERA_BOLD))
+    names.register()

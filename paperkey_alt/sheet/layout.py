@@ -26,10 +26,13 @@ MARGIN = 14 * MM  # left and right of everything else
 MARGIN_ENDS = 10 * MM  # above and below
 HEAD_ROW = 6.0  # from the head line's baseline to the first band
 FOOT_ROW = 8 * MM  # from the foot row's baseline to the paper's edge: below all else
-FOOT_WORDS = MARGIN_ENDS + 3.0  # from the lowest words to the paper's edge: above the foot row
+FOOT_WORDS = MARGIN_ENDS + 5.0  # from the lowest words to the paper's edge: above the foot row
 LEGEND_DEPTH = 2.0  # how far the words beside the head line reach below its baseline
-HEAD_HEIGHT = 76.0
-FOOT_HEIGHT = 126.0
+HEAD_HEIGHT = 70.0
+FOOT_HEIGHT = 180.0
+TOGETHER = 5  # rows of two columns that stand together, so that the eye keeps its row
+GAP = 0.45  # of the row pitch: between those and the next
+LOOSEST = 1.45  # of the type size: the widest row pitch
 
 MOST_SPARE_PERCENT = 400
 
@@ -73,13 +76,27 @@ class Preset:
         return self.lines_a_band * self.bands
 
 
-# From the largest type down; the last one is as dense as QR symbols of this size read well.
-PRESETS = (
-    Preset(type_size=11.5, columns=1, rows=12, bands=4, symbol=42 * MM),
-    Preset(type_size=9.8, columns=1, rows=14, bands=4, symbol=44 * MM),
-    Preset(type_size=9.4, columns=1, rows=16, bands=4, symbol=44 * MM),
-    Preset(type_size=7.8, columns=2, rows=12, bands=5, symbol=35.5 * MM),
+# Columns, rows and bands; then type size and symbol on each paper. Fewest lines first: the type is
+# as large as the page allows, and the symbols are as large as the type then allows, up to 60 mm.
+_SIZES = (
+    (1, 12, 2, {"A4": (13.2, 60 * MM), "Letter": (13.5, 60 * MM)}),
+    (1, 12, 3, {"A4": (13.0, 58 * MM), "Letter": (11.9, 53 * MM)}),
+    (1, 16, 3, {"A4": (11.0, 58 * MM), "Letter": (10.0, 53 * MM)}),
+    (1, 19, 3, {"A4": (10.4, 58 * MM), "Letter": (9.7, 53 * MM)}),
+    (1, 21, 3, {"A4": (9.6, 58 * MM), "Letter": (9.4, 53 * MM)}),
+    (2, 12, 4, {"A4": (7.9, 39 * MM), "Letter": (8.0, 39 * MM)}),
+    (2, 15, 4, {"A4": (7.7, 41 * MM), "Letter": (7.8, 39 * MM)}),
 )
+_LARGE = 1  # the place among these of the one that --large takes
+
+
+def presets(paper: Paper) -> tuple[Preset, ...]:
+    """Return the presets for *paper*, those for fewest lines a page, in the largest type, first."""
+    return tuple(
+        Preset(type_size, columns, rows, bands, symbol)
+        for columns, rows, bands, by_paper in _SIZES
+        for type_size, symbol in (by_paper[paper.name],)
+    )
 
 
 @dataclass(frozen=True)
@@ -126,18 +143,27 @@ class Plan:
     sheets: tuple[Sheet, ...]
 
 
-def plan(total: int, paper: Paper) -> Plan:
+def plan(total: int, paper: Paper, *, large: bool = False) -> Plan:
     """
     Return the layout for the lines 1 to *total*: as few sheets as can be, in the largest type that
-    does with so few.
+    does with so few; or *large*, in large type on as many sheets as that takes.
     """
-    fewest = min(-(-total // preset.lines_a_page) for preset in PRESETS)
-    preset = next(preset for preset in PRESETS if -(-total // preset.lines_a_page) == fewest)
+    choices = presets(paper)
+    if large:
+        choices = choices[: _LARGE + 1]
+    fewest = min(-(-total // preset.lines_a_page) for preset in choices)
+    preset = next(preset for preset in choices if -(-total // preset.lines_a_page) == fewest)
     starts = range(1, total + 1, preset.lines_a_page)
     sheets = (
         sheet(first, min(first + preset.lines_a_page - 1, total), paper, preset) for first in starts
     )
     return Plan(paper, preset, tuple(sheets))
+
+
+def plans(total: int, paper: Paper) -> tuple[Plan, ...]:
+    """Return the layouts in which the lines 1 to *total* may have been printed, the usual first."""
+    usual, large = plan(total, paper), plan(total, paper, large=True)
+    return (usual,) if usual.preset == large.preset else (usual, large)
 
 
 @dataclass(frozen=True)
@@ -153,18 +179,18 @@ class Spare:
         if self.percent is not None and not 0 <= self.percent <= MOST_SPARE_PERCENT:
             raise ValueError(f"spare lines are 0 to {MOST_SPARE_PERCENT} percent of the data lines")
 
-    def lines_for(self, length: int, paper: Paper) -> int:
+    def lines_for(self, length: int, paper: Paper, *, large: bool = False) -> int:
         """Return the number of spare lines for a body of *length* bytes printed on *paper*."""
         data = -(-length // DATA_BYTES)
         if self.percent is None:
-            return spare_for_a_sheet(data, paper)
+            return spare_for_a_sheet(data, paper, large=large)
         return spare_count(data, self.percent)
 
 
-def spare_for_a_sheet(data: int, paper: Paper) -> int:
+def spare_for_a_sheet(data: int, paper: Paper, *, large: bool = False) -> int:
     """Return the fewest spare lines with which *data* lines survive the loss of any one sheet."""
     spare = 0
-    while max(len(sheet.rows) for sheet in plan(data + spare, paper).sheets) > spare:
+    while max(len(sheet.rows) for sheet in plan(data + spare, paper, large=large).sheets) > spare:
         spare += 1
     return spare
 
@@ -198,19 +224,36 @@ def band_height(paper: Paper, preset: Preset) -> float:
 
 
 def row_pitch(paper: Paper, preset: Preset) -> float:
-    """Return the distance from one row of a band to the next."""
-    return min(1.3 * preset.type_size, (band_height(paper, preset) - 4) / preset.rows)
+    """Return the distance from one row of a band to the next, but for the gaps."""
+    return min(LOOSEST * preset.type_size, (band_height(paper, preset) - 4) / _pitches(preset))
+
+
+def column_gap(paper: Paper, preset: Preset) -> float:
+    """Return the width between one column and the next, or the symbols."""
+    used = preset.symbol + preset.columns * row_width(preset)
+    return (paper.width - 2 * MARGIN - used) / preset.columns
+
+
+def _pitches(preset: Preset) -> float:
+    """Return the height of the rows of a band in row pitches."""
+    return preset.rows + _before(preset.rows - 1, preset)
+
+
+def _before(row: int, preset: Preset) -> float:
+    """Return the height of the gaps before the *row* of a column, from 0, in row pitches."""
+    return GAP * (row // TOGETHER) if preset.columns > 1 else 0.0
 
 
 def fewest_modules(paper: Paper, preset: Preset) -> int:
     """
     Return how many modules a side a symbol has at the least: with fewer of them, larger ones, a
-    short block would need a wider quiet zone than there is between two symbols, or between the
-    first one and the words above it.
+    short block would need a wider quiet zone than there is between two symbols, between the first
+    one and the words above it, or beside the rows.
     """
     between = band_height(paper, preset) - preset.symbol
     above = between / 2 + HEAD_ROW - LEGEND_DEPTH
-    return math.ceil(QUIET_MODULES * preset.symbol / min(between, above))
+    beside = column_gap(paper, preset)
+    return math.ceil(QUIET_MODULES * preset.symbol / min(between, above, beside))
 
 
 def sheet(first: int, last: int, paper: Paper, preset: Preset) -> Sheet:
@@ -236,13 +279,11 @@ def sheet(first: int, last: int, paper: Paper, preset: Preset) -> Sheet:
 
 
 def _row(number: int, at: int, y: float, paper: Paper, preset: Preset) -> Row:
-    height = band_height(paper, preset)
     pitch = row_pitch(paper, preset)
     column, row = divmod(at, preset.rows)
-    inset = (height - preset.rows * pitch) / 2
-    gap = (
-        paper.width - 2 * MARGIN - preset.symbol - preset.columns * row_width(preset)
-    ) / preset.columns
+    inset = (band_height(paper, preset) - _pitches(preset) * pitch) / 2
     return Row(
-        number, MARGIN + column * (row_width(preset) + gap), y + inset + row * pitch + 0.8 * pitch
+        number,
+        MARGIN + column * (row_width(preset) + column_gap(paper, preset)),
+        y + inset + (row + _before(row, preset)) * pitch + 0.8 * pitch,
     )

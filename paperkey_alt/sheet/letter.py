@@ -28,42 +28,40 @@ _NUMERALS = {
 
 
 _WHAT = (
-    "The sheets behind this letter are one of {count} shares of {subject}. Any {needed} of the "
-    "shares, brought together, give it back after a loss. They are numbered and belong to backup "
-    "{backup}; this one has the set mark {mark}."
+    "You hold one of {count} shares of {subject}; the sheets behind this letter carry it. Any "
+    "{needed} of the shares, brought together, give the {noun} back after a loss or a death. They "
+    "are numbered and belong to backup {backup}; yours has the set mark {mark}."
 )
 _NOT_GOOD_FOR = (
     "Alone it opens nothing and signs nothing, and nobody learns anything of the {noun} from it "
-    "but its size{fewer}. It is of use to others only in company, so it must never lie beside "
-    "another share."
+    "but its size{fewer}. It is of use only beside others, so it must never lie beside another "
+    "share."
 )
 _KEEP = (
-    "Flat, dry and dark, in a closed envelope with your name across the flap, where you would keep "
-    "a deed. Do not photograph it, do not copy it, do not scan it on a machine that is connected "
-    "to anything. If it is lost or may have been seen, tell the owner at once: the {noun} is then "
-    "not lost, but new shares should be made."
+    "Keep it flat, dry and dark, in a closed envelope with your name across the flap, where you "
+    "would keep a deed. Do not photograph it, copy it, or scan it on a machine that is connected "
+    "to anything. If it is lost, or if somebody may have seen it, tell the owner at once: the "
+    "{noun} is not lost, but new shares should be made."
 )
 _YEARLY = (
-    "Look whether every line can still be read. With a computer that is never online you can be "
-    "sure: scan the sheets and say ragleaf check. It needs no other share, shows no secret and "
-    "learns nothing. Tell the owner that all lines are fine, or the numbers of those that are not; "
-    "never the lines themselves."
+    "Look whether you can still read every line, and tell the owner so, or the numbers of the "
+    "lines that you cannot read; never the lines themselves."
 )
 _ASKED = (
-    "Give it only to somebody you know, face to face, or after you called back on a number you had "
-    "before. There is always time for that call; who presses you not to make it is not to be "
-    "believed. Write down when you gave it and to whom. If a court, an officer or a border guard "
-    "asks for it, ask for counsel first: what you must disclose is a matter of the law of the "
+    "Give it only to somebody you know, face to face, or after you called back on a number that "
+    "you had before. There is always time for that call; do not believe anybody who presses you "
+    "not to make it. Write down when you gave it and to whom. If a court, an officer or a border "
+    "guard asks for it, ask for counsel first: what you must disclose depends on the law of the "
     "place."
 )
 _REPLACED = (
     "If the owner gives you a new share, keep both until the owner says that the new shares were "
-    "rehearsed; then destroy this one before the owner's eyes, by fire or in a cross-cut shredder. "
-    "Old shares still give back what they carry as long as {needed} of them exist."
+    "rehearsed; then burn or shred this one while the owner looks on. Old shares give back what "
+    "they carry as long as {needed} of them exist."
 )
 _BLANKS = (
     "The owner, and how to reach the owner:",
-    "Who may ask in the owner's place, two of them together:",
+    "Who may ask in the owner's place, two together:",
     "Given to me on, and looked through on:",
 )
 
@@ -71,8 +69,8 @@ _BLANKS = (
 @dataclass(frozen=True)
 class Letter:
     """
-    A heading, paragraphs under headings of their own, and the words before each blank to be filled
-    in.
+    A heading, paragraphs under headings of their own or none, and the words before each blank to be
+    filled in.
     """
 
     heading: str
@@ -95,22 +93,24 @@ def letter(head: Head, caption: Caption) -> Letter | None:
         heading=f"To the holder of share {share.number} of {share.count}",
         sections=(
             (
-                "What this is",
+                "",
                 _WHAT.format(
                     count=_numeral(share.count),
                     subject=caption.subject,
+                    noun=caption.noun,
                     needed=needed,
                     backup=backup,
                     mark=head.mark,
                 ),
             ),
-            ("What it is not good for", _NOT_GOOD_FOR.format(fewer=fewer, noun=caption.noun)),
-            ("How to keep it", _KEEP.format(noun=caption.noun)),
+            *zip(("To bring it back", ""), caption.bring_back[1:], strict=False),
+            ("Until then", _NOT_GOOD_FOR.format(fewer=fewer, noun=caption.noun)),
+            ("", _KEEP.format(noun=caption.noun)),
             ("Once a year", _YEARLY),
             ("When you are asked for it", _ASKED),
             ("When it is replaced", _REPLACED.format(needed=needed)),
         ),
-        blanks=_BLANKS,
+        blanks=(*_BLANKS, *caption.blanks),
     )
 
 

@@ -1,26 +1,17 @@
 """
-The words on a sheet and about one: captions, cautions, the recipe for those who have no program,
-and what was printed.
+The words on a sheet and about one: captions, how to bring back what it carries, cautions, and what
+was printed.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from paperkey_alt.foreign_text import clean
 from paperkey_alt.format import spare_lines
 from paperkey_alt.format.head_line import backup_characters
-from paperkey_alt.format.lines import DATA_BYTES
-from paperkey_alt.format.payload import (
-    Certificate,
-    Compact,
-    File,
-    Lean,
-    Revocation,
-    RsaFile,
-    Whole,
-)
+from paperkey_alt.format.payload import Compact, Lean
 from paperkey_alt.keys.secret import Caution, Sort
+from paperkey_alt.sheet import names, small_print
 from paperkey_alt.sheet.caption import Caption
 from paperkey_alt.wording import counted, noun
 
@@ -28,76 +19,59 @@ if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterable, Iterator, Sequence
 
+    from paperkey_alt.format.head_line import Head
     from paperkey_alt.format.line_set import LineSet
-    from paperkey_alt.format.payload import Payload
+    from paperkey_alt.format.payload import Payload, Revocation
     from paperkey_alt.keys import Extract, Lack
     from paperkey_alt.keys.openpgp.key import Key
 
-_CONTENT = {
-    Lean: (
-        "a byte 01, a byte with the number of secrets, two bytes with the length of each, a byte "
-        "and as many of fingerprint for each, then the secrets. The key file is the certificate "
-        "with each key packet made a secret one: its body, then its secret (RFC 9580, 5.5.3)."
+# What the sheets carry, to somebody who has never heard of it.
+_WHAT = {
+    Sort.OPENPGP_KEY: (
+        "a secret key (OpenPGP). Such a key opens mail and files encrypted to its owner, and signs "
+        "in the owner's name."
     ),
-    Whole: "a byte 02, then the key file in binary form (RFC 9580, 10.2).",
-    File: "a byte 04, 16 random bytes, one byte and as many bytes of name, then the file.",
-    Revocation: (
-        "a byte 06, one byte and as many of fingerprint, then the signature packet (RFC 9580, 5.2)."
+    Sort.PRIVATE_KEY: (
+        "a private key. Such a key opens what was locked for its owner, and lets its owner into "
+        "computers and services."
     ),
-    RsaFile: (
-        "a byte 05; one byte and as many of name; a byte for the way the file is written; a byte "
-        "for the rule of the private exponent; one byte and as many of public exponent; twice two "
-        "bytes and as many of a prime (RFC 8017)."
-    ),
-    Certificate: "a byte 07, then the certificate in binary form (RFC 9580, 10.1).",
-    Compact: (
-        "a byte 03, then for each secret a byte of form; two bytes and as many of RSA prime or "
-        "scalar; one byte and as many that stood before the encrypted ones (RFC 9580, 5.5.3); 8 "
-        "bytes of SHA-256. All else is computed."
-    ),
+    Sort.FILE: "a file, as it was on a computer.",
 }
-_OPEN_BODY = "The last 32 bytes are the SHA-256 of all before them. Before them: "
-_SEALED_BODY = (
-    "Sealed: 3 bytes (passes, lanes, log2 of KiB) and 16 of salt for Argon2id (RFC 9106), "
-    "passphrase to 32-byte key; the rest is ChaCha20-Poly1305 (RFC 8439), nonce zero. In it: "
+_REVOCATION_WHAT = (
+    "This sheet carries the end of an OpenPGP key: a signed note that tells everybody to use the "
+    "key no more. It opens nothing and signs nothing else."
 )
-_JOIN = (
-    "Leave out the first 15 bytes. Join the rest byte by byte over GF(256), 0x11b: XOR of each "
-    "byte times the product of x' / (x' XOR x) over the others, x the share's number (Shamir, CACM "
-    "1979); cut off 16 bytes. "
+_SHARE_WHAT = "This is share {number} of {count} of {what} Any {threshold} together bring it back."
+_CERTIFICATE_NEEDED = (
+    "the key's public certificate, which is no secret: those who write to the owner may have it"
 )
+_STEPS = (
+    "1. Scan {sheets}, or type the lines. 2. Use Ragleaf: ragleaf restore SCANS{public} -o "
+    "{target}; or Python alone, from typed lines: rescue.py; or do it by hand: see the small print."
+)
+_IMPORT = "3. Import {target} into an OpenPGP program."
 _NOUNS = {Sort.OPENPGP_KEY: "key", Sort.PRIVATE_KEY: "key", Sort.FILE: "file"}
 # Of the notes in the head of a sheet, which are one row there; a test draws the longest.
 _LONGEST_NOTES = 110  # characters
-# Of a name in the letter, where each character that the font lacks takes eight and more.
+# Of a name in the letter.
 _LONGEST_NAME = 60  # characters
+_OWNER = "How to reach the owner:"
+_OTHER_PRINT = "A second print of this sheet is:"
+_HELP = "Whom to ask for help:"
+_ALL_SHEETS = {1: "this sheet", 2: "both sheets"}
 _SOME_LACKING = "Not every secret is here."
-_NEEDS = (
-    "You need {passphrase}. Anyone with this sheet and {it} has the {noun}: never keep them "
-    "together."
-)
-_SHARED = (
-    "Alone this share tells nothing of the {noun}. Never keep it beside another. Joined, they "
-    "need {passphrase}."
-)
-_UNPROTECTED = "NO PASSPHRASE PROTECTS THIS KEY: anyone with this sheet has the key. Lock it away."
-_UNSEALED = "NO SEAL IS OVER THIS FILE: anyone with this sheet has the file. Lock it away."
+_NEEDS = "Anyone with {sheets} and {passphrase} has the {noun}: never keep them together."
+_SHARED = "Alone this share tells nothing of the {noun}. Never keep it beside another."
+
+_UNPROTECTED = "NO PASSPHRASE PROTECTS THIS KEY: anyone with {sheets} has the key. Lock {it} away."
+_UNSEALED = "NO SEAL IS OVER THIS FILE: anyone with {sheets} has the file. Lock {it} away."
 _CAUTIONS = (
-    "Before you rely on it: ragleaf check reads it back and shows no secret.",
     (
-        "Print it by cable: a printer in a network, and a telephone that photographs it, may keep "
-        "a copy."
-    ),
-    (
-        "Destroy it only when a later print of the same {noun} was rehearsed (ragleaf drill). On "
-        "borders and orders to disclose, ask local counsel."
+        "For the owner: print by cable; ragleaf check reads the print back; destroy it only when a "
+        "later print of the same {noun} was rehearsed (ragleaf drill)."
     ),
 )
 _REVOCATION_CAUTIONS = (
-    (
-        "For when the key is lost or in wrong hands: restore this sheet, import the file into your "
-        "OpenPGP program, publish."
-    ),
     (
         "It cannot be undone. Anyone with this sheet can end the key, and can neither read nor "
         "sign anything with it."
@@ -112,8 +86,8 @@ _REVOCATION_TOO = (
 )
 _AFTERWARDS = (
     (
-        "Next: print, then look whether the print can be read: ragleaf check on a scan of it, or "
-        "on what you typed from it."
+        "Next: print by cable, for a printer in a network may keep a copy; then look whether the "
+        "print can be read: ragleaf check on a scan of it, or on what you typed from it."
     ),
     _REVOCATION_TOO,
     (
@@ -123,57 +97,94 @@ _AFTERWARDS = (
 )
 
 
-def caption(extract: Extract, line_set: LineSet, *, now: dt.datetime, anonymous: bool) -> Caption:
+def caption(  # noqa: PLR0913 - what is known of a print, each by its name
+    extract: Extract,
+    line_set: LineSet,
+    *,
+    sheets: int,
+    now: dt.datetime,
+    anonymous: bool,
+    certificate: str | None = None,
+) -> Caption:
     """
-    Return what stands at the head and foot of the sheets of *line_set*, printed *now*: an instant
-    in the time zone whose date is printed.
+    Return what stands at the head and foot of the *sheets* of *line_set*, printed *now*: an instant
+    in the time zone whose date is printed. *certificate* is the set mark of the public certificate
+    where that is printed with them.
     """
+    head, printed_on = line_set.head, now.date()
+    is_key = extract.sort is not Sort.FILE
+    for_owner = () if head.share else _CAUTIONS
     return Caption(
         title=_title(extract, line_set),
         user_id=None if anonymous else extract.name,
         fingerprint=extract.fingerprint,
-        date=now.date(),
+        date=printed_on,
         notes=_notes(extract, now),
-        recipe=_recipe(line_set, extract.payload),
-        cautions=tuple(
-            text.format(noun=_NOUNS[extract.sort])
-            for text in (_first_caution(extract, line_set, now.date()), *_CAUTIONS)
+        recipe=recipe(line_set, extract.payload),
+        cautions=(
+            _first_caution(extract, line_set, printed_on, sheets),
+            *(text.format(noun=_NOUNS[extract.sort]) for text in for_owner),
         ),
         subject=_subject(extract, anonymous=anonymous),
         noun=_NOUNS[extract.sort],
+        bring_back=(
+            _what(extract, head, sheets),
+            _needed(extract, line_set, printed_on, sheets, certificate),
+            _steps(
+                sheets,
+                "KEY" if is_key else "FILE",
+                head,
+                needs_certificate=_needs_certificate(extract.payload) and certificate is None,
+                is_openpgp=extract.sort is Sort.OPENPGP_KEY,
+            ),
+        ),
+        blanks=_blanks(extract, line_set, sheets),
     )
 
 
 def revocation_caption(
-    key: Key, line_set: LineSet, payload: Revocation, *, today: dt.date
+    key: Key, line_set: LineSet, payload: Revocation, *, sheets: int, today: dt.date
 ) -> Caption:
-    """Return what stands at the head and foot of the sheet of a revocation."""
+    """Return what stands at the head and foot of the *sheets* of a revocation."""
     return Caption(
         title="Revocation certificate: published, it ends the key",
         user_id=next(iter(key.user_ids), None),
         fingerprint=key.fingerprint.hex().upper(),
         date=today,
         notes=(),
-        recipe=_recipe(line_set, payload),
+        recipe=recipe(line_set, payload),
         cautions=_REVOCATION_CAUTIONS,
+        bring_back=(
+            _REVOCATION_WHAT,
+            (
+                "Use it when the key is lost or in wrong hands, or when its owner has died. You "
+                "need this sheet and a computer, and no passphrase."
+            ),
+            _steps(sheets, "FILE", line_set.head, needs_certificate=False, is_openpgp=True)
+            + " 4. Publish the key from there: that ends it.",
+        ),
+        blanks=(_OWNER, _OTHER_PRINT, _HELP),
     )
 
 
-def revocation_printed(line_set: LineSet) -> tuple[str, ...]:
-    """Return what to tell about the print of a revocation."""
-    return (_size(line_set, 1), *_REVOCATION_CAUTIONS, _AFTERWARDS[0])
+def revocation_printed(line_set: LineSet, sheets: int) -> tuple[str, ...]:
+    """Return what to tell about the print of a revocation on *sheets*."""
+    return (size(line_set, sheets), *_REVOCATION_CAUTIONS, _AFTERWARDS[0])
 
 
 def remarks(line_set: LineSet, caption: Caption) -> tuple[str, ...]:
     """Return what stands at the head of a text file of lines."""
     share = line_set.head.share
-    rows = (
-        f"Ragleaf, set {line_set.head.mark}: {caption.title}",
+    first = (
+        f"Ragleaf, set {line_set.head.mark} of {caption.date}: {caption.title}",
         share and f"backup {backup_characters(share.backup)}",
+        caption.fingerprint,
+    )
+    rows = (
+        ", ".join(part for part in first if part),
         caption.user_id,
-        caption.fingerprint and f"fingerprint {caption.fingerprint}",
-        f"written {caption.date}",
         *caption.notes,
+        *caption.bring_back[1:2],
         *caption.cautions[:1],
     )
     return tuple(row for row in rows if row)
@@ -230,14 +241,16 @@ def printed(
     """
     afterwards = [text for text in _AFTERWARDS if is_revocable or text != _REVOCATION_TOO]
     return (
-        *(_size(line_set, sheets) for line_set in line_sets),
+        *(size(line_set, sheets) for line_set in line_sets),
         *notes,
+        *caption.bring_back[1:2],
         *(f"Caution: {what}" for what in (*caption.notes, *caption.cautions[:1])),
         *afterwards,
     )
 
 
-def _size(line_set: LineSet, sheets: int) -> str:
+def size(line_set: LineSet, sheets: int) -> str:
+    """Return how large a set of so many *sheets* is, in a sentence."""
     head = line_set.head
     share = f"share {head.share.number} of {head.share.count}: " if head.share else ""
     return (
@@ -265,26 +278,94 @@ def _protection(extract: Extract, line_set: LineSet) -> str:
     return "not sealed" if extract.sort is Sort.FILE else "NOT PROTECTED"
 
 
-def _first_caution(extract: Extract, line_set: LineSet, printed: dt.date) -> str:
-    needed = _passphrases(extract, line_set, printed)
-    passphrase = " and ".join(needed)
+def _first_caution(extract: Extract, line_set: LineSet, printed_on: dt.date, sheets: int) -> str:
+    needed = passphrases(extract, line_set, printed_on)
+    noun_ = _NOUNS[extract.sort]
     if line_set.head.share is not None:
-        return _SHARED.format(noun="{noun}", passphrase=passphrase or "no passphrase")
+        return _SHARED.format(noun=noun_)
+    these, it = ("this sheet", "it") if sheets == 1 else ("these sheets", "them")
     if not needed:
-        return _UNSEALED if extract.sort is Sort.FILE else _UNPROTECTED
-    it = "these" if len(needed) > 1 else "it"
-    return _NEEDS.format(noun="{noun}", passphrase=passphrase, it=it)
+        text = _UNSEALED if extract.sort is Sort.FILE else _UNPROTECTED
+        return text.format(sheets=these, it=it)
+    return _NEEDS.format(
+        noun=noun_,
+        passphrase="those passphrases" if len(needed) > 1 else "that passphrase",
+        sheets=these,
+    )
 
 
-def _passphrases(extract: Extract, line_set: LineSet, printed: dt.date) -> tuple[str, ...]:
-    """Return which passphrases it takes to use what was *printed* on that day."""
-    seal = "the passphrase of the seal" if line_set.head.share else "the passphrase of its seal"
-    own = f"the key's passphrase as of {printed}"
+def passphrases(extract: Extract, line_set: LineSet, printed_on: dt.date) -> tuple[str, ...]:
+    """Return which passphrases it takes to use what was *printed_on* that day."""
+    own = f"the passphrase that the key had on {printed_on}"
     if not line_set.head.sealed:
         return (own,) if extract.protected else ()
     if extract.seal_is_own:
-        return (f"{seal} (the key's as of {printed})",)
+        return (own,)
+    seal = "the passphrase of the seal"
     return (seal, own) if extract.protected else (seal,)
+
+
+def _what(extract: Extract, head: Head, sheets: int) -> str:
+    what = _WHAT[extract.sort]
+    if head.share is not None:
+        return _SHARE_WHAT.format(
+            number=head.share.number,
+            count=head.share.count,
+            what=what,
+            threshold=head.share.threshold,
+        )
+    return f"This sheet carries {what}" if sheets == 1 else f"These {sheets} sheets carry {what}"
+
+
+def _needed(
+    extract: Extract,
+    line_set: LineSet,
+    printed_on: dt.date,
+    sheets: int,
+    certificate: str | None,
+) -> str:
+    share = line_set.head.share
+    if share is not None:
+        all_sheets = (
+            f"{share.threshold} shares of backup {backup_characters(share.backup)}, "
+            f"{counted(sheets, 'sheet')} each"
+        )
+    else:
+        all_sheets = _ALL_SHEETS.get(sheets, f"all {sheets} sheets")
+    secrets = passphrases(extract, line_set, printed_on)
+    needed = [all_sheets, *secrets]
+    if _needs_certificate(extract.payload):
+        printed_too = f"the sheets of the key's public certificate (set mark {certificate})"
+        needed.append(printed_too if certificate else _CERTIFICATE_NEEDED)
+    no_passphrase = "" if secrets else " No passphrase is needed."
+    return f"You need: {'; '.join(needed)}; an offline computer.{no_passphrase}"
+
+
+def _steps(
+    sheets: int, target: str, head: Head, *, needs_certificate: bool, is_openpgp: bool
+) -> str:
+    public = " --public CERTIFICATE" if needs_certificate else ""
+    them = "the sheet" if sheets == 1 and head.share is None else "the sheets"
+    steps = _STEPS.format(sheets=them, public=public, target=target)
+    return f"{steps} {_IMPORT.format(target=target)}" if is_openpgp else steps
+
+
+def _blanks(extract: Extract, line_set: LineSet, sheets: int) -> tuple[str, ...]:
+    """Return the words before each blank that is of use for this set."""
+    blanks = []
+    if line_set.head.sealed or extract.protected:
+        blanks.append("The passphrase is:")
+    if line_set.head.share is not None:
+        blanks.append("The other shares are with:")
+    else:
+        blanks.append(_OTHER_PRINT if sheets == 1 else "The other sheets are:")
+    if _needs_certificate(extract.payload):
+        blanks.append("The public certificate is:")
+    return (*blanks, _HELP)
+
+
+def _needs_certificate(payload: Payload) -> bool:
+    return isinstance(payload, Lean | Compact)
 
 
 def _subject(extract: Extract, *, anonymous: bool) -> str:
@@ -292,10 +373,7 @@ def _subject(extract: Extract, *, anonymous: bool) -> str:
     if anonymous or not extract.name:
         return f"an {sort}" if extract.sort is Sort.OPENPGP_KEY else f"a {sort}"
     of = " of" if extract.sort is Sort.OPENPGP_KEY else ""
-    shown = clean(extract.name)
-    if len(shown) > _LONGEST_NAME:
-        shown = f"{shown[:_LONGEST_NAME]}…"
-    return f"the {sort}{of} {shown}"
+    return f"the {sort}{of} {names.in_words(extract.name, _LONGEST_NAME)}"
 
 
 def _notes(extract: Extract, now: dt.datetime) -> tuple[str, ...]:
@@ -320,33 +398,9 @@ def _lacking(lacks: Sequence[Lack]) -> str:
     return f"Not here: the {noun(lacks, 'secret')} of {'; '.join(parts)}."
 
 
-def _recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
-    head = line_set.head
-    public = " --public CERTIFICATE" if isinstance(payload, Lean | Compact) else ""
-    cut = f", cut off the last {head.padding} of them" if head.padding else ""
-    shares = f" of any {head.share.threshold} shares" if head.share else ""
-    with_program = (
-        f"With Ragleaf: scan the sheets{shares}, or type their lines: ragleaf restore "
-        f"FILES{public} -o KEYFILE. Spare lines stand in for lost ones; a QR block has the lines "
-        "beside it."
-    )
-    without = (
-        f"Without it: type the first 24 characters of lines 1 to {head.data_lines} in order (A–Z, "
-        f"2–7), decode them all as base32 (RFC 4648) to {head.data_lines * DATA_BYTES} bytes{cut}. "
-        f"{_JOIN if head.share else ''}{_SEALED_BODY if head.sealed else _OPEN_BODY}"
-        f"{_CONTENT[type(payload)]}"
-    )
-    checks = (
-        "Check, the last 5 characters: Reed–Solomon, GF(32), 0x25, first root 1, on 2 symbols of "
-        "line number and 24 of data, XORed with the set mark (not in line 0). Spare lines: the "
-        f"same over GF(256), 0x11d, byte by byte down the lines{_grouped(line_set)}."
-    )
-    return with_program, without, checks
-
-
-def _grouped(line_set: LineSet) -> str:
-    groups = len(spare_lines.groups(line_set.head.data_lines, line_set.head.spare_lines))
-    return f", dealt in turn into {groups} groups" if groups > 1 else ""
+def recipe(line_set: LineSet, payload: Payload) -> tuple[str, ...]:
+    """Return the small print of a sheet: how *payload* is restored from *line_set* by hand."""
+    return small_print.by_hand(line_set.head, payload), small_print.check(line_set.head)
 
 
 def _losable(line_set: LineSet) -> str:

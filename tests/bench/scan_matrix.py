@@ -2,7 +2,7 @@
 What is read from bad scans and photos: ``python tests/bench/scan_matrix.py [PAGES]
 [CONDITION...]``.
 
-Sets of one sheet each, in all four sizes of type, on A4 and Letter, under conditions made with
+Sets of one sheet each, in all sizes of type, on A4 and Letter, under conditions made with
 Pillow and numpy; once with their QR symbols, once with these blacked out, so that the printed rows
 alone are left. A page restores when the digest agrees; a wrong one would be told. Where tesseract
 is installed, it reads the same pages, and the lines that it has exactly right are counted.
@@ -35,7 +35,7 @@ from paperkey_alt.sheet import draw, layout
 from paperkey_alt.sheet.caption import Caption
 
 WORDS = Caption(
-    "Secret part of an OpenPGP key",
+    "OpenPGP key, lean",
     "Saltmarrow Buoy Keepers",
     "5A2B" * 10,
     date(2026, 11, 25),
@@ -43,9 +43,8 @@ WORDS = Caption(
     ("How.",),
     ("What.",),
 )
-# Data lines that fill one sheet with 25 % spare lines, in the four sizes of type from the largest
-# down.
-DATA_LINES = (36, 44, 50, 96)
+# Data lines that fill one sheet with 25 % spare lines, in the sizes of type from the largest down.
+DATA_LINES = (19, 28, 38, 45, 50, 76, 96)
 
 
 @dataclass(frozen=True)
@@ -60,7 +59,7 @@ class Page:
 
 def page(number, spare=None):
     """The page *number*: every second one is dense."""
-    data = DATA_LINES[3] if number % 2 else DATA_LINES[number // 2 % 3]
+    data = DATA_LINES[-1] if number % 2 else DATA_LINES[number // 2 % (len(DATA_LINES) - 1)]
     paper = layout.PAPERS["letter" if number % 3 == 2 else "a4"]
     if spare is not None:
         data = int(data * 1.25 / (1 + spare))

@@ -95,7 +95,7 @@ WRONG_USE = {
     ),
     "absurd spare lines": (("backup", KEY, "-o", "s.pdf", "--spare", "1000%"), 2, "0% to 400%"),
     "spare lines in words": (("backup", KEY, "-o", "s.pdf", "--spare", "many"), 2, "0% to 400%"),
-    "no output": (("backup", KEY), 2, "--output"),
+    "no output": (("backup", KEY), 2, "Name the sheets with -o"),
     "an unknown command": (("frobnicate",), 2, "No such command"),
     "no source": (("restore", "-o", "k"), 2, "SOURCE"),
     "too large a plain file": (

@@ -140,10 +140,21 @@ def test_letter_paper_and_more_spare_lines(desk):
     ).err
     assert "3 sheets" in said
     rows = [row for row in desk.read("s.txt").decode().splitlines() if not row.startswith("#")]
-    for lost in (range(1, 121), range(121, 241)):
+    for lost in (range(1, 97), range(97, 193), range(193, 289)):
         desk.write("t", "\n".join(row for row in rows if int(row.split()[0]) not in lost))
         desk.ok("restore", "t", "--public", CERTIFICATE, "-o", "k.asc", "--force")
         assert desk.read("k.asc") == KEY.read_bytes()
+
+
+def test_large(desk):
+    """Larger type on more sheets, each with its number, and as many in the register."""
+    said = desk.ok("backup", KEY, "-o", "s.pdf", "--large").err
+    assert "7 sheets" in said
+    pages = [*pypdfium2.PdfDocument(desk.read("s.pdf"))]
+    for number, page in enumerate(pages, 1):
+        assert f"sheet {number} of 7" in page.get_textpage().get_text_bounded()
+    assert len(pages) == 7
+    assert "7 sheets" in desk.ok("register").out
 
 
 def test_outputs_are_for_their_owner_alone(desk):

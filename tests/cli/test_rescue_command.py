@@ -117,14 +117,22 @@ def test_the_documents_say_its_digest():
 
 def test_the_print_of_the_restorer_is_the_restorer(desk):
     """
-    The text of the PDF's pages, row numbers taken off, is the file; each page names its digest.
+    The text of the PDF's rows, numbers and checks taken off, is the file; each page names its
+    digest.
     """
     desk.ok("rescue", "-o", "rescue.py", "--sheet", "r.pdf")
     rows = []
     for page in pypdfium2.PdfDocument(desk.read("r.pdf")):
         shown = page.get_textpage().get_text_bounded().splitlines()
         assert hashlib.sha256(SOURCE.read_bytes()).hexdigest() in shown[1]
-        rows += [match[1] for row in shown[2:] if (match := re.match(r"\s*[0-9]+ ?(.*)", row))]
+        found = (re.match(r"\s*[0-9]+([+-]?)\s+[0-9A-F]{4}(?: (.*)|$)", row) for row in shown[2:])
+        for match in filter(None, found):
+            # Blanks at the beginning of a row are printed as dots.
+            text = (match[2] or "").replace("·", "")
+            if match[1]:
+                rows[-1] += text
+            else:
+                rows.append(text)
     # A PDF does not keep blanks as such, so they are left aside.
     squeezed = ["".join(row.split()) for row in rows]
     assert squeezed == ["".join(row.split()) for row in SOURCE.read_text("utf-8").splitlines()]
@@ -145,11 +153,14 @@ def test_the_recipe_on_the_sheet_with_coreutils_alone(desk):
         pypdfium2.PdfDocument(desk.read("s.pdf"))[0].get_textpage().get_text_bounded().split()
     )
     last, size = re.search(
-        r"characters of lines 1 to (\d+) in order .*? to (\d+) bytes", recipe
+        r"characters of lines 1 to (\d+) in order, .*? to (\d+) bytes", recipe
     ).groups()
-    cut = re.search(r"cut off the last (\d+) of them", recipe)
+    cut = re.search(r"bytes\. Leave out the last (\d+)\.", recipe)
     assert "The last 32 bytes are the SHA-256 of all before them" in recipe
-    assert "a byte 04, 16 random bytes, one byte and as many bytes of name, then the file" in recipe
+    assert (
+        "in order: 1 byte: 4, the kind; 16 bytes: random; 1 byte of length, then: name of the file "
+        "(UTF-8); to the end: the file."
+    ) in recipe
     script = f"""
         grep -v '^#' s.txt | sed -n 2,{int(last) + 1}p | tr -d ' ' > lines
         sed 's/^[0-9]*\\(.\\{{24\\}}\\).....$/\\1/' lines | tr -d '\\n' | base32 -d > all

@@ -38,7 +38,7 @@ def test_a_print_is_noted(noted):
     (one,) = backups(desk)
     assert (one["fingerprint"], one["kind"], one["sheets"], one["printed"]) == (
         FINGERPRINT,
-        "secret part",
+        "OpenPGP key, lean",
         2,
         TODAY,
     )

@@ -7,10 +7,10 @@ from samples import PASSPHRASE, USAGES, file, only, sample, stub, with_secrets
 
 from paperkey_alt import keys
 from paperkey_alt.errors import NotASecretKey, SeveralKeys, WrongPassphrase
-from paperkey_alt.format.payload import File, Lean, Revocation, SecretPart
+from paperkey_alt.format.payload import Certificate, File, Lean, Revocation, SecretPart
 from paperkey_alt.keys import RevocationReason, comparison
 from paperkey_alt.keys.comparison import Compared, Comparison, LiveFile, Result, Verdict
-from paperkey_alt.keys.openpgp import extraction, key_file, material, revocation, unlocked
+from paperkey_alt.keys.openpgp import extraction, key_file, material, packets, revocation, unlocked
 
 OPEN, CERTIFICATE = sample("rsa2048-open").secret, only(sample("rsa2048-open").certificate)
 
@@ -226,9 +226,14 @@ def test_a_file():
 
 
 @pytest.mark.parametrize("verdict", Verdict)
-def test_three_verdicts_agree(verdict):
+def test_four_verdicts_agree(verdict):
     """The others are disagreement."""
-    agreeing = (Verdict.SAME_FILE, Verdict.SAME_KEY, Verdict.OWN_REVOCATION)
+    agreeing = (
+        Verdict.SAME_FILE,
+        Verdict.SAME_KEY,
+        Verdict.OWN_REVOCATION,
+        Verdict.OWN_CERTIFICATE,
+    )
     assert Comparison(verdict, "x").agrees is (verdict in agreeing)
 
 
@@ -245,3 +250,29 @@ def test_what_the_live_file_is():
     assert type(live(two).problem) is SeveralKeys
     chosen = comparison.live_file(two, only(OPEN).fingerprint.hex())
     assert (chosen.key, chosen.problem) == (only(OPEN), None)
+
+
+def test_a_certificate_and_the_live_key():
+    """
+    It agrees where every key packet with a secret, or of a public file every key packet, is in it;
+    what it lacks is named; a certificate of another key is told as that.
+    """
+    whole = back(Certificate(sample("rsa2048-open").certificate))
+    assert comparison.compare(whole, live(OPEN), asks()).verdict is Verdict.OWN_CERTIFICATE
+    public = live(sample("rsa2048-open").certificate)
+    assert comparison.compare(whole, public, asks()).verdict is Verdict.OWN_CERTIFICATE
+    lacking = back(Certificate(packets.join(CERTIFICATE.packets[:-2])))
+    for other in (live(OPEN), public):
+        compared = comparison.compare(lacking, other, asks())
+        assert compared.verdict is Verdict.CERTIFICATE_LACKS
+        assert compared.secrets == (
+            Compared(CERTIFICATE.key_packets[1].title, Result.MISSING_ON_PAPER),
+        )
+    another = live(sample("nist-p256").secret)
+    assert comparison.compare(whole, another, asks()).verdict is Verdict.ANOTHER_KEY
+
+
+def test_a_certificate_has_nothing_to_prove():
+    """It is said so, and nothing is asked for."""
+    said = keys.check_pairs(back(Certificate(sample("rsa2048-open").certificate)), asks())
+    assert said == ("a public certificate has no secret",)

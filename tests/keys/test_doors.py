@@ -116,9 +116,9 @@ def test_what_is_printed_is_named():
     assert [
         extract(data, asks(PASSPHRASE), form=form, allow_unprotected=True).what for form in Form
     ] == [
-        "Secret part of an OpenPGP key",
+        "OpenPGP key, lean",
         "OpenPGP key, whole",
-        "Secret part of an OpenPGP key, compact",
+        "OpenPGP key, compact",
         "A file",
     ]
 

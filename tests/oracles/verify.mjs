@@ -1,6 +1,7 @@
-// Uses keys: reads {name: {key, passphrase}} as JSON from standard input (key: base64, binary;
-// passphrase: null where there is none), signs and verifies, encrypts and decrypts with each, and
-// writes {name: {sign, decrypt}}: "ok" or what went wrong.
+// Uses keys: reads {name: {key, passphrase, certificate}} as JSON from standard input (key and
+// certificate: base64, binary; passphrase: null where there is none; certificate: that of the key,
+// may be left out), signs and verifies, encrypts and decrypts with each, and writes
+// {name: {sign, decrypt}}: "ok" or what went wrong.
 import { readFileSync } from 'node:fs'
 import * as openpgp from 'openpgp'
 
@@ -38,13 +39,15 @@ async function outcome (use) {
   }
 }
 
-async function verdict ({ key, passphrase }) {
+async function verdict ({ key, passphrase, certificate }) {
   const binaryKey = new Uint8Array(Buffer.from(key, 'base64'))
   const privateKey = await openpgp.readPrivateKey({ binaryKey, config })
   const unlocked = passphrase === null
     ? privateKey
     : await openpgp.decryptKey({ privateKey, passphrase, config })
-  const publicKey = privateKey.toPublic()
+  const publicKey = certificate
+    ? await openpgp.readKey({ binaryKey: new Uint8Array(Buffer.from(certificate, 'base64')), config })
+    : privateKey.toPublic()
   return {
     sign: await outcome(() => signs(unlocked, publicKey)),
     decrypt: await outcome(() => decrypts(unlocked, publicKey))

@@ -19,7 +19,7 @@ from paperkey_alt.reading import damage_map
 from paperkey_alt.reading.image import pages
 
 DPI = 200
-MADE, PDF = printed(LENGTHS[9.8])
+MADE, PDF = printed(LENGTHS[11.0])
 PLAN = plan(MADE)
 SHEET = PLAN.sheets[0]
 EXACT = {MADE.head: MADE.lines}

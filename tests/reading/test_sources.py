@@ -59,7 +59,7 @@ def test_what_is_neither_text_nor_a_picture(name):
     assert "PDF" in caught.value.advice
 
 
-MADE, PDF = printed(LENGTHS[11.5])
+MADE, PDF = printed(LENGTHS[11.0])
 PICTURES = {
     "PDF": PDF,
     "PNG": encoded(rendered(PDF, 100)),

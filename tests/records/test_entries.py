@@ -28,9 +28,9 @@ KEY, ANOTHER = "5A2B4966F259FA1ED461D1C422E9DF7411088C8E", "AB" * 20
 PUBLIC = bytes([4, 0, 0, 0, 1, 25]) + bytes(32)
 WHOLE = bytes([0xC5, len(PUBLIC) + 35]) + PUBLIC + bytes([0]) + bytes(34)
 PAYLOADS = {
-    "secret part": Lean((SecretPart(bytes(20), b"x"),)),
-    "whole key": Whole(WHOLE),
-    "compact": Compact((ReducedPart(1, b"x", b"\0", bytes(8)),)),
+    "OpenPGP key, lean": Lean((SecretPart(bytes(20), b"x"),)),
+    "OpenPGP key, whole": Whole(WHOLE),
+    "OpenPGP key, compact": Compact((ReducedPart(1, b"x", b"\0", bytes(8)),)),
     "file": File("a file", b"x", bytes(16)),
     "private key, compact": RsaFile("k.pem", 1, 2, 65537, 3, 5),
     "revocation": Revocation(bytes(20), b"x"),

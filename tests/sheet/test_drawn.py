@@ -95,9 +95,7 @@ def test_every_symbol_stands_in_white(total, paper):
 
 
 CROWDED = {
-    "the longest title": {
-        "title": "Secret part of an OpenPGP key, compact, protected by its own passphrase"
-    },
+    "the longest title": {"title": "OpenPGP key, compact, protected by its own passphrase"},
     "a share of a version 6 key": {
         "fingerprint": "AB12" * 16,
         "share": Share(16, 16, 16, int("10110" * 5, 2)),
@@ -163,7 +161,11 @@ def test_a_caution_is_never_shortened(paper):
         protected=True,
     )
     caption = words.caption(
-        subject, line_set, now=dt.datetime(1970, 1, 2, tzinfo=dt.UTC), anonymous=False
+        subject,
+        line_set,
+        sheets=1,
+        now=dt.datetime(1970, 1, 2, tzinfo=dt.UTC),
+        anonymous=False,
     )
     (page,) = pypdfium2.PdfDocument(draw.draw(line_set, caption, paper=paper))
     assert caption.notes[0] in page.get_textpage().get_text_bounded()

@@ -1,13 +1,37 @@
 """The geometry of a sheet: everything has its place, and nothing stands in another's."""
 
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import pytest
 
 from paperkey_alt.sheet import layout, qr
-from paperkey_alt.sheet.layout import MM, PAPERS, PRESETS, plan
+from paperkey_alt.sheet.layout import MM, PAPERS, plan, presets
 
-TOTALS = (1, 11, 44, 48, 49, 55, 56, 57, 64, 65, 100, 120, 121, 230, 241, 1023)
+TOTALS = (
+    1,
+    11,
+    22,
+    24,
+    25,
+    36,
+    37,
+    44,
+    48,
+    49,
+    53,
+    55,
+    56,
+    57,
+    58,
+    64,
+    65,
+    100,
+    120,
+    121,
+    230,
+    241,
+    1023,
+)
 
 
 def boxes(made, sheet):
@@ -43,7 +67,7 @@ def boxes(made, sheet):
     bottom = paper.height - layout.FOOT_WORDS
     top_of_foot = paper.height - layout.MARGIN_ENDS - layout.FOOT_HEIGHT + 3
     words = {
-        "head": (left, layout.MARGIN_ENDS, right, layout.MARGIN_ENDS + 52),
+        "head": (left, layout.MARGIN_ENDS, right, layout.MARGIN_ENDS + 49),
         "foot": (left, top_of_foot, right, bottom),
     }
     return rows | symbols | marks | words
@@ -82,7 +106,7 @@ def test_symbols_keep_their_quiet_zone_from_each_other(paper):
     Four modules between two symbols, as ISO/IEC 18004 asks for on each side, and no full band needs
     more of them.
     """
-    for preset in PRESETS:
+    for preset in presets(paper):
         gap, fewest = (
             layout.band_height(paper, preset) - preset.symbol,
             layout.fewest_modules(paper, preset),
@@ -106,7 +130,8 @@ def test_every_line_stands_once_and_beside_its_symbol(total, paper):
         assert sheet.foot.baseline > sheet.rows[-1].baseline
         for row in sheet.rows:
             (block,) = [block for block in sheet.blocks if block.first <= row.number <= block.last]
-            assert block.y - 12 <= row.baseline <= block.y + made.preset.symbol + 12
+            away = abs(row.baseline - (block.y + made.preset.symbol / 2))
+            assert away <= layout.band_height(paper, made.preset) / 2
 
 
 @pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
@@ -127,11 +152,11 @@ def test_the_largest_type_that_needs_no_more_sheets():
     """Dense type only where it saves a sheet."""
     for total in TOTALS:
         made = plan(total, PAPERS["a4"])
-        sheets = {preset: -(-total // preset.lines_a_page) for preset in PRESETS}
+        sheets = {preset: -(-total // preset.lines_a_page) for preset in presets(PAPERS["a4"])}
         assert len(made.sheets) == min(sheets.values())
         assert all(
             sheets[preset] > len(made.sheets)
-            for preset in PRESETS
+            for preset in presets(PAPERS["a4"])
             if preset.type_size > made.preset.type_size
         )
 
@@ -150,7 +175,7 @@ def test_spare_lines_for_a_lost_sheet(data):
 
 def test_columns_follow_the_groups():
     """Six groups of four and one of five, a blank between them."""
-    preset = PRESETS[-1]
+    preset = presets(PAPERS["a4"])[-1]
     row = layout.Row(1, 100.0, 0.0)
     advance = layout.ADVANCE * preset.type_size
     places = [
@@ -159,3 +184,44 @@ def test_columns_follow_the_groups():
     ]
     assert places[:6] == [6, 7, 8, 9, 11, 12]
     assert places[-6:] == [34, 36, 37, 38, 39, 40]
+
+
+@pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
+def test_large_is_larger_and_never_smaller(paper):
+    """Larger type and symbols wherever the usual sheet is not as large, on as many sheets."""
+    for total in TOTALS:
+        usual, large = plan(total, paper), plan(total, paper, large=True)
+        assert large.preset.type_size >= max(usual.preset.type_size, 11.9)
+        assert large.preset.symbol >= max(53 * MM, usual.preset.symbol) - 0.01
+        assert [row.number for sheet in large.sheets for row in sheet.rows] == [
+            *range(1, total + 1)
+        ]
+        assert set(layout.plans(total, paper)) == {usual, large}
+        assert layout.plans(total, paper)[0] == usual
+
+
+@pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
+def test_the_page_is_used(paper):
+    """
+    The lines of a compact RSA-4096 key fill most of the height that there is, in one column of 13
+    points, with symbols of 60 mm.
+    """
+    made = plan(22, paper)
+    assert (len(made.sheets), made.preset.columns) == (1, 1)
+    assert made.preset.type_size >= 13
+    assert made.preset.symbol == pytest.approx(60 * MM)
+    (sheet,) = made.sheets
+    height = paper.height - 2 * layout.MARGIN_ENDS - layout.HEAD_HEIGHT - layout.FOOT_HEIGHT
+    assert sheet.rows[-1].baseline - sheet.rows[0].baseline > 0.75 * height
+
+
+@pytest.mark.parametrize("paper", PAPERS.values(), ids=lambda paper: paper.name)
+def test_two_columns_have_gaps_that_an_eye_can_follow(paper):
+    """After every five rows, by almost half a row, in both columns at the same height."""
+    for preset in presets(paper)[-2:]:
+        rows = layout.sheet(1, preset.lines_a_band, paper, preset).rows
+        left, right = rows[: preset.rows], rows[preset.rows :]
+        assert [row.baseline for row in left] == [row.baseline for row in right]
+        steps = [after.baseline - before.baseline for before, after in pairwise(left)]
+        wide = [at for at, step in enumerate(steps, 1) if step > 1.4 * min(steps)]
+        assert wide == [*range(5, preset.rows, 5)]

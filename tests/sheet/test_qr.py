@@ -65,7 +65,11 @@ def test_capacity_is_that_of_the_standard():
     )
 
 
-@pytest.mark.parametrize("preset", layout.PRESETS, ids=lambda preset: str(preset.type_size))
+@pytest.mark.parametrize(
+    "preset",
+    [preset for paper in layout.PAPERS.values() for preset in layout.presets(paper)],
+    ids=lambda preset: str(preset.type_size),
+)
 def test_modules_are_large_enough_to_be_read(preset):
     """
     At 150 dpi a module of the fullest block is at least two pixels: common practice, no source.

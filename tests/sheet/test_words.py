@@ -9,6 +9,8 @@ from dataclasses import replace
 from functools import cache
 from itertools import product
 
+import pypdfium2
+import pypdfium2.raw as pdfium
 import pytest
 
 from paperkey_alt.format import backup
@@ -74,7 +76,7 @@ def test_the_head_says_what_is_not_here(lacks):
     """Which secrets are not on the sheets, and why, or at least that some are not."""
     (line_set,) = line_sets(100)
     made = replace(subject(PAYLOADS["lean"]), lacks=lacks)
-    assert words.caption(made, line_set, now=NOW, anonymous=True).notes == LACKING[lacks]
+    assert words.caption(made, line_set, sheets=1, now=NOW, anonymous=True).notes == LACKING[lacks]
 
 
 @pytest.mark.usefixtures("symbols_blank")
@@ -93,14 +95,14 @@ def test_the_longest_words_fit(lacks, sort, paper):
             subject(
                 PAYLOADS["compact"], protected=protected, name="{潮}\N{SAILBOAT}\U0001f30a" * 25
             ),
-            what="Secret part of an OpenPGP key, compact",
+            what="OpenPGP key, compact",
             fingerprint="AB" * 32,
             sort=sort,
             seal_is_own=own,
             lacks=lacks,
         )
         early = dt.datetime(1970, 1, 2, tzinfo=dt.timezone(dt.timedelta(hours=-9, minutes=-30)))
-        caption = words.caption(made, line_set, now=early, anonymous=False)
+        caption = words.caption(made, line_set, sheets=1, now=early, anonymous=False)
         made_letter = letter.letter(line_set.head, caption)
         draw.draw(line_set, caption, paper=layout.PAPERS[paper], letter=made_letter)
 
@@ -120,7 +122,7 @@ def test_a_file_is_called_a_file(sort):
             fingerprint=None,
             sort=sort,
         )
-        caption = words.caption(made, line_set, now=NOW, anonymous=False)
+        caption = words.caption(made, line_set, sheets=1, now=NOW, anonymous=False)
         to_holder = letter.letter(line_set.head, caption)
         sections = to_holder.sections if to_holder else ()
         told = [caption.title, *caption.cautions, *words.printed([line_set], (), caption, 1)]
@@ -132,7 +134,7 @@ def test_a_file_is_called_a_file(sort):
 def test_a_revocation_is_recommended_where_there_can_be_one():
     """And nowhere else: not for a file, nor for a key that carries one."""
     (line_set,) = line_sets(100)
-    caption = words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=False)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
     told = {
         can: " ".join(words.printed([line_set], (), caption, 1, is_revocable=can))
         for can in (False, True)
@@ -154,7 +156,7 @@ def test_every_foot_and_letter_fits(kind, sealed, shared, paper):
     longest = 12_000 if kind in ("whole", "file") and not shared else 9_000
     line_set = line_sets(longest, sealed=sealed, shared=shared)[-1]
     caption = words.caption(
-        subject(PAYLOADS[kind], protected=False), line_set, now=NOW, anonymous=False
+        subject(PAYLOADS[kind], protected=False), line_set, sheets=12, now=NOW, anonymous=False
     )
     pages = draw.draw(
         line_set, caption, paper=layout.PAPERS[paper], letter=letter.letter(line_set.head, caption)
@@ -171,15 +173,19 @@ def test_a_clock_before_the_keys_creation_is_said():
     early = words.caption(
         subject(PAYLOADS["lean"]),
         line_set,
+        sheets=1,
         now=dt.datetime(1970, 1, 2, tzinfo=dt.UTC),
         anonymous=False,
     )
     assert "clock" in early.notes[0]
     assert "2026-11-25" in early.notes[0]
-    assert words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=False).notes == ()
+    assert (
+        words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False).notes
+        == ()
+    )
     assert (
         words.caption(
-            subject(PAYLOADS["file"], created=None), line_set, now=NOW, anonymous=False
+            subject(PAYLOADS["file"], created=None), line_set, sheets=1, now=NOW, anonymous=False
         ).notes
         == ()
     )
@@ -188,10 +194,10 @@ def test_a_clock_before_the_keys_creation_is_said():
 @pytest.mark.parametrize(
     ("protected", "sealed", "shared", "title", "caution"),
     [
-        (True, False, False, "protected by its own passphrase", "the key's passphrase"),
+        (True, False, False, "protected by its own passphrase", "that the key had on 2026"),
         (False, False, False, "NOT PROTECTED", "NO PASSPHRASE"),
-        (False, True, False, "sealed with a passphrase", "the passphrase of its seal"),
-        (True, True, False, "sealed with a passphrase", "the passphrase of its seal"),
+        (False, True, False, "sealed with a passphrase", "the passphrase of the seal"),
+        (True, True, False, "sealed with a passphrase", "the passphrase of the seal"),
         (False, False, True, "Share 1 of 16", "Never keep it beside another"),
     ],
 )
@@ -201,16 +207,16 @@ def test_the_title_and_the_first_caution_say_what_protects(
     """What an owner or a finder must know first."""
     line_set = line_sets(100, sealed=sealed, shared=shared)[0]
     made = words.caption(
-        subject(PAYLOADS["lean"], protected=protected), line_set, now=NOW, anonymous=False
+        subject(PAYLOADS["lean"], protected=protected), line_set, sheets=1, now=NOW, anonymous=False
     )
     assert title in made.title
-    assert caution in made.cautions[0]
+    assert caution in " ".join((*made.bring_back, made.cautions[0]))
 
 
 def test_anonymous_sheets_have_no_user_id():
     """Neither the sheet nor the head of the text file nor the letter names the owner."""
     line_set = line_sets(100, shared=True)[0]
-    caption = words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=True)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=True)
     sections = letter.letter(line_set.head, caption).sections
     shown = " ".join(
         [*words.remarks(line_set, caption), *(part for section in sections for part in section)]
@@ -224,16 +230,14 @@ def test_the_recipe_has_the_numbers_of_the_set():
     How many lines, how many bytes, how many to cut off, and the groups where there are several.
     """
     (line_set,) = line_sets(100)
-    recipe = " ".join(
-        words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=False).recipe
-    )
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
+    recipe = " ".join((*caption.recipe, *caption.bring_back))
     assert "lines 1 to 7" in recipe
-    assert "105 bytes, cut off the last 5" in recipe
+    assert "105 bytes. Leave out the last 5." in recipe
     assert "--public" in recipe
     (large,) = line_sets(9_000)
-    recipe = " ".join(
-        words.caption(subject(PAYLOADS["whole"]), large, now=NOW, anonymous=False).recipe
-    )
+    caption = words.caption(subject(PAYLOADS["whole"]), large, sheets=1, now=NOW, anonymous=False)
+    recipe = " ".join((*caption.recipe, *caption.bring_back))
     assert "3 groups" in recipe
     assert "--public" not in recipe
 
@@ -241,20 +245,121 @@ def test_the_recipe_has_the_numbers_of_the_set():
 def test_only_the_holder_of_a_share_gets_a_letter():
     """A backup in one set has none."""
     (line_set,) = line_sets(100)
-    caption = words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=False)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
     assert letter.letter(line_set.head, caption) is None
 
 
 def test_what_was_printed_is_told():
     """Size, what may be lost, notes, the first caution, and what to do next."""
     (line_set,) = line_sets(100)
-    caption = words.caption(subject(PAYLOADS["lean"]), line_set, now=NOW, anonymous=False)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
     told = "\n".join(words.printed([line_set], ["A note."], caption, 1))
     for part in (
         "1 sheet, set mark",
         "any 4 lines may be lost",
         "A note.",
-        "Caution: You need the key's passphrase as of 2026-11-25. Anyone with this sheet and it",
+        "You need: this sheet; the passphrase that the key had on 2026-11-25; the key's public",
+        "Caution: Anyone with this sheet and that passphrase has the key",
         "ragleaf check",
     ):
         assert part in told
+
+
+def sizes_of(page):
+    """The size of each word on a page, in points, in the order in which they are printed."""
+    text = page.get_textpage()
+    letters = [
+        (
+            chr(pdfium.FPDFText_GetUnicode(text.raw, at)),
+            round(pdfium.FPDFText_GetFontSize(text.raw, at), 1),
+        )
+        for at in range(text.count_chars())
+    ]
+    return "".join(letter for letter, _ in letters), [size for _, size in letters]
+
+
+@pytest.mark.usefixtures("symbols_blank")
+@pytest.mark.parametrize("paper", layout.PAPERS)
+@pytest.mark.parametrize(("kind", "shared"), list(product(PAYLOADS, [False, True])))
+def test_plain_words_come_first_and_are_read_without_glasses(kind, shared, paper):
+    """
+    At the foot of each sheet, in 9 points at the least: what this is, what is needed, the steps,
+    what to keep apart, room to write; the small print follows.
+    """
+    line_set = line_sets(100, sealed=True, shared=shared)[0]
+    caption = words.caption(subject(PAYLOADS[kind]), line_set, sheets=1, now=NOW, anonymous=False)
+    pdf = draw.draw(line_set, caption, paper=layout.PAPERS[paper])
+    text, sizes = sizes_of(pypdfium2.PdfDocument(pdf)[0])
+    begin, end = text.index("To bring it back"), text.index("By hand: type")
+    assert (
+        min(
+            size
+            for letter, size in zip(text[begin:end], sizes[begin:end], strict=True)
+            if not letter.isspace()
+        )
+        >= 9
+    )
+    plain = " ".join(text[begin:end].split())
+    told = (*caption.bring_back, *caption.blanks, caption.cautions[0])
+    assert all(paragraph in plain for paragraph in told)
+    assert {"The passphrase is:", "Whom to ask for help:"} < {*caption.blanks}
+
+
+def test_what_is_needed_is_told():
+    """Sheets or shares, passphrases, the certificate where the kind needs it, a computer."""
+    needed = {}
+    for kind, shared in product(PAYLOADS, [False, True]):
+        line_set = line_sets(100, sealed=True, shared=shared)[0]
+        caption = words.caption(
+            subject(PAYLOADS[kind]), line_set, sheets=3, now=NOW, anonymous=False
+        )
+        needed[kind, shared] = caption.bring_back[1]
+        assert ("public certificate" in caption.bring_back[1]) is (kind in {"lean", "compact"})
+        assert ("--public" in caption.bring_back[2]) is (kind in {"lean", "compact"})
+        assert ("The public certificate is:" in caption.blanks) is (kind in {"lean", "compact"})
+        assert "the passphrase of the seal" in caption.bring_back[1]
+        assert "the passphrase that the key had on 2026-11-25" in caption.bring_back[1]
+        assert "an offline computer" in caption.bring_back[1]
+    assert "all 3 sheets" in needed["lean", False]
+    assert "16 shares of backup" in needed["lean", True]
+    assert "3 sheets each" in needed["lean", True]
+    bare = subject(PAYLOADS["whole"], protected=False)
+    (line_set,) = line_sets(100)
+    caption = words.caption(bare, line_set, sheets=1, now=NOW, anonymous=False)
+    assert caption.bring_back[1].endswith("No passphrase is needed.")
+    assert "The passphrase is:" not in caption.blanks
+
+
+def test_a_holder_reads_nothing_that_is_for_the_owner():
+    """How to print, check and destroy is on the owner's sheets, and not on a share."""
+    for shared in (False, True):
+        line_set = line_sets(100, shared=shared)[0]
+        caption = words.caption(
+            subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False
+        )
+        told = " ".join((*caption.bring_back, *caption.cautions, *caption.recipe))
+        for word in ("cable", "ragleaf check", "ragleaf drill", "For the owner"):
+            assert (word in told) is not shared
+
+
+def test_the_letter_serves_an_heir():
+    """It begins with what the holder has, then says how to bring it back, and has room to write."""
+    line_set = line_sets(100, sealed=True, shared=True)[0]
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=2, now=NOW, anonymous=False)
+    made = letter.letter(line_set.head, caption)
+    assert made.sections[0][0] == ""
+    assert made.sections[0][1].startswith("You hold one of 16 shares of the OpenPGP key of Saltm")
+    assert made.sections[1] == ("To bring it back", caption.bring_back[1])
+    assert made.sections[2] == ("", caption.bring_back[2])
+    assert {*caption.blanks} < {*made.blanks}
+
+
+def test_the_first_row_of_a_text_file_says_what_it_is():
+    """Set mark, date, title and fingerprint; then who, and what is needed."""
+    (line_set,) = line_sets(100)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
+    first, *others = words.remarks(line_set, replace(caption, title="OpenPGP key, lean"))
+    mark = line_set.head.mark
+    assert first == f"Ragleaf, set {mark} of 2026-11-25: OpenPGP key, lean, {'AB' * 20}"
+    assert others[0] == caption.user_id
+    assert others[1].startswith("You need: this sheet;")

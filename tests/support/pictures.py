@@ -25,9 +25,12 @@ WORDS = Caption(
     ("How to restore.",),
     ("How to keep.",),
 )
-# Bytes that make a sheet in each of the four sizes of type, and one that makes two sheets.
-LENGTHS = {11.5: 520, 9.8: 660, 9.4: 750, 7.8: 1440, "two sheets": 2755}
-SIZES = [kind for kind in LENGTHS if kind != "two sheets"]
+# Bytes that make an A4 sheet in each size of type, and some that make two sheets.
+SIZES = (11.0, 13.2, 13.0, 10.4, 9.6, 7.9, 7.7)
+LENGTHS = {
+    **dict(zip(SIZES, (520, 280, 420, 660, 750, 1140, 1440), strict=True)),
+    "two sheets": 2755,
+}
 
 
 @cache
@@ -100,7 +103,7 @@ def scanned(picture, seed, *, skew=0.0, blur=0.0, noise=0.0):
 
 def spoil(picture, box):
     """Blur a symbol of 200 dpi and cover it with grain, so that it is read only at its place."""
-    picture.paste(scanned(picture.crop(box), 1, blur=1.2, noise=80), box[:2])
+    picture.paste(scanned(picture.crop(box), 1, blur=2.0, noise=100), box[:2])
 
 
 def pages(picture, *, thorough=False):
@@ -119,7 +122,7 @@ def without_head_line():
     A sheet of the largest type at 200 dpi on which neither a symbol nor the head line is legible,
     and what is read of it: that takes a while, and several tests look at it.
     """
-    made, picture = sheet(11.5, dpi=200)
-    picture.paste(255, (0, 233, picture.width, 307))
+    made, picture = sheet(11.0, dpi=200)
+    picture.paste(255, (0, 217, picture.width, 284))
     picture.paste(255, row_box(plan(made), plan(made).sheets[0].foot, 200))
     return picture, pages(picture)

@@ -46,9 +46,9 @@ MOST_PARTS = 0xFF
 LONGEST_SECRET = 0xFFFF
 
 _WHAT = {
-    Lean: "Secret part of an OpenPGP key",
+    Lean: "OpenPGP key, lean",
     Whole: "OpenPGP key, whole",
-    Compact: "Secret part of an OpenPGP key, compact",
+    Compact: "OpenPGP key, compact",
 }
 
 
@@ -127,7 +127,7 @@ def rebuild_certificate(data: bytes) -> Rebuilt:
     """Return the certificate whose packets are *data*; raises KeyFileError."""
     key = choice.choose(key_file.read(data), None)
     armored = key_file.write(key, armored=True)
-    return Rebuilt(armored, data, f"the certificate of {key.title}", key=None)
+    return Rebuilt(armored, data, f"the certificate of {key.title}", is_certificate=True)
 
 
 def _rebuilt(key: Key, binary: bytes, printed: Collection[bytes]) -> Rebuilt:

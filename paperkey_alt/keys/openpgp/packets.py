@@ -124,6 +124,22 @@ def with_body(tag: int, body: bytes, like: Packet) -> Packet:
     return Packet(tag, bytes([first]) + length, body)
 
 
+def with_shorter_body(tag: int, body: bytes, like: Packet) -> Packet:
+    """
+    Return a packet of type *tag* with *body*, which is no longer than that of the packet *like*,
+    under a header in its style.
+
+    Same header format, and the widest length field that is not wider; of the next narrower width
+    where one of the same cannot be written. `with_body` makes the header of *like* of it again,
+    where that was as narrow as it can be.
+    """
+    is_old = not like.header[0] & _IS_NEW and tag <= _LAST_OLD_TAG
+    widths = _push_old_lengths(len(body)) if is_old else push_new_lengths(len(body))
+    length = [length for length in widths if len(length) < len(like.header)][-1]
+    first = _old_first_octet(tag, length) if is_old else first_octet(tag)
+    return Packet(tag, bytes([first]) + length, body)
+
+
 def first_octet(tag: int) -> int:
     """
     Return the first octet of a header of the new format, which signatures and AEAD put for the

@@ -9,63 +9,35 @@ everyone.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
-from cryptography.hazmat.primitives.asymmetric import dsa, ec, ed448, ed25519, padding, rsa
-from cryptography.hazmat.primitives.asymmetric.utils import (
-    Prehashed,
-    decode_dss_signature,
-    encode_dss_signature,
-)
-from cryptography.hazmat.primitives.hashes import SHA224, SHA256, SHA384, SHA512
-from cryptography.hazmat.primitives.hashes import HashAlgorithm as LibraryHash
-
-from paperkey_alt.errors import DamagedKeyFile, NotARevocation, UnsupportedKey
+from paperkey_alt.errors import NotARevocation
 from paperkey_alt.format.buffer import push_number, push_prefixed
 from paperkey_alt.keys import pem
-from paperkey_alt.keys.openpgp import armor, key_packet, material, packets, signature
-from paperkey_alt.keys.openpgp.key_pair import curve
-from paperkey_alt.keys.openpgp.material import integer, mpi, number
+from paperkey_alt.keys.openpgp import armor, key_packet, material, packets, signature, signing
 from paperkey_alt.keys.openpgp.rfc9580 import (
     HASHES,
-    RSA_ALGORITHMS,
     HashAlgorithm,
     PacketType,
-    PublicKeyAlgorithm,
     SignatureType,
     SubpacketType,
 )
-from paperkey_alt.keys.rsa import private_key
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from paperkey_alt.keys.openpgp.key_packet import KeyPacket
     from paperkey_alt.keys.openpgp.rfc9580 import RevocationReason
     from paperkey_alt.keys.openpgp.unlocked import Unlocked
 
-_HASH = HashAlgorithm.SHA2_512  # of the revocations made here
 # OpenPGP programs put a colon before the armor of a revocation that they keep in store, so that it
 # is not imported by mistake. Whoever prints it wants it read, and it stays as it is in the file.
 _COLON = re.compile(rb"(?m)^[ \t]*:[ \t]*(-----BEGIN PGP )")
-_LIBRARY_HASHES: dict[int, LibraryHash] = {
-    HashAlgorithm.SHA2_256: SHA256(),
-    HashAlgorithm.SHA2_384: SHA384(),
-    HashAlgorithm.SHA2_512: SHA512(),
-    HashAlgorithm.SHA2_224: SHA224(),
-}
-
-
-@dataclass(frozen=True)
-class _Scheme:
-    """
-    How an algorithm signs a digest with its secret and public fields, and checks what it signed.
-    """
-
-    sign: Callable[[tuple[bytes, ...], tuple[bytes, ...], bytes], bytes]
-    verify: Callable[[tuple[bytes, ...], bytes, bytes, LibraryHash], None]
+# The hashes with which a revocation that was made elsewhere is taken.
+_HASHES_TAKEN = (
+    HashAlgorithm.SHA2_256,
+    HashAlgorithm.SHA2_384,
+    HashAlgorithm.SHA2_512,
+    HashAlgorithm.SHA2_224,
+)
 
 
 def make(
@@ -86,17 +58,13 @@ def make(
     )
     unhashed = _subpacket(SubpacketType.ISSUER_KEY_ID, key.key_id) if key.version == 4 else b""
     count_bytes = signature.COUNT_BYTES[key.version]
-    head = bytes([key.version, SignatureType.KEY_REVOCATION, algorithm, _HASH])
+    head = bytes([key.version, SignatureType.KEY_REVOCATION, algorithm, signing.HASH])
     hashed = head + push_prefixed(b"".join(subpackets), count_bytes)
     has_salt = key.version == 6
     digest = signature.digest(
-        _HASH, key_packet.framed(key.public), hashed, salt if has_salt else b""
+        signing.HASH, key_packet.framed(key.public), hashed, salt if has_salt else b""
     )
-    value = _scheme(algorithm).sign(
-        material.secret_fields(primary.clear, key.public),
-        material.public_fields(key.public),
-        digest,
-    )
+    value = signing.sign(primary.clear, key.public, digest)
     body = (
         hashed
         + push_prefixed(unhashed, count_bytes)
@@ -162,16 +130,13 @@ def _verify(body: bytes, key: KeyPacket) -> None:
         made = signature.fields(body)
     except ValueError:
         raise forged from None
-    if made.algorithm != material.algorithm(key.public) or made.hash not in _LIBRARY_HASHES:
+    if made.algorithm != material.algorithm(key.public) or made.hash not in _HASHES_TAKEN:
         raise other
     digest = signature.digest(
         HASHES[made.hash], key_packet.framed(key.public), made.hashed, made.salt
     )
-    public = material.public_fields(key.public)
-    try:
-        _scheme(made.algorithm).verify(public, made.value, digest, _LIBRARY_HASHES[made.hash])
-    except (InvalidSignature, ValueError, DamagedKeyFile):
-        raise forged from None
+    if not signing.verify(key.public, made.value, digest, made.hash):
+        raise forged
 
 
 def _subpacket(kind: SubpacketType, content: bytes) -> bytes:
@@ -183,126 +148,3 @@ def _with_header(body: bytes) -> bytes:
     """A packet under a new header with a length of five octets (RFC 9580 §4.2.1.3)."""
     first = push_number(packets.first_octet(PacketType.SIGNATURE), 1)
     return first + packets.push_new_lengths(len(body))[-1] + body
-
-
-def _scheme(algorithm: int) -> _Scheme:
-    if algorithm not in _SCHEMES:
-        raise UnsupportedKey(
-            f"Ragleaf cannot sign a revocation with a key of algorithm {algorithm}",
-            advice=_ELSEWHERE,
-        )
-    return _SCHEMES[algorithm]
-
-
-def _rsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: bytes) -> bytes:
-    d, p, q, _ = map(number, secret)
-    key = private_key(number(public[1]), d, p, q)
-    made = key.sign(digest, padding.PKCS1v15(), Prehashed(SHA512()))
-    return integer(int.from_bytes(made, "big"))
-
-
-def _rsa_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: LibraryHash
-) -> None:
-    n, e = map(number, public)
-    (made,) = _integers(value, 1)
-    size = (n.bit_length() + 7) // 8
-    key = rsa.RSAPublicNumbers(e, n).public_key()
-    key.verify(push_number(made, size), digest, padding.PKCS1v15(), Prehashed(algorithm))
-
-
-def _dsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: bytes) -> bytes:
-    numbers = dsa.DSAPrivateNumbers(number(secret[0]), _dsa_numbers(public))
-    return _pair(numbers.private_key().sign(digest, Prehashed(SHA512())))
-
-
-def _dsa_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: LibraryHash
-) -> None:
-    key = _dsa_numbers(public).public_key()
-    key.verify(encode_dss_signature(*_integers(value, 2)), digest, Prehashed(algorithm))
-
-
-def _dsa_numbers(public: tuple[bytes, ...]) -> dsa.DSAPublicNumbers:
-    p, q, g, y = map(number, public)
-    return dsa.DSAPublicNumbers(y, dsa.DSAParameterNumbers(p, q, g))
-
-
-def _ecdsa_sign(secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: bytes) -> bytes:
-    try:
-        key = ec.derive_private_key(number(secret[0]), curve(public[0]))
-    except UnsupportedAlgorithm:
-        raise UnsupportedKey(
-            "Ragleaf cannot sign a revocation with a key on this curve", advice=_ELSEWHERE
-        ) from None
-    return _pair(key.sign(digest, ec.ECDSA(Prehashed(SHA512()))))
-
-
-def _ecdsa_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, algorithm: LibraryHash
-) -> None:
-    key = ec.EllipticCurvePublicKey.from_encoded_point(curve(public[0]), public[1][2:])
-    key.verify(encode_dss_signature(*_integers(value, 2)), digest, ec.ECDSA(Prehashed(algorithm)))
-
-
-def _eddsa_legacy_sign(
-    secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: bytes
-) -> bytes:
-    _require_ed25519(public)
-    key = ed25519.Ed25519PrivateKey.from_private_bytes(number(secret[0]).to_bytes(32, "big"))
-    made = key.sign(digest)
-    return b"".join(integer(int.from_bytes(half, "big")) for half in (made[:32], made[32:]))
-
-
-def _eddsa_legacy_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: LibraryHash
-) -> None:
-    _require_ed25519(public)
-    made = b"".join(push_number(half, 32) for half in _integers(value, 2))
-    ed25519.Ed25519PublicKey.from_public_bytes(public[1][3:]).verify(made, digest)
-
-
-def _require_ed25519(public: tuple[bytes, ...]) -> None:
-    if len(public[1]) != 2 + 1 + 32:
-        raise UnsupportedKey(
-            "Ragleaf cannot sign a revocation with a key on this curve", advice=_ELSEWHERE
-        )
-
-
-def _ed25519_sign(secret: tuple[bytes, ...], _public: tuple[bytes, ...], digest: bytes) -> bytes:
-    return ed25519.Ed25519PrivateKey.from_private_bytes(secret[0]).sign(digest)
-
-
-def _ed25519_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: LibraryHash
-) -> None:
-    ed25519.Ed25519PublicKey.from_public_bytes(public[0]).verify(value, digest)
-
-
-def _ed448_sign(secret: tuple[bytes, ...], _public: tuple[bytes, ...], digest: bytes) -> bytes:
-    return ed448.Ed448PrivateKey.from_private_bytes(secret[0]).sign(digest)
-
-
-def _ed448_verify(
-    public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: LibraryHash
-) -> None:
-    ed448.Ed448PublicKey.from_public_bytes(public[0]).verify(value, digest)
-
-
-def _pair(made: bytes) -> bytes:
-    return b"".join(map(integer, decode_dss_signature(made)))
-
-
-def _integers(value: bytes, count: int) -> list[int]:
-    return [number(field) for field in material.split(value, (mpi,) * count)]
-
-
-_ELSEWHERE = "Make the revocation in your OpenPGP program and give it with --certificate."
-_SCHEMES: dict[int, _Scheme] = {
-    **dict.fromkeys(RSA_ALGORITHMS, _Scheme(_rsa_sign, _rsa_verify)),
-    PublicKeyAlgorithm.DSA: _Scheme(_dsa_sign, _dsa_verify),
-    PublicKeyAlgorithm.ECDSA: _Scheme(_ecdsa_sign, _ecdsa_verify),
-    PublicKeyAlgorithm.EDDSA_LEGACY: _Scheme(_eddsa_legacy_sign, _eddsa_legacy_verify),
-    PublicKeyAlgorithm.ED25519: _Scheme(_ed25519_sign, _ed25519_verify),
-    PublicKeyAlgorithm.ED448: _Scheme(_ed448_sign, _ed448_verify),
-}

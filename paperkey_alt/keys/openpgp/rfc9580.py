@@ -53,6 +53,14 @@ KEY_TYPES = (
 PRIMARY_KEY_TYPES = (PacketType.SECRET_KEY, PacketType.PUBLIC_KEY)
 SECRET_KEY_TYPES = (PacketType.SECRET_KEY, PacketType.SECRET_SUBKEY)
 
+# Packet type of a key → that of the same key without its secret.
+TO_PUBLIC = {
+    PacketType.SECRET_KEY: PacketType.PUBLIC_KEY,
+    PacketType.PUBLIC_KEY: PacketType.PUBLIC_KEY,
+    PacketType.SECRET_SUBKEY: PacketType.PUBLIC_SUBKEY,
+    PacketType.PUBLIC_SUBKEY: PacketType.PUBLIC_SUBKEY,
+}
+
 # Packet type of a key → that of the same key with its secret.
 TO_SECRET = {
     PacketType.PUBLIC_KEY: PacketType.SECRET_KEY,
@@ -233,8 +241,11 @@ class SignatureType(IntEnum):
     CASUAL_CERTIFICATION = 0x12
     POSITIVE_CERTIFICATION = 0x13
     SUBKEY_BINDING = 0x18
+    PRIMARY_KEY_BINDING = 0x19
     DIRECT_KEY = 0x1F
     KEY_REVOCATION = 0x20
+    SUBKEY_REVOCATION = 0x28
+    CERTIFICATION_REVOCATION = 0x30
 
 
 CERTIFICATIONS = (
@@ -249,9 +260,11 @@ class SubpacketType(IntEnum):
     """Signature subpacket types (§5.2.3.7)."""
 
     SIGNATURE_CREATION_TIME = 2
+    SIGNATURE_EXPIRATION_TIME = 3
     KEY_EXPIRATION_TIME = 9
     ISSUER_KEY_ID = 16
     REASON_FOR_REVOCATION = 29
+    EMBEDDED_SIGNATURE = 32
     ISSUER_FINGERPRINT = 33
 
 

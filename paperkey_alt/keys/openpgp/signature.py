@@ -12,7 +12,9 @@ import hashlib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from paperkey_alt.errors import UnsupportedKey
 from paperkey_alt.format.buffer import Buffer, push_number, push_prefixed
+from paperkey_alt.keys.openpgp import material
 from paperkey_alt.keys.openpgp.packets import pull_new_length
 from paperkey_alt.keys.openpgp.rfc9580 import (
     CRITICAL,
@@ -24,7 +26,9 @@ from paperkey_alt.keys.openpgp.rfc9580 import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
+
+    from paperkey_alt.keys.openpgp.key_packet import KeyPacket
 
 # Version → octets of the count before a subpacket area (RFC 9580 §5.2.3).
 COUNT_BYTES = {4: 2, 5: 2, 6: 4}
@@ -38,25 +42,29 @@ class Signature:
 
     *issuers* are the key IDs (8 bytes) and fingerprints (20 or 32 bytes) it names; *created* is in
     seconds since 1970; *lifetime* is the Key Expiration Time in seconds after the key's creation, 0
-    for never, None where it says nothing of it.
+    for never, None where it says nothing of it; *is_temporary* tells whether the signature itself
+    expires (Signature Expiration Time, §5.2.3.18).
     """
 
     kind: int | None
     issuers: frozenset[bytes]
     created: int
     lifetime: int | None
+    is_temporary: bool = False
 
 
 @dataclass(frozen=True)
 class Fields:
     """
-    The fields of a signature of version 4 to 6 (RFC 9580 §5.2.3), behind its two subpacket areas:
-    *hashed* is all of its body that it signs, from the version to the end of the hashed area;
-    *digest_start* the first two octets of the digest; *salt* is empty before version 6; *value* is
-    the signature proper, in the fields of its algorithm.
+    The fields of a signature of version 4 to 6 (RFC 9580 §5.2.3): *hashed* is all of its body that
+    it signs, from the version to the end of the hashed subpackets; *unhashed* are the subpackets
+    that it does not sign, and anyone can alter; *digest_start* the first two octets of the digest;
+    *salt* is empty before version 6; *value* is the signature proper, in the fields of its
+    algorithm.
     """
 
     hashed: bytes
+    unhashed: bytes
     digest_start: bytes
     salt: bytes
     value: bytes
@@ -70,6 +78,18 @@ class Fields:
     def hash(self) -> int:
         """The number of the hash algorithm."""
         return self.hashed[3]
+
+
+@dataclass(frozen=True)
+class Subpacket:
+    """
+    A subpacket: its type (*kind*), without the bit that makes it critical, its *content*, and all
+    of it as it stands (*raw*).
+    """
+
+    kind: int
+    content: bytes
+    raw: bytes
 
 
 def parse(body: bytes) -> Signature:
@@ -93,10 +113,49 @@ def fields(body: bytes) -> Fields:
     buffer.pull_bytes(3)
     buffer.pull_prefixed(count_bytes)
     hashed = buffer.since(0)
-    buffer.pull_prefixed(count_bytes)
+    unhashed = buffer.pull_prefixed(count_bytes)
     digest_start = buffer.pull_bytes(DIGEST_START_BYTES)
     salt = buffer.pull_prefixed(1) if hashed[0] == 6 else b""
-    return Fields(hashed, digest_start, salt, buffer.pull_rest())
+    return Fields(hashed, unhashed, digest_start, salt, buffer.pull_rest())
+
+
+def body(made: Fields) -> bytes:
+    """Return the body of the signature packet that has these fields; `fields` cuts it up again."""
+    version = made.hashed[0]
+    return (
+        made.hashed
+        + push_prefixed(made.unhashed, COUNT_BYTES[version])
+        + made.digest_start
+        + (push_prefixed(made.salt, 1) if version == 6 else b"")
+        + made.value
+    )
+
+
+def is_made_by(body: bytes, key: KeyPacket, over: bytes) -> bool | None:
+    """
+    Tell whether *key* made the signature in this *body* of a packet; None where that cannot be told
+    here, for the key's algorithm is not known. *over* is as in `digest`.
+
+    A signature by a hash that is not known here, or of another version than the key, is not taken
+    for made by it: that is what RFC 9580 §5.2.3 and §9.5 have a reader do.
+    """
+    from paperkey_alt.keys.openpgp import signing  # noqa: PLC0415 - the ciphers take long to load
+
+    try:
+        made = fields(body)
+    except ValueError:
+        return False
+    if made.hashed[0] != key.version or made.algorithm != material.algorithm(key.public):
+        return False
+    if made.hash not in signing.HASHES_KNOWN:
+        return False
+    signed = digest(HASHES[made.hash], over, made.hashed, made.salt)
+    if not signed.startswith(made.digest_start):
+        return False
+    try:
+        return signing.verify(key.public, made.value, signed, made.hash)
+    except UnsupportedKey:
+        return None
 
 
 def digest(algorithm: HashAlgorithm, over: bytes, hashed: bytes, salt: bytes) -> bytes:
@@ -146,15 +205,16 @@ def _pull(buffer: Buffer) -> Signature:
     count_bytes = _pull_count_bytes(buffer)
     kind = buffer.pull_number(1)
     buffer.pull_bytes(2)  # the algorithms
-    hashed = list(_subpackets(buffer.pull_prefixed(count_bytes)))
-    unhashed = list(_subpackets(buffer.pull_prefixed(count_bytes)))
-    signed = dict(hashed)
+    hashed = list(subpackets(buffer.pull_prefixed(count_bytes)))
+    unhashed = list(subpackets(buffer.pull_prefixed(count_bytes)))
+    signed = {subpacket.kind: subpacket.content for subpacket in hashed}
     lifetime = signed.get(SubpacketType.KEY_EXPIRATION_TIME)
     return Signature(
         kind=kind,
         issuers=frozenset(_issuers([*hashed, *unhashed])),
         created=int.from_bytes(signed.get(SubpacketType.SIGNATURE_CREATION_TIME, b""), "big"),
         lifetime=None if lifetime is None else int.from_bytes(lifetime[:4], "big"),
+        is_temporary=any(signed.get(SubpacketType.SIGNATURE_EXPIRATION_TIME, b"")),
     )
 
 
@@ -165,17 +225,25 @@ def _pull_count_bytes(buffer: Buffer) -> int:
     return COUNT_BYTES[version]
 
 
-def _subpackets(area: bytes) -> Iterator[tuple[int, bytes]]:
-    """Yield type and content of each subpacket (RFC 9580 §5.2.3.7)."""
+def subpackets(area: bytes) -> Iterator[Subpacket]:
+    """Yield the subpackets of an area (RFC 9580 §5.2.3.7); raises ValueError."""
     buffer = Buffer(area)
     while buffer.left:
+        start = buffer.at
         content = buffer.pull_bytes(pull_new_length(buffer))
-        yield Buffer(content).pull_number(1) & ~CRITICAL, content[1:]
+        kind = Buffer(content).pull_number(1) & ~CRITICAL
+        yield Subpacket(kind, content[1:], buffer.since(start))
 
 
-def _issuers(subpackets: list[tuple[int, bytes]]) -> Iterator[bytes]:
-    for kind, content in subpackets:
-        if kind == SubpacketType.ISSUER_KEY_ID:
-            yield content
-        if kind == SubpacketType.ISSUER_FINGERPRINT:
-            yield content[1:]  # its first octet is the version of the key
+def issuer(subpacket: Subpacket) -> bytes | None:
+    """Return the key ID or fingerprint that a subpacket names as the issuer; None for no such."""
+    if subpacket.kind == SubpacketType.ISSUER_KEY_ID:
+        return subpacket.content
+    if subpacket.kind == SubpacketType.ISSUER_FINGERPRINT:
+        return subpacket.content[1:]  # its first octet is the version of the key
+    return None
+
+
+def _issuers(subpackets: Iterable[Subpacket]) -> Iterator[bytes]:
+    named = map(issuer, subpackets)
+    return (name for name in named if name is not None)

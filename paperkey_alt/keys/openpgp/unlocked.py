@@ -51,16 +51,17 @@ def unlock(key: Key, ask: Ask, known: Iterable[str] = ()) -> tuple[Unlocked, ...
     return tuple(secrets)
 
 
-def unlock_primary(key: Key, ask: Ask) -> Unlocked:
+def unlock_primary(key: Key, ask: Ask, known: Iterable[str] = ()) -> Unlocked:
     """
-    Return the primary key's secret unlocked; raises NotASecretKey where the file does not have it.
+    Return the primary key's secret unlocked, *known* passphrases being tried before *ask* is
+    called; raises NotASecretKey where the file does not have it.
     """
     if key.primary not in key.secret_packets:
         raise NotASecretKey(
             f"the file does not have the secret of the primary {key.primary.title}, which signs "
             "revocations"
         )
-    return unlock_part(key.primary, (), ask)
+    return unlock_part(key.primary, known, ask)
 
 
 def check_pairs(secrets: Iterable[Unlocked]) -> tuple[str, ...]:

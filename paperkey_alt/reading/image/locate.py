@@ -25,7 +25,7 @@ from paperkey_alt.format.lines import LAST_NUMBER, NO_MARK
 from paperkey_alt.reading.image import glyphs, pose, soft_decision, strips
 from paperkey_alt.reading.image.corner_marks import CornerMarks
 from paperkey_alt.sheet import layout
-from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, PAPERS, PRESETS
+from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, PAPERS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -188,12 +188,12 @@ def _by_symbols(scan: _Scan) -> Iterator[Candidate]:
             of_sheet.setdefault((symbol.head, symbol.sheet), []).append(symbol)
     for (head, number), ours in of_sheet.items():
         for paper in PAPERS.values():
-            plan = layout.plan(head.total, paper)
-            if number < len(plan.sheets):
-                sheet = plan.sheets[number]
-                for fitted in _poses_by_symbols(scan, ours, sheet, plan):
-                    score = _sheet_score(scan, sheet, fitted, plan.preset, _HOPELESS)
-                    yield Candidate(paper, plan.preset, (sheet,), fitted, head, score)
+            for plan in layout.plans(head.total, paper):
+                if number < len(plan.sheets):
+                    sheet = plan.sheets[number]
+                    for fitted in _poses_by_symbols(scan, ours, sheet, plan):
+                        score = _sheet_score(scan, sheet, fitted, plan.preset, _HOPELESS)
+                        yield Candidate(paper, plan.preset, (sheet,), fitted, head, score)
 
 
 def _by_head_line(scan: _Scan) -> Iterator[Candidate]:
@@ -224,7 +224,7 @@ def _by_head_line_at(scan: _Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterat
 def _head_rows(paper: Paper) -> dict[tuple[Row, float], list[Preset]]:
     """Return where on *paper* a head line may be, and in which type size, by which presets."""
     rows: dict[tuple[Row, float], list[Preset]] = {}
-    for preset in PRESETS:
+    for preset in layout.presets(paper):
         row = layout.sheet(1, 1, paper, preset).head
         rows.setdefault((row, preset.type_size), []).append(preset)
     return rows
@@ -237,7 +237,7 @@ def _by_legibility(scan: _Scan, tried: int) -> Iterator[Candidate]:
     """
     for paper in PAPERS.values():
         for _, fitted in islice(_poses_by_marks(scan, [paper]), tried):
-            for preset in PRESETS:
+            for preset in layout.presets(paper):
                 sheets = _all_sheets(paper, preset)
                 rows = sheets[0].rows[:: -(-len(sheets[0].rows) // _FIRST_SAMPLE)]
                 seen = strips.view(scan.pyramid, fitted, preset.type_size)
@@ -259,8 +259,8 @@ def _poses_by_symbols(
     Yield poses by the corners of *symbols*, slanted and not, and the likeliest by corner marks that
     puts the symbols where they were read.
     """
-    blocks = {block.first: block for block in sheet.blocks}
-    pairs = [(blocks[symbol.first], symbol) for symbol in symbols if symbol.first in blocks]
+    blocks = {(block.first, block.last): block for block in sheet.blocks}
+    pairs = [(blocks[symbol.run], symbol) for symbol in symbols if symbol.run in blocks]
     if not pairs:
         return
     side = plan.preset.symbol
@@ -323,11 +323,11 @@ def _located(scan: _Scan, candidate: Candidate) -> LocatedSheet:
 
 
 def _plan(head: Head | None, paper: Paper, preset: Preset) -> Plan | None:
-    """Return the plan for the lines that *head* tells of, None where it has another preset."""
+    """Return the plan for the lines that *head* tells of, None where none has this *preset*."""
     if head is None:
         return None
-    plan = layout.plan(head.total, paper)
-    return plan if plan.preset == preset else None
+    plans = layout.plans(head.total, paper)
+    return next((plan for plan in plans if plan.preset == preset), None)
 
 
 @cache

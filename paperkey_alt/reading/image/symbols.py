@@ -86,7 +86,13 @@ class Symbol:
         """
         if self.head is None:
             return 0
-        return min(self.first - 1, self.head.total - 1) // _plan(self.head).preset.lines_a_page
+        lines_a_page = _plan(self.head, [self]).preset.lines_a_page
+        return min(self.first - 1, self.head.total - 1) // lines_a_page
+
+    @property
+    def run(self) -> tuple[int, int]:
+        """The numbers of the first line and the last."""
+        return self.first, self.lines[-1][0]
 
 
 def read(picture: Picture) -> tuple[Symbol, ...]:
@@ -119,11 +125,14 @@ def _read(
 
 def cover_sheets(read: Sequence[Symbol]) -> bool:
     """Tell whether the symbols *read* carry every line of the sheets that they stand on."""
-    firsts = {symbol.first for symbol in read}
-    sheets = {(symbol.head, symbol.sheet) for symbol in read if symbol.head is not None}
-    return bool(sheets) and all(
-        {block.first for block in _plan(head).sheets[sheet].blocks} <= firsts
-        for head, sheet in sheets
+    of_sheet: dict[tuple[Head, int], list[Symbol]] = {}
+    for symbol in read:
+        if symbol.head is not None:
+            of_sheet.setdefault((symbol.head, symbol.sheet), []).append(symbol)
+    return bool(of_sheet) and all(
+        {(block.first, block.last) for block in _plan(head, ours).sheets[sheet].blocks}
+        <= {symbol.run for symbol in ours}
+        for (head, sheet), ours in of_sheet.items()
     )
 
 
@@ -303,8 +312,16 @@ def _median_of_three(one: Picture, other: Picture, third: Picture) -> Picture:
     )
 
 
-def _plan(head: Head) -> Plan:
-    return layout.plan(head.total, layout.PAPERS["a4"])
+def _plan(head: Head, ours: Sequence[Symbol]) -> Plan:
+    """Return the layout for *head* that has the runs of lines of *ours*, else the usual one."""
+    plans = layout.plans(head.total, layout.PAPERS["a4"])
+    runs = {symbol.run for symbol in ours}
+    fitting = (
+        plan
+        for plan in plans
+        if runs <= {(block.first, block.last) for sheet in plan.sheets for block in sheet.blocks}
+    )
+    return next(fitting, plans[0])
 
 
 def _codes(picture: Picture, binarizer: zxingcpp.Binarizer) -> list[zxingcpp.Barcode]:

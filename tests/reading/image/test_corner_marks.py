@@ -33,7 +33,7 @@ SHORT = {(100, angle) for angle in ANGLES}
 @pytest.mark.parametrize("paper", layout.PAPERS)
 def test_the_marks_tell_the_place_to_half_a_millimetre(paper, dpi, angle):
     """The first pose by four marks puts every corner of the sheet where it is, in any position."""
-    picture = rendered(printed(LENGTHS[9.8], paper)[1], dpi)
+    picture = rendered(printed(LENGTHS[9.6], paper)[1], dpi)
     turned = scanned(
         picture.rotate(angle, Image.Resampling.BICUBIC, expand=True, fillcolor=255),
         1,
@@ -63,7 +63,7 @@ def test_no_marks_no_pose(picture):
 @pytest.mark.parametrize("paper", layout.PAPERS)
 def test_the_likelier_paper_comes_first(paper):
     """Of two papers that the marks might be of, the first pose is of the one they are of."""
-    picture = rendered(printed(LENGTHS[9.8], paper)[1], 100)
+    picture = rendered(printed(LENGTHS[9.6], paper)[1], 100)
     first = next(CornerMarks(picture).poses([A4, LETTER]))
     assert first[0] == layout.PAPERS[paper]
 

@@ -16,7 +16,7 @@ def said(picture):
 
 def text_only(dpi=200):
     """A sheet without symbols."""
-    return sheet(11.5, dpi=dpi)[1]
+    return sheet(11.0, dpi=dpi)[1]
 
 
 def pale(picture, contrast):
@@ -51,7 +51,7 @@ def test_what_is_legible_is_not_called_blurred(blur):
 
 def test_rows_beyond_the_picture_are_named():
     """Cut off through the rows: which lines, and that all of the sheet is wanted."""
-    picture = rendered(printed(LENGTHS[11.5])[1], 150)
+    picture = rendered(printed(LENGTHS[11.0])[1], 150)
     (page,) = pages(picture.crop((0, 0, picture.width, round(0.6 * picture.height))))
     (hint,) = page.hints
     assert hint.startswith("The sheet is cut off: the rows of lines 34–44 ")
@@ -60,7 +60,7 @@ def test_rows_beyond_the_picture_are_named():
 
 def test_nothing_is_said_of_a_good_page():
     """Neither by its symbols nor by its rows."""
-    assert [page.hints for page in pages(rendered(printed(LENGTHS[11.5])[1], 150))] == [()]
+    assert [page.hints for page in pages(rendered(printed(LENGTHS[11.0])[1], 150))] == [()]
     assert [page.hints for page in pages(text_only(150))] == [()]
 
 

@@ -16,7 +16,7 @@ from paperkey_alt.errors import SourceError
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.image import scans
 
-LARGE, LARGE_PDF = printed(LENGTHS[11.5])
+LARGE, LARGE_PDF = printed(LENGTHS[11.0])
 DENSE, DENSE_PDF = printed(LENGTHS["two sheets"])
 
 
@@ -120,7 +120,7 @@ def deep(picture):
 
 def symbols_alone():
     """The column of the symbols at 1,200 dpi: 39 million pixels, more than are needed."""
-    return rendered(LARGE_PDF, 1200, crop=(430, 0, 0, 0)).convert("1")
+    return rendered(LARGE_PDF, 1200, crop=(385, 0, 0, 0)).convert("1")
 
 
 @pytest.mark.long
@@ -157,7 +157,7 @@ def test_ink_and_paper_of_deep_grey_are_where_they_were():
 
 def test_an_inverted_page_gives_its_rows():
     """Light ink on dark, without symbols: the rows are read as of any page."""
-    made, picture = sheet(11.5, dpi=150)
+    made, picture = sheet(11.0, dpi=150)
     assert numbers(encoded(ImageOps.invert(inked(picture)), "BMP")) == set(
         range(made.head.total + 1)
     )
@@ -226,7 +226,7 @@ def test_several_pages_in_one_file():
         assert {line.number for page in read for line in page.raw_lines} == set(
             range(DENSE.head.total + 1)
         )
-        assert [len(page.blocks) for page in read] == [5, 5]
+        assert [len(page.blocks) for page in read] == [4, 4]
         assert [(page.page, page.pages) for page in read] == [(1, 2), (2, 2)]
         assert [{line.place.sheet for line in page.raw_lines} for page in read] == [{1}, {2}]
 

@@ -15,7 +15,7 @@ from paperkey_alt.reading.image.pyramid import Pyramid
 from paperkey_alt.reading.image.strips import ROOM_X, ROOM_Y, STRAIGHT, Warp
 
 DPI = 150
-MADE, PDF = printed(LENGTHS[11.5])
+MADE, PDF = printed(LENGTHS[13.0])
 PLAN = plan(MADE)
 SIZE = PLAN.preset.type_size
 ROWS = PLAN.sheets[0].rows[::6]

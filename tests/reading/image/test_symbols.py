@@ -10,7 +10,7 @@ from paperkey_alt.reading.image import symbols
 from paperkey_alt.sheet import layout, qr
 
 DPI = 150
-MADE, PDF = printed(LENGTHS[9.8])
+MADE, PDF = printed(LENGTHS[9.6])
 PLAN = plan(MADE)
 BLOCKS = PLAN.sheets[0].blocks
 FEWEST = layout.fewest_modules(PLAN.paper, PLAN.preset)

@@ -1,0 +1,279 @@
+"""
+The envelope of `ragleaf backup --envelope`: all that belongs to a print, in one folder: what is
+printed beside the secret (`enclosures`), what goes on which pile (`pile_up`), and `write_piles`.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import os
+import re
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from paperkey_alt import keys
+from paperkey_alt.cli import files, prints, rescue_command
+from paperkey_alt.errors import NotASecretKey, TooLarge, UnsupportedKey
+from paperkey_alt.format.payload import Compact, Lean, Whole
+from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
+from paperkey_alt.keys import RevocationReason
+from paperkey_alt.sheet import (
+    certificate_words,
+    draw,
+    envelope_words,
+    first_page,
+    letter,
+    listing,
+    words,
+)
+from paperkey_alt.sheet.envelope_words import Enclosed, Sheets
+from paperkey_alt.sheet.layout import Spare
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from paperkey_alt.cli.passphrases import Remembering
+    from paperkey_alt.cli.prints import Print
+    from paperkey_alt.format.payload import Revocation
+    from paperkey_alt.keys import Extract
+    from paperkey_alt.keys.openpgp.key import Key
+    from paperkey_alt.sheet.layout import Paper
+
+FIRST_PAGE = "1-read-this-first.pdf"
+SHEETS = "2-{}.pdf"
+CERTIFICATE = "3-certificate.pdf"
+RESTORER = "4-restorer.pdf"
+REVOCATION = "apart-revocation.pdf"
+OWNER = "owner"
+SHARE = "share-{}"
+
+_LAST_DATE = dt.datetime.fromtimestamp((1 << 32) - 1, dt.UTC)  # of four bytes, RFC 9580 §3.5
+
+
+@dataclass(frozen=True)
+class Enclosures:
+    """
+    What is printed beside the secret, each None where it is not: *certificate*, *revocation*; and
+    *missing*, a sentence each, what is not there and why.
+    """
+
+    certificate: Print | None
+    revocation: Print | None
+    missing: tuple[str, ...]
+    now: dt.datetime
+
+    @property
+    def prints(self) -> list[Print]:
+        """What is there."""
+        return [each for each in (self.certificate, self.revocation) if each is not None]
+
+    @property
+    def told(self) -> list[str]:
+        """What to tell about it."""
+        told: list[str] = []
+        if self.certificate:
+            told += certificate_words.printed(
+                self.certificate.line_sets[0], self.certificate.notes, self.certificate.sheets
+            )
+        if self.revocation:
+            size = words.size(self.revocation.line_sets[0], self.revocation.sheets)
+            told.append(f"Revocation certificate: {size}")
+        return [*told, *self.missing]
+
+
+def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
+    extract: Extract,
+    key: Key | None,
+    *,
+    spare: Spare,
+    paper: Paper,
+    large: bool,
+    now: dt.datetime,
+    anonymous: bool,
+    ask: Remembering,
+) -> Enclosures:
+    """
+    Return what belongs to the print of *extract*: of an OpenPGP *key* its certificate, and a
+    revocation that it signs now. Raises WrongPassphrase, NoTerminal.
+    """
+    if key is None:
+        return Enclosures(None, None, (_NO_OPENPGP_KEY,), now)
+    missing = []
+    certificate = revocation = None
+    if isinstance(extract.payload, Whole):
+        missing.append(_WHOLE)
+    elif anonymous:
+        missing.append(_ANONYMOUS)
+    else:
+        try:
+            certificate = prints.of_certificate(
+                key, spare=spare, paper=paper, large=large, today=now.date()
+            )
+        except TooLarge as error:
+            missing.append(_NO_CERTIFICATE.format(error.what))
+    made = _revocation(key, now, ask)
+    if isinstance(made, str):
+        missing.append(_NO_REVOCATION.format(made))
+    else:
+        usual = Spare(DEFAULT_SPARE_PERCENT)
+        revocation = prints.of_revocation(
+            key, made, spare=usual, paper=paper, large=large, today=now.date()
+        )
+        if anonymous:
+            captions = [replace(caption, user_id=None) for caption in revocation.captions]
+            revocation = replace(revocation, captions=captions)
+    return Enclosures(certificate, revocation, tuple(missing), now)
+
+
+def _revocation(key: Key, now: dt.datetime, ask: Remembering) -> Revocation | str:
+    """Return a revocation that *key* makes *now*, or why it can make none."""
+    if keys.is_revoked(key):
+        return "the key is revoked already, by a revocation in the key file"
+    if not key.created <= now <= _LAST_DATE:
+        return "this computer's clock is wrong, and a revocation is dated"
+    try:
+        return keys.revoke(
+            key,
+            RevocationReason.NONE,
+            "",
+            now=now,
+            random_bytes=os.urandom,
+            ask=ask,
+            known=ask.given,
+        )
+    except (UnsupportedKey, NotASecretKey) as error:
+        return error.what
+
+
+_NO_OPENPGP_KEY = (
+    "No certificate and no revocation sheet: only OpenPGP keys have them, and this is none."
+)
+_WHOLE = "No sheets of the certificate: the key's own sheets have it in them."
+_ANONYMOUS = (
+    "No certificate: it has the name of the owner in it, and these papers are to be without. "
+    "Without it the key cannot be brought back: keep the certificate's file in another place."
+)
+_NO_CERTIFICATE = (
+    "No certificate: {}. Without it the key cannot be brought back: keep the certificate's file "
+    "with these papers and elsewhere; it is public."
+)
+_NO_REVOCATION = (
+    "No revocation sheet: {}. Your OpenPGP program may have made a revocation certificate: ragleaf "
+    "revoke-sheet --certificate prints it."
+)
+
+
+Pile = dict[str, bytes]
+
+
+def pile_up(
+    extract: Extract, secret: Print, rest: Enclosures, *, paper: Paper, large: bool
+) -> dict[str, Pile]:
+    """
+    Return what is to be written: folder in the envelope → name → bytes. Of a backup in one piece
+    there is one folder, the envelope itself (``.``); of one in shares one for the owner, without
+    any share, and one for each holder, with one share and without the revocation.
+    """
+    program = rescue_command.restorer()
+    restorer = listing.draw(program, rescue_command.TITLE, paper=paper)
+    common: Pile = {RESTORER: restorer, rescue_command.NAME: program.encode()}
+    if rest.certificate:
+        common[CERTIFICATE] = _drawn(rest.certificate, 0, paper, large=large)
+    apart = {REVOCATION: _drawn(rest.revocation, 0, paper, large=large)} if rest.revocation else {}
+    enclosed = _enclosed(extract, secret, rest, common)
+    head = secret.line_sets[0].head
+    sheets = [
+        Sheets(
+            SHEETS.format("file" if extract.sort is keys.Sort.FILE else "key")
+            if head.share is None
+            else SHEETS.format(SHARE.format(at + 1)),
+            secret.sheets_each + (head.share is not None),
+            line_set.head.mark,
+        )
+        for at, line_set in enumerate(secret.line_sets)
+    ]
+    if head.share is None:
+        page = first_page.draw(envelope_words.of_key(enclosed, sheets[0]), paper=paper)
+        return {
+            ".": {
+                FIRST_PAGE: page,
+                sheets[0].file: _drawn(secret, 0, paper, large=large),
+                **common,
+                **apart,
+            }
+        }
+    shares = [
+        replace(one, file=f"{SHARE.format(at)}/{one.file}") for at, one in enumerate(sheets, 1)
+    ]
+    page = first_page.draw(
+        envelope_words.of_owner(enclosed, head.share, tuple(shares)), paper=paper
+    )
+    piles: dict[str, Pile] = {OWNER: {FIRST_PAGE: page, **common, **apart}}
+    for at, (line_set, one) in enumerate(zip(secret.line_sets, sheets, strict=True)):
+        if line_set.head.share is None:
+            continue
+        page = first_page.draw(
+            envelope_words.of_holder(enclosed, line_set.head.share, one), paper=paper
+        )
+        piles[SHARE.format(at + 1)] = {
+            FIRST_PAGE: page,
+            one.file: _drawn(secret, at, paper, large=large),
+            **common,
+        }
+    return piles
+
+
+def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -> Enclosed:
+    line_set = secret.line_sets[0]
+    return Enclosed(
+        subject=secret.captions[0].subject,
+        sort=extract.sort,
+        fingerprint=extract.fingerprint,
+        date=rest.now.date(),
+        passphrases=words.passphrases(extract, line_set, rest.now.date()),
+        certificate=_sheets(CERTIFICATE, rest.certificate),
+        revocation=_sheets(REVOCATION, rest.revocation),
+        missing=rest.missing,
+        needs_public=isinstance(extract.payload, Lean | Compact),
+        restorer=Sheets(RESTORER, _pages(common[RESTORER])),
+        program=rescue_command.NAME,
+        digest=hashlib.sha256(common[rescue_command.NAME]).hexdigest(),
+    )
+
+
+def _sheets(file: str, there: Print | None) -> Sheets | None:
+    if there is None:
+        return None
+    return Sheets(file, there.sheets, there.line_sets[0].head.mark)
+
+
+def _drawn(of: Print, at: int, paper: Paper, *, large: bool) -> bytes:
+    line_set, caption = of.line_sets[at], of.captions[at]
+    to_holder = letter.letter(line_set.head, caption)
+    return draw.draw(line_set, caption, paper=paper, large=large, letter=to_holder)
+
+
+def _pages(pdf: bytes) -> int:
+    """Return how many pages a PDF has that was drawn here (ISO 32000-1 §7.7.3.3)."""
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
+def write_piles(
+    folder: str,
+    piles: Mapping[str, Pile],
+    *,
+    inputs: Sequence[str | None],
+    force: bool,
+) -> None:
+    """Write all *piles* into *folder*, which is made if it is not there, or nothing of it."""
+    places = {name: folder if name == "." else str(Path(folder, name)) for name in piles}
+    contents = {
+        str(Path(places[pile], name)): data
+        for pile, content in piles.items()
+        for name, data in content.items()
+    }
+    with files.folders([folder, *(place for place in places.values() if place != folder)]):
+        files.require_free(contents, inputs=inputs, force=force)
+        files.write(contents, force=force)

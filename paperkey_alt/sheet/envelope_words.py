@@ -1,0 +1,292 @@
+"""
+What the first page of an envelope says, for a key that is printed in one piece (`of_key`), for the
+owner of one that is split (`of_owner`), and for each holder of a share (`of_holder`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from paperkey_alt.keys.secret import Sort
+from paperkey_alt.sheet.first_page import FirstPage, Item
+
+if TYPE_CHECKING:
+    import datetime as dt
+
+    from paperkey_alt.format.head_line import Share
+
+
+@dataclass(frozen=True)
+class Sheets:
+    """A PDF of the envelope: its *file* name, its *pages*, and its set *mark* if it has one."""
+
+    file: str
+    pages: int
+    mark: str | None = None
+
+
+@dataclass(frozen=True)
+class Enclosed:
+    """
+    What is put into an envelope, in words and values.
+
+    *subject* names the key or file in a sentence ("the OpenPGP key of …"), *sort* is what it is;
+    *passphrases* are those it takes; *certificate* and *revocation* are sheets, or None, *missing*
+    says in a sentence each which of them are not there and why; *needs_public* tells whether it
+    takes a certificate to bring it back; *restorer* are the pages of the program *program*, whose
+    SHA-256 is *digest*.
+    """
+
+    subject: str
+    sort: Sort
+    fingerprint: str | None
+    date: dt.date
+    passphrases: tuple[str, ...]
+    certificate: Sheets | None
+    revocation: Sheets | None
+    missing: tuple[str, ...]
+    needs_public: bool
+    restorer: Sheets
+    program: str
+    digest: str
+
+
+def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
+    """Return the first page where all that is *secret* is on one set of sheets."""
+    noun = _noun(enclosed)
+    lock = f"Here, locked away: NO PASSPHRASE PROTECTS IT. Anyone with these sheets has the {noun}."
+    keep = (
+        "Here, where you would keep a deed. The passphrase is kept elsewhere, never with these "
+        "sheets."
+    )
+    items = (
+        Item(
+            f"The sheets of the {noun}",
+            keep if enclosed.passphrases else lock,
+            secret.file,
+            secret.pages,
+            secret.mark,
+        ),
+        *_public_items(enclosed, _WITH_SHEETS),
+        *_revocation_items(enclosed, "the sheets of the key"),
+    )
+    return _page(
+        enclosed,
+        heading=f"Read this first: {enclosed.subject} on paper",
+        opening=(
+            *_opening(enclosed),
+            (
+                f"If the computer with the {noun} on it is lost, these papers bring it back. To "
+                "keep them you need not know anything of it; to bring it back, ask somebody who "
+                "knows computers."
+            ),
+        ),
+        items=items,
+        sheets=f"the sheets of the {noun} (set mark {secret.mark})",
+        blanks=(
+            *(("The passphrase is kept:",) if enclosed.passphrases else ()),
+            *(("The revocation sheet is kept:",) if enclosed.revocation else ()),
+            "Somebody who can help:",
+        ),
+    )
+
+
+def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> FirstPage:
+    """Return the owner's first page where the secret is split; *secrets* are all shares."""
+    noun = _noun(enclosed)
+    needed = f"any {share.threshold} of the {share.count} shares"
+    shares = (
+        Item(
+            f"Share {number}",
+            "To its holder, with all that is in its folder.",
+            sheets.file,
+            sheets.pages,
+            sheets.mark,
+            "Holder:",
+        )
+        for number, sheets in enumerate(secrets, 1)
+    )
+    return _page(
+        enclosed,
+        heading=f"For the owner: {enclosed.subject} in {share.count} shares",
+        opening=(
+            *_opening(enclosed),
+            (
+                f"It is split among {share.count} holders. To bring it back it takes {needed}; "
+                f"fewer tell nothing of the {noun}. Never keep two shares in one place."
+            ),
+        ),
+        items=(
+            *shares,
+            *_public_items(enclosed, _WITH_SHARES),
+            *_revocation_items(enclosed, "every share"),
+        ),
+        sheets=f"the sheets of {needed}",
+        blanks=(
+            *(("The passphrase is kept:",) if enclosed.passphrases else ()),
+            *(("The revocation sheet is kept:",) if enclosed.revocation else ()),
+            "Somebody who can help:",
+        ),
+    )
+
+
+def of_holder(enclosed: Enclosed, share: Share, secret: Sheets) -> FirstPage:
+    """Return the first page of what the holder of *share* gets."""
+    noun = _noun(enclosed)
+    needed = f"any {share.threshold} of the {share.count} shares"
+    items = (
+        Item(
+            f"Share {share.number} of {share.count}, behind a letter to you",
+            "Here, where you would keep a deed. Never beside another share.",
+            secret.file,
+            secret.pages,
+            secret.mark,
+        ),
+        *_public_items(enclosed, _WITH_SHEETS),
+    )
+    return _page(
+        enclosed,
+        heading=f"Share {share.number} of {share.count}: what you hold",
+        opening=(
+            (
+                f"The owner of {enclosed.subject} asks you to keep one share of it. "
+                f"{_capital(needed)}, brought together, give the {noun} back. Your share alone "
+                "tells nothing of it."
+            ),
+            "The letter says how to keep it, and what to do when somebody asks you for it.",
+        ),
+        items=items,
+        sheets=f"the sheets of {needed}",
+        blanks=("The owner, and how to reach the owner:", "Given to me on:"),
+        whereabouts="the owner says who has it",
+        missing=(),
+    )
+
+
+def _page(  # noqa: PLR0913 - what the three pages differ in, each by its name
+    enclosed: Enclosed,
+    *,
+    heading: str,
+    opening: tuple[str, ...],
+    items: tuple[Item, ...],
+    sheets: str,
+    blanks: tuple[str, ...],
+    whereabouts: str = "see below where it is kept",
+    missing: tuple[str, ...] | None = None,
+) -> FirstPage:
+    return FirstPage(
+        heading=heading,
+        date=enclosed.date,
+        fingerprint=enclosed.fingerprint,
+        opening=opening,
+        items=items,
+        missing=enclosed.missing if missing is None else missing,
+        steps=tuple(_steps(enclosed, sheets, whereabouts)),
+        files=((enclosed.program, enclosed.digest),),
+        blanks=blanks,
+    )
+
+
+def _opening(enclosed: Enclosed) -> tuple[str, ...]:
+    if enclosed.sort is Sort.OPENPGP_KEY:
+        return ("With an OpenPGP key its owner reads encrypted mail and files, and signs.",)
+    return ()
+
+
+_WITH_SHEETS = (
+    "Here, with the sheets above: the key is brought back from both. It is public, and may lie "
+    "elsewhere as well."
+)
+_WITH_SHARES = (
+    "Here; and a copy with every share, for the key is brought back from both. It is public, and "
+    "may lie elsewhere as well."
+)
+
+
+def _public_items(enclosed: Enclosed, certificate: str) -> list[Item]:
+    items = []
+    if enclosed.certificate:
+        items.append(
+            Item(
+                "The certificate",
+                certificate,
+                enclosed.certificate.file,
+                enclosed.certificate.pages,
+                enclosed.certificate.mark,
+            )
+        )
+    items.append(
+        Item(
+            "The restorer on paper",
+            f"Here. It is the program {enclosed.program}, to be typed if no copy of it is left. It "
+            "needs Python 3.8 or later, and nothing else.",
+            enclosed.restorer.file,
+            enclosed.restorer.pages,
+        )
+    )
+    items.append(
+        Item(
+            f"The file {enclosed.program}",
+            "On a stick or a disc beside these papers: the same program, which nobody has to type.",
+            enclosed.program,
+        )
+    )
+    return items
+
+
+def _revocation_items(enclosed: Enclosed, others: str) -> list[Item]:
+    if enclosed.revocation is None:
+        return []
+    return [
+        Item(
+            "The revocation sheet",
+            f"In another place than {others}, perhaps with somebody you trust. Anyone with it can "
+            "end the key for good, and can neither read nor sign anything with it. It is for the "
+            "day when the key is in wrong hands.",
+            enclosed.revocation.file,
+            enclosed.revocation.pages,
+            enclosed.revocation.mark,
+        )
+    ]
+
+
+def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
+    openpgp = enclosed.sort is Sort.OPENPGP_KEY
+    result = "key.asc" if openpgp else "FILE"
+    certificate = (
+        f" and those of the certificate ({enclosed.certificate.mark})"
+        if enclosed.certificate
+        else ""
+    )
+    public = ""
+    if enclosed.needs_public and not enclosed.certificate:
+        public = " --public CERTIFICATE"
+    steps = [
+        (
+            "Take a computer that you trust and that is not connected to anything, with Ragleaf or "
+            "with Python on it."
+        ),
+        (
+            f"Scan {sheets}{certificate}; or type their lines into a text file, each behind its "
+            "number."
+        ),
+        f"With Ragleaf: ragleaf restore SCANS{public} -o {result}",
+        (
+            f"Without it: python3 {enclosed.program} TEXTFILES{public} -o {result}, with the lines "
+            "typed, or with what any reader of QR codes finds in the square symbols."
+        ),
+    ]
+    if enclosed.passphrases:
+        steps.append(f"You will be asked for {' and '.join(enclosed.passphrases)}; {whereabouts}.")
+    if openpgp:
+        steps.append(f"Open {result} in an OpenPGP program.")
+    return steps
+
+
+def _noun(enclosed: Enclosed) -> str:
+    return "file" if enclosed.sort is Sort.FILE else "key"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
