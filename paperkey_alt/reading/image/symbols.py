@@ -361,7 +361,8 @@ def _straightened(picture: Picture, corners: Points, count: int) -> Picture:
         + (1 - x) * y * lower_left
         for x, y in zip(across.ravel(), along.ravel(), strict=True)
     ]
-    quad = tuple(float(value) for at in (0, 2, 3, 1) for value in wide[at])
+    # Pillow counts from the corner of the first pixel, a pose from its middle.
+    quad = tuple(float(value) + 0.5 for at in (0, 2, 3, 1) for value in wide[at])
     side = size + 2 * quiet
     return picture.transform(
         (side, side), Image.Transform.QUAD, quad, Image.Resampling.BILINEAR, fillcolor=255

@@ -54,7 +54,7 @@ def test_rows_beyond_the_picture_are_named():
     picture = rendered(printed(LENGTHS[11.0])[1], 150)
     (page,) = pages(picture.crop((0, 0, picture.width, round(0.6 * picture.height))))
     (hint,) = page.hints
-    assert hint.startswith("The sheet is cut off: the rows of lines 34–44 ")
+    assert hint.startswith("The sheet is cut off: the rows of lines 37–44 ")
     assert {line.number for line in page.raw_lines} >= set(range(13))
 
 
