@@ -52,8 +52,10 @@ _TRIED_AT_ONCE = 2  # of these before other things are tried
 # other programs they have up to 0.66, of print that is barely legible 0.7.
 _LEAST_LEGIBLE = 0.68
 _NUMBERS = 12  # rows whose line numbers are looked at
-# Poses at which a head line is looked for: on 36 pages where it was legible the fourth at the most.
-_MOST_HEADS = 16
+# Poses at which a head line is looked for: on 36 pages where it was legible the fourth at the most,
+# but for one; and so many more where something of print can be seen.
+_MOST_HEADS, _MORE_HEADS = 16, 24
+_TRIED_FOR_MORE = 4  # poses of each paper by which that is told
 _LIKELIEST = 4  # poses by marks at which a head line is looked for before anything else
 _ALIKE = 2.0  # points by which two poses may differ that need not both be tried: rows have room
 _NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where they were read
@@ -198,7 +200,12 @@ def _by_symbols(scan: _Scan) -> Iterator[Candidate]:
 
 def _by_head_line(scan: _Scan) -> Iterator[Candidate]:
     """Yield the sheet whose head line is legible where the corner marks may put it, if one is."""
-    return _by_head_line_at(scan, islice(_poses_by_marks(scan, PAPERS.values()), _MOST_HEADS))
+    poses = _poses_by_marks(scan, PAPERS.values())
+    for most in (_MOST_HEADS, _MORE_HEADS):
+        yield from (candidates := tuple(_by_head_line_at(scan, islice(poses, most))))
+        looked_at = _by_legibility(scan, _TRIED_FOR_MORE)
+        if candidates or all(candidate.score < _LEAST_LEGIBLE for candidate in looked_at):
+            return
 
 
 def _by_head_line_at(scan: _Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator[Candidate]:
