@@ -46,16 +46,16 @@ _HOPELESS = 0.25
 _TAKEN_OFF = 0.005  # of the score, for each pixel of warp
 _SAMPLE, _FIRST_SAMPLE = 9, 3  # rows by which a pose is judged, and by which many poses are
 _FIRST_ROUNDS = 2  # of looks at these
-_MOST_TRIED, _MOST_COMPARED = 12, 5  # poses of each paper that are judged, and that are returned
-_TRIED_AT_ONCE = 2  # of these before other things are tried
+_MOST_TRIED, _MOST_COMPARED = 6, 4  # poses of each paper that are judged, and that are returned
+_AT_ONCE = (2, 2)  # of these before other things are tried
 # Mean score of the characters of a sheet from which it may be one: of scenes and of the letters of
 # other programs they have up to 0.66, of print that is barely legible 0.7.
 _LEAST_LEGIBLE = 0.68
 _NUMBERS = 12  # rows whose line numbers are looked at
 # Poses at which a head line is looked for: on 36 pages where it was legible the fourth at the most,
 # but for one; and so many more where something of print can be seen.
-_MOST_HEADS, _MORE_HEADS = 16, 24
-_TRIED_FOR_MORE = 4  # poses of each paper by which that is told
+_MOST_HEADS, _MORE_HEADS = 10, 30
+_TRIED_FOR_MORE = 2  # poses of each paper by which that is told
 _LIKELIEST = 4  # poses by marks at which a head line is looked for before anything else
 _ALIKE = 2.0  # points by which two poses may differ that need not both be tried: rows have room
 _NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where they were read
@@ -151,9 +151,9 @@ def find_likely(
     the likeliest first: only what its rows say can tell which it is.
     """
     scan = _Scan(pyramid, marks, ())
-    tried = _TRIED_AT_ONCE if at_once else _MOST_TRIED
+    tried, compared = _AT_ONCE if at_once else (_MOST_TRIED, _MOST_COMPARED)
     candidates = sorted(_by_legibility(scan, tried), key=lambda candidate: -candidate.score)
-    for candidate in candidates[:_MOST_COMPARED]:
+    for candidate in candidates[:compared]:
         if candidate.score > _LEAST_LEGIBLE:
             yield _located(scan, candidate)
 

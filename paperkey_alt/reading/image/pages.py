@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 _MOST_SHEETS = 4  # that are looked for on a picture without symbols
 _COVERED = 0.6  # of a picture: when sheets cover so much of it, there is no room for another
+_TRIED_IN_VAIN = 2  # of what may be a sheet without a row that agrees, after which no more is
 _NEARLY_ALL = 0.8  # of the rows of a sheet: when so many agree with their checks, it is that
 _COARSE, _DARK = 8, 100  # pixels in one, and the brightness of a page in light ink on dark
 
@@ -154,13 +155,15 @@ def _by_rows(pyramid: Pyramid, marks: CornerMarks, *, at_once: bool) -> tuple[Lo
     from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
 
     best: tuple[int, LocatedSheet] | None = None
-    for likely in locate.find_likely(pyramid, marks, at_once=at_once):
+    for tried, likely in enumerate(locate.find_likely(pyramid, marks, at_once=at_once), 1):
         shown = printed_rows.read(pyramid, likely)
         agreeing = sum(row.chosen is not None for row in shown.rows)
         if agreeing > _NEARLY_ALL * len(shown.rows):
             return (shown.located,)
         if best is None or agreeing > best[0]:
             best = agreeing, shown.located
+        if tried == _TRIED_IN_VAIN and best[0] == 0:
+            break
     return () if best is None or at_once else (best[1],)
 
 

@@ -25,7 +25,7 @@ from paperkey_alt.reading.image.glyphs import ROOM
 from paperkey_alt.reading.image.soft_decision import LEGIBLE
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -85,7 +85,7 @@ def read(pyramid: Pyramid, located: LocatedSheet, known: Collection[int] = ()) -
         sheet, mark = _voted(located, scores)
         located, rows = replace(located, sheet=sheet), [*_rows(sheet)]
     elif mark is None:
-        mark = _votes(rows, scores, None)[0]
+        mark = _votes(rows, _surest(scores), None)[0]
     read_rows = _read(rows, cells[: len(rows)], templates, scores[: len(rows)], mark)
     at_foot = (replace(row, at_foot=True) if of is sheet.foot else row for of, row in read_rows)
     return PrintedSheet(located, tuple(at_foot))
@@ -138,28 +138,34 @@ def _voted(located: LocatedSheet, scores: NDArray[np.float32]) -> tuple[Sheet, s
     Return which sheet it is, and the set mark: what most rows imply, where more than one does.
     """
     known = located.head.mark if located.head else None
+    surest = _surest(scores)
     shown, *others = dict.fromkeys((located.sheet, *located.sheets))
-    best, most = shown, _votes(_rows(shown), scores, known)
+    best, most = shown, _votes(_rows(shown), surest, known)
     for sheet in others if most[1] < _ENOUGH_VOTES else ():
-        votes = _votes(_rows(sheet), scores, known)
+        votes = _votes(_rows(sheet), surest, known)
         if votes[1] > max(most[1], 1):
             best, most = sheet, votes
     return best, most[0]
 
 
+def _surest(scores: NDArray[np.float32]) -> list[tuple[int, str]]:
+    """Return the rows that vote, those whose least legible characters are the most legible."""
+    legible = np.sort(scores.max(axis=2), axis=1)[:, :_UNSURE].mean(axis=1)
+    voting = np.argsort(-legible)[:_MOST_VOTES].tolist()
+    return [(at, soft_decision.hard_decision(scores[at])) for at in voting]
+
+
 def _votes(
-    rows: Sequence[Row], scores: NDArray[np.float32], known: str | None
+    rows: Sequence[Row], surest: Iterable[tuple[int, str]], known: str | None
 ) -> tuple[str | None, int]:
     """
-    Return the set mark that most of *rows* imply, if more than one does, and how many do; or the
-    mark that is *known*, and how many imply that.
+    Return the set mark that most of *rows* imply, by the *surest* of them, if more than one does,
+    and how many do; or the mark that is *known*, and how many imply that.
     """
-    legible = np.sort(scores.max(axis=2), axis=1)[: len(rows), :_UNSURE].mean(axis=1)
     votes: Counter[str] = Counter()
-    for at in np.argsort(-legible)[:_MOST_VOTES].tolist():
-        number = rows[at].number
-        if number != head_line.NUMBER:
-            mark = lines.implied_mark(soft_decision.hard_decision(scores[at]), number)
+    for at, text in surest:
+        if at < len(rows) and rows[at].number != head_line.NUMBER:
+            mark = lines.implied_mark(text, rows[at].number)
             votes.update([mark] if mark else ())
     if known is not None:
         return known, votes[known]
