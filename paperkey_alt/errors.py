@@ -286,7 +286,7 @@ class NotEnoughShares(PaperError):
 
     advice = (
         "Ask another holder, or read again the lines that a share still lacks. Fewer shares tell "
-        "nothing about what they carry."
+        "nothing about what they carry but its size."
     )
 
 

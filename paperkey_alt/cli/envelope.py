@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt import keys
 from paperkey_alt.cli import files, prints, rescue_command
 from paperkey_alt.errors import NotASecretKey, TooLarge, UnsupportedKey
-from paperkey_alt.format.payload import Compact, Lean, Whole
+from paperkey_alt.format.payload import Compact, Lean, RsaFile, Whole
 from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
 from paperkey_alt.sheet import (
@@ -233,10 +233,12 @@ def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -
         fingerprint=extract.fingerprint,
         date=rest.now.date(),
         passphrases=words.passphrases(extract, line_set, rest.now.date()),
+        seal_is_own=line_set.head.sealed and extract.seal_is_own,
         certificate=_sheets(CERTIFICATE, rest.certificate),
         revocation=_sheets(REVOCATION, rest.revocation),
         missing=rest.missing,
         needs_public=isinstance(extract.payload, Lean | Compact),
+        gives_numbers=isinstance(extract.payload, Compact | RsaFile),
         restorer=Sheets(RESTORER, _pages(common[RESTORER])),
         program=rescue_command.NAME,
         digest=hashlib.sha256(common[rescue_command.NAME]).hexdigest(),

@@ -27,7 +27,7 @@ TITLE = f"The restorer of Ragleaf sheets, {NAME}"
     metavar="FILE",
     help="The restorer, rescue.py; - for standard output.",
 )
-@click.option("--sheet", metavar="PDF", help="Also print it, on a few sheets.")
+@click.option("--sheet", metavar="PDF", help="Also print it, on some twenty pages.")
 @options.paper
 @options.force
 def command(*, output: str, sheet: str | None, paper: Paper, force: bool) -> None:

@@ -32,10 +32,11 @@ class Enclosed:
     What is put into an envelope, in words and values.
 
     *subject* names the key or file in a sentence ("the OpenPGP key of …"), *sort* is what it is;
-    *passphrases* are those it takes; *certificate* and *revocation* are sheets, or None, *missing*
-    says in a sentence each which of them are not there and why; *needs_public* tells whether it
-    takes a certificate to bring it back; *restorer* are the pages of the program *program*, whose
-    SHA-256 is *digest*.
+    *passphrases* are those it takes, *seal_is_own* tells whether the one of the key opens the seal
+    too; *certificate* and *revocation* are sheets, or None, *missing* says in a sentence each which
+    of them are not there and why; *needs_public* tells whether it takes a certificate to bring it
+    back; *restorer* are the pages of the program *program*, whose SHA-256 is *digest*, and
+    *gives_numbers* tells that it makes no key file of these sheets, but only the numbers for one.
     """
 
     subject: str
@@ -43,10 +44,12 @@ class Enclosed:
     fingerprint: str | None
     date: dt.date
     passphrases: tuple[str, ...]
+    seal_is_own: bool
     certificate: Sheets | None
     revocation: Sheets | None
     missing: tuple[str, ...]
     needs_public: bool
+    gives_numbers: bool
     restorer: Sheets
     program: str
     digest: str
@@ -114,7 +117,8 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
             *_opening(enclosed),
             (
                 f"It is split among {share.count} holders. To bring it back it takes {needed}; "
-                f"fewer tell nothing of the {noun}. Never keep two shares in one place."
+                f"fewer tell nothing of the {noun} but its size. Never keep two shares in one "
+                "place."
             ),
         ),
         items=(
@@ -152,7 +156,7 @@ def of_holder(enclosed: Enclosed, share: Share, secret: Sheets) -> FirstPage:
             (
                 f"The owner of {enclosed.subject} asks you to keep one share of it. "
                 f"{_capital(needed)}, brought together, give the {noun} back. Your share alone "
-                "tells nothing of it."
+                "tells nothing of it but its size."
             ),
             "The letter says how to keep it, and what to do when somebody asks you for it.",
         ),
@@ -262,26 +266,46 @@ def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
     public = ""
     if enclosed.needs_public and not enclosed.certificate:
         public = " --public CERTIFICATE"
+    rescued = " -o NUMBERS" if enclosed.gives_numbers else f"{public} -o {result}"
     steps = [
         (
-            "Take a computer that you trust and that is not connected to anything, with Ragleaf or "
-            "with Python on it."
+            "Take a computer that you trust and that is not connected to anything. It needs "
+            "Ragleaf, the program that printed these papers, or Python."
         ),
         (
             f"Scan {sheets}{certificate}; or type their lines into a text file, each behind its "
             "number."
         ),
-        f"With Ragleaf: ragleaf restore SCANS{public} -o {result}",
         (
-            f"Without it: python3 {enclosed.program} TEXTFILES{public} -o {result}, with the lines "
-            "typed, or with what any reader of QR codes finds in the square symbols."
+            f"With Ragleaf: ragleaf restore SCANS{public} -o {result} (for SCANS write the names "
+            "of your files, scanned or typed)"
+        ),
+        (
+            f"Without it: python3 {enclosed.program} TEXTFILES{rescued}, with the lines typed, or "
+            "with what any reader of QR codes finds in the square symbols."
         ),
     ]
-    if enclosed.passphrases:
-        steps.append(f"You will be asked for {' and '.join(enclosed.passphrases)}; {whereabouts}.")
+    if enclosed.gives_numbers:
+        steps[-1] += _NUMBERS[enclosed.sort]
     if openpgp:
         steps.append(f"Open {result} in an OpenPGP program.")
+    if enclosed.passphrases:
+        asked = f"You will be asked for {' and '.join(enclosed.passphrases)}; {whereabouts}."
+        steps.append(f"{asked} {_SEAL_TOO}" if enclosed.seal_is_own else asked)
     return steps
+
+
+_NUMBERS = {
+    Sort.OPENPGP_KEY: (
+        " That gives the secret numbers of the key, and no key file: somebody who knows RFC 9580 "
+        "must make one of them and of the certificate."
+    ),
+    Sort.PRIVATE_KEY: (
+        " That gives the secret numbers of the key, and no key file: somebody who knows how such "
+        "files are written must make one of them."
+    ),
+}
+_SEAL_TOO = "Where a program asks for the passphrase of the seal, it is the same one."
 
 
 def _noun(enclosed: Enclosed) -> str:
