@@ -132,6 +132,10 @@ _SENTENCES = {
         "The secret of the {}: the same numbers, in the live file without a passphrase."
     ),
 }
+_LIVE_CERTIFICATE = (
+    "The public certificate came from the live file: after a loss you need a copy of it beside "
+    "these sheets."
+)
 _COMPARE_ELSEWHERE = (
     "Restore these sheets, and try in your OpenPGP program whether the restored key works."
 )
@@ -177,6 +181,8 @@ def command(
         compared = comparison.compare(back.rebuilt, live, ask, known)
         failure, outcome = _judged(compared)
         texts = list(_told(compared)) if compared.agrees else []
+        if texts and back.is_from_elsewhere:
+            texts.append(_LIVE_CERTIFICATE)
     except (PaperError, CertificateError, WrongPassphrase, NoTerminal) as error:
         failure, outcome, texts = *_failed(error), []
     # The result comes first, whatever there is to say of the register.

@@ -71,6 +71,19 @@ def test_the_same_bytes_need_no_passphrase(noted):
     assert drill_of(noted) == "gives the key back"
 
 
+def test_a_certificate_that_is_not_on_the_paper(desk, small):
+    """It is taken from the live file, and said to be needed; of a whole print it is not."""
+    desk.take(small)
+    said = "The public certificate came from the live file"
+    assert said in desk.ok("drill", "s.txt", "--key", SMALL, "--no-register").err
+    desk.ok("backup", SMALL, "--whole", "-o", "w.pdf", "--text", "w.txt", "--no-register")
+    assert said not in desk.ok("drill", "w.txt", "--key", SMALL, "--no-register").err
+    desk.ok(
+        "backup", SMALL, "--with-certificate", "-o", "c.pdf", "--text", "c.txt", "--no-register"
+    )
+    assert said not in desk.ok("drill", "c.txt", "--key", SMALL, "--no-register").err
+
+
 @pytest.mark.parametrize("form", ["lean", "whole", "compact", "plain"])
 def test_a_key_that_was_encrypted_anew(desk, form):
     """
