@@ -122,8 +122,8 @@ class CertificateError(RagleafError):
     """The public certificate is missing or does not belong to the paper."""
 
     advice = (
-        "Give the public certificate of the key whose fingerprint is printed on the sheet, with "
-        "--public."
+        "Give the public certificate of the key whose fingerprint is printed on the sheet: its "
+        "file with --public, or its sheets among the others."
     )
 
 

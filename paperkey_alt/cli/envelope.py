@@ -148,7 +148,7 @@ def _revocation(key: Key, now: dt.datetime, ask: Remembering) -> Revocation | st
 
 
 _NO_OPENPGP_KEY = (
-    "No certificate and no revocation sheet: only OpenPGP keys have them, and this is none."
+    "No certificate and no revocation sheet: only OpenPGP keys have them, and this is not one."
 )
 _WHOLE = "No sheets of the certificate: the key's own sheets have it in them."
 _ANONYMOUS = (

@@ -163,7 +163,7 @@ def of_holder(enclosed: Enclosed, share: Share, secret: Sheets) -> FirstPage:
         items=items,
         sheets=f"the sheets of {needed}",
         blanks=("The owner, and how to reach the owner:", "Given to me on:"),
-        whereabouts="the owner says who has it",
+        whereabouts="see the letter for where it is kept",
         missing=(),
     )
 
