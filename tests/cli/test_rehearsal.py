@@ -228,6 +228,21 @@ def test_a_number_that_is_not_of_the_key(desk):
     assert "the fault is in the live file" in done.err
 
 
+def test_too_few_shares_say_nothing_of_the_paper(desk):
+    """A rehearsal that was good stays noted; a share that is damaged is noted as that."""
+    desk.ok("backup", SMALL, "--any", "2", "--of", "2", "-o", "s", "--text", "t")
+    desk.ok("drill", "t/share-1.txt", "t/share-2.txt", "--key", SMALL)
+    done = desk.run("drill", "t/share-1.txt", "--key", SMALL)
+    assert done.status == 1
+    assert "cannot tell whether this paper gives this key back: 1 more share is needed" in done.err
+    assert drill_of(desk) == "gives the key back"
+    rows = desk.read("t/share-2.txt").splitlines()
+    desk.write("cut.txt", b"\n".join(rows[: len(rows) // 2]))
+    done = desk.run("drill", "t/share-1.txt", "cut.txt", "--key", SMALL)
+    assert "this paper does not give this key back" in done.err
+    assert drill_of(desk) == "does not give the key back"
+
+
 def test_another_key(noted):
     """The advice is to compare the fingerprint, for certificates and for secret keys."""
     done = noted.run("drill", "s.txt", "--key", KEY)
