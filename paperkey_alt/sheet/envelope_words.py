@@ -98,7 +98,7 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
 def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> FirstPage:
     """Return the owner's first page where the secret is split; *secrets* are all shares."""
     noun = _noun(enclosed)
-    needed = f"any {share.threshold} of the {share.count} shares"
+    needed = _needed(share)
     shares = (
         Item(
             f"Share {number}",
@@ -138,7 +138,7 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
 def of_holder(enclosed: Enclosed, share: Share, secret: Sheets) -> FirstPage:
     """Return the first page of what the holder of *share* gets."""
     noun = _noun(enclosed)
-    needed = f"any {share.threshold} of the {share.count} shares"
+    needed = _needed(share)
     items = (
         Item(
             f"Share {share.number} of {share.count}, behind a letter to you",
@@ -306,6 +306,12 @@ _NUMBERS = {
     ),
 }
 _SEAL_TOO = "Where a program asks for the passphrase of the seal, it is the same one."
+
+
+def _needed(share: Share) -> str:
+    if share.threshold < share.count:
+        return f"any {share.threshold} of the {share.count} shares"
+    return "both shares" if share.count == 2 else f"all {share.count} shares"
 
 
 def _noun(enclosed: Enclosed) -> str:

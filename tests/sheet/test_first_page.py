@@ -130,6 +130,15 @@ def test_what_a_holder_is_not_told():
     assert "Any 2 of the 3 shares" in words
 
 
+def test_where_every_share_is_needed():
+    """They are called both, or all, and not any of them."""
+    for count, needed in ((2, "both shares"), (3, "all 3 shares")):
+        page = envelope_words.of_owner(ENCLOSED, share(1, count, count), shares(count))
+        words = " ".join((*page.opening, *page.steps))
+        assert f"it takes {needed}" in words
+        assert "any" not in words.replace("anything", "").replace("any reader", "")
+
+
 def test_a_certificate_that_is_not_here_is_asked_for():
     """The command names it then, and does not where it is printed or not needed."""
     assert "--public CERTIFICATE" in pages(envelope_words.of_key(BARE, SECRET))[0]
