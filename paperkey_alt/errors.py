@@ -122,8 +122,8 @@ class CertificateError(RagleafError):
     """The public certificate is missing or does not belong to the paper."""
 
     advice = (
-        "Give the public certificate of the key whose fingerprint is printed on the sheet, with "
-        "--public."
+        "Give the public certificate of the key whose fingerprint is printed on the sheet: its "
+        "file with --public, or its sheets among the others."
     )
 
 
@@ -286,7 +286,7 @@ class NotEnoughShares(PaperError):
 
     advice = (
         "Ask another holder, or read again the lines that a share still lacks. Fewer shares tell "
-        "nothing about what they carry."
+        "nothing about what they carry but its size."
     )
 
 

@@ -13,6 +13,7 @@ from paperkey_alt.computer import machine
 from paperkey_alt.errors import (
     CertificateError,
     DrillFailed,
+    NotEnoughShares,
     NoTerminal,
     PaperError,
     SeveralSets,
@@ -132,6 +133,10 @@ _SENTENCES = {
         "The secret of the {}: the same numbers, in the live file without a passphrase."
     ),
 }
+_LIVE_CERTIFICATE = (
+    "The public certificate came from the live file: after a loss you need a copy of it beside "
+    "these sheets."
+)
 _COMPARE_ELSEWHERE = (
     "Restore these sheets, and try in your OpenPGP program whether the restored key works."
 )
@@ -177,8 +182,10 @@ def command(
         compared = comparison.compare(back.rebuilt, live, ask, known)
         failure, outcome = _judged(compared)
         texts = list(_told(compared)) if compared.agrees else []
+        if texts and back.is_from_elsewhere:
+            texts.append(_LIVE_CERTIFICATE)
     except (PaperError, CertificateError, WrongPassphrase, NoTerminal) as error:
-        failure, outcome, texts = *_failed(error), []
+        failure, outcome, texts = *_failed(error, findings), []
     # The result comes first, whatever there is to say of the register.
     if failure is None:
         say([*texts, "Nothing was written except a date in the register, if this backup is in it."])
@@ -243,11 +250,16 @@ def _advice(not_compared: tuple[Compared, ...], told: _Told) -> str:
     return told.advice
 
 
-def _failed(error: RagleafError) -> tuple[DrillFailed, str | None]:
+def _failed(error: RagleafError, findings: Findings | None) -> tuple[DrillFailed, str | None]:
     """
     As `_judged`, of an *error* that kept the paper from being compared. Which set is meant, a
-    passphrase that is not at hand and another key than the paper's say nothing of the paper.
+    passphrase that is not at hand, too few shares of which each is complete, and another key than
+    the paper's say nothing of the paper.
     """
+    sets = () if findings is None else findings.sets
+    are_complete = all(finding.body is not None for finding in sets)
+    if isinstance(error, NotEnoughShares) and are_complete:
+        return DrillFailed(f"{_NOT_KNOWN}{error}", advice=error.advice), None
     if isinstance(error, WrongPassphrase | NoTerminal):
         return DrillFailed(f"{_NOT_KNOWN}{error}", advice=error.advice), None
     if isinstance(error, CertificateError):

@@ -149,7 +149,7 @@ def _revocation(key: Key, now: dt.datetime, ask: Remembering) -> Revocation | st
 
 
 _NO_OPENPGP_KEY = (
-    "No certificate and no revocation sheet: only OpenPGP keys have them, and this is none."
+    "No certificate and no revocation sheet: only OpenPGP keys have them, and this is not one."
 )
 _WHOLE = "No sheets of the certificate: the key's own sheets have it in them."
 _ANONYMOUS = (
@@ -238,14 +238,15 @@ def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -
         fingerprint=extract.fingerprint,
         date=rest.now.date(),
         passphrases=words.passphrases(extract, line_set, rest.now.date()),
+        seal_is_own=line_set.head.sealed and extract.seal_is_own,
         certificate=_sheets(CERTIFICATE, rest.certificate),
         revocation=_sheets(REVOCATION, rest.revocation),
         missing=rest.missing,
         needs_public=isinstance(extract.payload, Lean | Compact),
+        gives_numbers=isinstance(extract.payload, Compact | RsaFile),
         printed_program=Sheets(RESTORER, _pages(common[RESTORER])),
         program=_restorer(rescue_command.NAME, common),
         page=_restorer(PAGE, common),
-        gives_all=not isinstance(extract.payload, Compact | RsaFile),
     )
 
 

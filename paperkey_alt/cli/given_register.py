@@ -83,7 +83,7 @@ def add(path: str | None, printed: Entry) -> Noted:
         marks = ", ".join(added.marks)
         told += [
             f"The register has {marks} since {added.printed}: what was printed now is a copy.",
-            "  To destroy these sheets is to destroy all copies.",
+            "  They are destroyed only when every copy is.",
         ]
     return Noted(told=tuple(told))
 

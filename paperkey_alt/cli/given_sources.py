@@ -138,12 +138,14 @@ _STEPS = 1000  # into which a source is divided
 class Back:
     """
     What came *rebuilt* from the sheets; the *passphrase* of the seal, None where none was over it;
-    and the set mark of the *certificate* it was rebuilt with, None where no printed one was needed.
+    the set mark of the *certificate* it was rebuilt with, None where no printed one was needed; and
+    whether one was needed that *is_from_elsewhere* than these sheets.
     """
 
     rebuilt: Rebuilt
     passphrase: str | None = field(repr=False)
     certificate: str | None = None
+    is_from_elsewhere: bool = False
 
 
 def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None, ask: Ask) -> Back:
@@ -156,7 +158,8 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
     say(report.not_joined(joined))
     unwrapped = body.unwrap(joined.body, ask)
     printed = None
-    if certificate is None and isinstance(unwrapped.payload, Lean | Compact):
+    is_needed = isinstance(unwrapped.payload, Lean | Compact)
+    if certificate is None and is_needed:
         printed = printed_certificate(findings, marks)
     try:
         rebuilt = keys.rebuild(
@@ -177,7 +180,8 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
         ) from None
     if printed:
         say([f"The public certificate was taken from the sheets of set {printed.mark}."])
-    return Back(rebuilt, unwrapped.passphrase, printed.mark if printed else None)
+    mark = printed.mark if printed else None
+    return Back(rebuilt, unwrapped.passphrase, mark, is_needed and printed is None)
 
 
 @dataclass(frozen=True)

@@ -145,7 +145,7 @@ def _files_like_options(arguments: Sequence[str]) -> Iterator[str]:
 @click.version_option(__version__, prog_name="ragleaf")
 def commands() -> None:
     """
-    Put a cryptographic key on paper, and get it back byte for byte.
+    Put a cryptographic key on paper, and get its secrets back byte for byte.
 
     Exit status: 0 done; 1 the paper or the key is at fault; 2 wrong use.
     """

@@ -38,9 +38,9 @@ def command(*, output: str, keyfile: str | None, fingerprint: str | None) -> Non
     """
     created = None
     if keyfile:
+        data = files.read(keyfile, files.LONGEST_KEY_FILE)
         with in_file(keyfile):
-            key = keys.certificate(files.read(keyfile, files.LONGEST_KEY_FILE), fingerprint)
-            created = key.created
+            created = keys.certificate(data, fingerprint).created
     seen = preflight.observe(machine.look(), str(Path(output).resolve()), created)
     for observation in seen:
         show(

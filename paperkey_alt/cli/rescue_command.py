@@ -27,7 +27,7 @@ PAGE = "page.html"
 @click.option(
     "--page", metavar="FILE", help="The page that restores in a browser; - for standard output."
 )
-@click.option("--sheet", metavar="PDF", help="Also print rescue.py, on a few sheets.")
+@click.option("--sheet", metavar="PDF", help="Also print rescue.py, on some twenty pages.")
 @options.paper
 @options.force
 def command(

@@ -33,7 +33,7 @@ def command(
     force: bool,
 ) -> None:
     """
-    Rebuild the key from its sheets: byte for byte, or not at all.
+    Rebuild the key from its sheets: its secrets byte for byte, or not at all.
 
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """

@@ -132,4 +132,5 @@ def _ended(left: Transcript, name: str) -> list[str]:
     return [
         *report.table(findings).split("\n"),
         f"{name} has all the lines you need. Next: ragleaf restore {name} -o KEYFILE",
+        "  If the sheets ask for the key's public certificate, add --public and its file.",
     ]

@@ -40,10 +40,11 @@ class Enclosed:
     What is put into an envelope, in words and values.
 
     *subject* names the key or file in a sentence ("the OpenPGP key of …"), *sort* is what it is;
-    *passphrases* are those it takes; *certificate* and *revocation* are sheets, or None, *missing*
-    says in a sentence each which of them are not there and why; *needs_public* tells whether it
-    takes a certificate to bring it back; *printed_program* are the pages of the *program*, which
-    *gives_all* or only the secret numbers; *page* restores in a browser.
+    *passphrases* are those it takes, *seal_is_own* tells whether the one of the key opens the seal
+    too; *certificate* and *revocation* are sheets, or None, *missing* says in a sentence each which
+    of them are not there and why; *needs_public* tells whether it takes a certificate to bring it
+    back; *printed_program* are the pages of the *program*, and *gives_numbers* tells that it makes
+    no key file of these sheets, but only the numbers for one; *page* restores in a browser.
     """
 
     subject: str
@@ -51,14 +52,15 @@ class Enclosed:
     fingerprint: str | None
     date: dt.date
     passphrases: tuple[str, ...]
+    seal_is_own: bool
     certificate: Sheets | None
     revocation: Sheets | None
     missing: tuple[str, ...]
     needs_public: bool
+    gives_numbers: bool
     printed_program: Sheets
     program: Restorer
     page: Restorer
-    gives_all: bool
 
 
 def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
@@ -104,7 +106,7 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
 def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> FirstPage:
     """Return the owner's first page where the secret is split; *secrets* are all shares."""
     noun = _noun(enclosed)
-    needed = f"any {share.threshold} of the {share.count} shares"
+    needed = _needed(share)
     shares = (
         Item(
             f"Share {number}",
@@ -123,7 +125,8 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
             *_opening(enclosed),
             (
                 f"It is split among {share.count} holders. To bring it back it takes {needed}; "
-                f"fewer tell nothing of the {noun}. Never keep two shares in one place."
+                f"fewer tell nothing of the {noun} but its size. Never keep two shares in one "
+                "place."
             ),
         ),
         items=(
@@ -143,7 +146,7 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
 def of_holder(enclosed: Enclosed, share: Share, secret: Sheets) -> FirstPage:
     """Return the first page of what the holder of *share* gets."""
     noun = _noun(enclosed)
-    needed = f"any {share.threshold} of the {share.count} shares"
+    needed = _needed(share)
     items = (
         Item(
             f"Share {share.number} of {share.count}, behind a letter to you",
@@ -161,14 +164,14 @@ def of_holder(enclosed: Enclosed, share: Share, secret: Sheets) -> FirstPage:
             (
                 f"The owner of {enclosed.subject} asks you to keep one share of it. "
                 f"{_capital(needed)}, brought together, give the {noun} back. Your share alone "
-                "tells nothing of it."
+                "tells nothing of it but its size."
             ),
             "The letter says how to keep it, and what to do when somebody asks you for it.",
         ),
         items=items,
         sheets=f"the sheets of {needed}",
         blanks=("The owner, and how to reach the owner:", "Given to me on:"),
-        whereabouts="the owner says who has it",
+        whereabouts="see the letter for where it is kept",
         missing=(),
     )
 
@@ -272,32 +275,56 @@ def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
         if enclosed.certificate
         else ""
     )
-    numbers = "" if enclosed.gives_all else " It gives the secret numbers only, as text."
     public = ""
     if enclosed.needs_public and not enclosed.certificate:
         public = " --public CERTIFICATE"
+    rescued = " -o NUMBERS" if enclosed.gives_numbers else f"{public} -o {result}"
     steps = [
         (
-            "Take a computer that you trust and that is not connected to anything. A browser, "
-            "Python or Ragleaf must be on it."
+            "Take a computer that you trust and that is not connected to anything. It needs a "
+            "browser, or Python, or Ragleaf, the program that printed these papers."
         ),
         (
             f"Scan {sheets}{certificate}; or type their lines into a text file, each behind its "
             "number."
         ),
-        f"With Ragleaf: ragleaf restore SCANS{public} -o {result}",
+        (
+            f"With Ragleaf: ragleaf restore SCANS{public} -o {result} (for SCANS write the names "
+            "of your files, scanned or typed)"
+        ),
         f"Or with a browser: open {enclosed.page.file} and do what it says.",
         (
-            f"Or with Python: python3 {enclosed.program.file} TEXTFILES{public} -o {result}, with "
-            "the lines typed, or with what any reader of QR codes finds in the square "
-            f"symbols.{numbers}"
+            f"Or with Python: python3 {enclosed.program.file} TEXTFILES{rescued}, with the lines "
+            "typed, or with what any reader of QR codes finds in the square symbols."
         ),
     ]
-    if enclosed.passphrases:
-        steps.append(f"You will be asked for {' and '.join(enclosed.passphrases)}; {whereabouts}.")
+    if enclosed.gives_numbers:
+        steps[-1] += _NUMBERS[enclosed.sort]
     if openpgp:
         steps.append(f"Open {result} in an OpenPGP program.")
+    if enclosed.passphrases:
+        asked = f"You will be asked for {' and '.join(enclosed.passphrases)}; {whereabouts}."
+        steps.append(f"{asked} {_SEAL_TOO}" if enclosed.seal_is_own else asked)
     return steps
+
+
+_NUMBERS = {
+    Sort.OPENPGP_KEY: (
+        " That gives the secret numbers of the key, and no key file: somebody who knows RFC 9580 "
+        "must make one of them and of the certificate."
+    ),
+    Sort.PRIVATE_KEY: (
+        " That gives the secret numbers of the key, and no key file: somebody who knows how such "
+        "files are written must make one of them."
+    ),
+}
+_SEAL_TOO = "Where a program asks for the passphrase of the seal, it is the same one."
+
+
+def _needed(share: Share) -> str:
+    if share.threshold < share.count:
+        return f"any {share.threshold} of the {share.count} shares"
+    return "both shares" if share.count == 2 else f"all {share.count} shares"
 
 
 def _noun(enclosed: Enclosed) -> str:

@@ -40,8 +40,16 @@ _NOT_GOOD_FOR = (
 _KEEP = (
     "Keep it flat, dry and dark, in a closed envelope with your name across the flap, where you "
     "would keep a deed. Do not photograph it, copy it, or scan it on a machine that is connected "
-    "to anything. If it is lost, or if somebody may have seen it, tell the owner at once: the "
-    "{noun} is not lost, but new shares should be made."
+    "to anything. If it is lost, or if somebody may have seen it, tell the owner at once: "
+    "{lost}"
+)
+_OTHERS_ENOUGH = (
+    "the others can still give the {noun} back, if as many are left as are needed; new shares "
+    "should be made."
+)
+_OTHERS_NOT_ENOUGH = (
+    "the others do not give the {noun} back without it; new shares must be made while the owner "
+    "has the {noun}."
 )
 _YEARLY = (
     "Look whether you can still read every line, and tell the owner so, or the numbers of the "
@@ -89,6 +97,7 @@ def letter(head: Head, caption: Caption) -> Letter | None:
         if share.threshold > 2
         else ""
     )
+    lost = _OTHERS_ENOUGH if share.threshold < share.count else _OTHERS_NOT_ENOUGH
     return Letter(
         heading=f"To the holder of share {share.number} of {share.count}",
         sections=(
@@ -105,7 +114,7 @@ def letter(head: Head, caption: Caption) -> Letter | None:
             ),
             *zip(("To bring it back", ""), caption.bring_back[1:], strict=False),
             ("Until then", _NOT_GOOD_FOR.format(fewer=fewer, noun=caption.noun)),
-            ("", _KEEP.format(noun=caption.noun)),
+            ("", _KEEP.format(lost=lost.format(noun=caption.noun))),
             ("Once a year", _YEARLY),
             ("When you are asked for it", _ASKED),
             ("When it is replaced", _REPLACED.format(needed=needed)),

@@ -70,8 +70,10 @@ _PURPOSE = (
     (
         "You have paper with a mark of five characters at its upper right, such as 6AMLB. You want "
         "to bring back what it carries, and have no copy of the program Ragleaf. The program on "
-        "these pages is enough. It needs Python 3.8 or later and nothing else; it has {rows}. Use "
-        "a computer that is cut off from every network."
+        "these pages does it. It needs Python 3.8 or later and nothing else; it has {rows}. Of a "
+        "sheet with the title compact it gives only the secret numbers of the key: somebody who "
+        "knows the format of the key file must make that of them. Use a computer that is cut off "
+        "from every network."
     ),
     (
         "1.  Type the short program below into a file check.py. Each dot at the beginning of a row "
@@ -93,7 +95,8 @@ _PURPOSE = (
         "4.  The SHA-256 that it tells you must be the one at the head of these pages. Then type "
         "the lines of your sheets into lines.txt, each with its number, or put there what the "
         "reader of QR symbols finds on them. Run: python3 {name} lines.txt -o OUT. If the sheets "
-        "ask for a public certificate, add --public and its file."
+        "ask for a public certificate, put the lines of its sheets into lines.txt as well, or add "
+        "--public and its file."
     ),
 )
 

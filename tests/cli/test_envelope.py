@@ -111,7 +111,7 @@ def test_the_first_page(envelope):
         digest = hashlib.sha256(envelope.read(f"e/{name}")).hexdigest()
         assert digest in page.replace(" ", "")
     # The program gives of a compact print the numbers alone, and that is said.
-    assert "It gives the secret numbers only" in page
+    assert "That gives the secret numbers of the key, and no key file" in page
     assert "In another place than the sheets of the key" in page
     assert "The passphrase is kept elsewhere" in page
     assert "Saltmarrow Buoy Keepers <notices@saltmarrow.example>" in page

@@ -71,6 +71,19 @@ def test_the_same_bytes_need_no_passphrase(noted):
     assert drill_of(noted) == "gives the key back"
 
 
+def test_a_certificate_that_is_not_on_the_paper(desk, small):
+    """It is taken from the live file, and said to be needed; of a whole print it is not."""
+    desk.take(small)
+    said = "The public certificate came from the live file"
+    assert said in desk.ok("drill", "s.txt", "--key", SMALL, "--no-register").err
+    desk.ok("backup", SMALL, "--whole", "-o", "w.pdf", "--text", "w.txt", "--no-register")
+    assert said not in desk.ok("drill", "w.txt", "--key", SMALL, "--no-register").err
+    desk.ok(
+        "backup", SMALL, "--with-certificate", "-o", "c.pdf", "--text", "c.txt", "--no-register"
+    )
+    assert said not in desk.ok("drill", "c.txt", "--key", SMALL, "--no-register").err
+
+
 @pytest.mark.parametrize("form", ["lean", "whole", "compact", "plain"])
 def test_a_key_that_was_encrypted_anew(desk, form):
     """
@@ -213,6 +226,21 @@ def test_a_number_that_is_not_of_the_key(desk):
     done = desk.run("drill", "t.txt", "--key", "broken.asc", "--passphrase-from", "pw")
     assert done.status == 1
     assert "the fault is in the live file" in done.err
+
+
+def test_too_few_shares_say_nothing_of_the_paper(desk):
+    """A rehearsal that was good stays noted; a share that is damaged is noted as that."""
+    desk.ok("backup", SMALL, "--any", "2", "--of", "2", "-o", "s", "--text", "t")
+    desk.ok("drill", "t/share-1.txt", "t/share-2.txt", "--key", SMALL)
+    done = desk.run("drill", "t/share-1.txt", "--key", SMALL)
+    assert done.status == 1
+    assert "cannot tell whether this paper gives this key back: 1 more share is needed" in done.err
+    assert drill_of(desk) == "gives the key back"
+    rows = desk.read("t/share-2.txt").splitlines()
+    desk.write("cut.txt", b"\n".join(rows[: len(rows) // 2]))
+    done = desk.run("drill", "t/share-1.txt", "cut.txt", "--key", SMALL)
+    assert "this paper does not give this key back" in done.err
+    assert drill_of(desk) == "does not give the key back"
 
 
 def test_another_key(noted):

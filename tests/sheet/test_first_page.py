@@ -19,14 +19,21 @@ ENCLOSED = Enclosed(
     fingerprint=FINGERPRINT,
     date=dt.date(2026, 11, 26),
     passphrases=("the passphrase of its seal", "the key's passphrase as of 2026-11-26"),
+    seal_is_own=False,
     certificate=Sheets("3-certificate.pdf", 2, "CCCCC"),
     revocation=Sheets("apart-revocation.pdf", 1, "RRRRR"),
     missing=(),
     needs_public=True,
+    gives_numbers=False,
     printed_program=Sheets("4-restorer.pdf", 14),
     program=Restorer("rescue.py", "0123456789abcdef" * 4),
     page=Restorer("rescue.html", "fedcba9876543210" * 4),
-    gives_all=True,
+)
+COMPACT = dataclasses.replace(
+    ENCLOSED,
+    passphrases=("the passphrase that the key had on 2026-11-26",),
+    seal_is_own=True,
+    gives_numbers=True,
 )
 SECRET = Sheets("2-key.pdf", 2, "KKKKK")
 MISSING = ("No certificate: it is too large for paper.", "No revocation sheet: the key is revoked.")
@@ -63,9 +70,14 @@ def pages(page, paper="a4"):
 FIRST_PAGES = {
     "a key": envelope_words.of_key(ENCLOSED, SECRET),
     "a key without the rest": envelope_words.of_key(BARE, SECRET),
+    "a compact key": envelope_words.of_key(COMPACT, SECRET),
+    "a compact key without the rest": envelope_words.of_key(
+        dataclasses.replace(COMPACT, certificate=None, missing=MISSING), SECRET
+    ),
     "a file": envelope_words.of_key(FILE, SECRET),
     "the owner of three shares": envelope_words.of_owner(ENCLOSED, share(1), shares(3)),
     "a holder": envelope_words.of_holder(ENCLOSED, share(2), shares(3)[1]),
+    "a holder of a compact key": envelope_words.of_holder(COMPACT, share(2), shares(3)[1]),
     "a holder of a file": envelope_words.of_holder(FILE, share(2), shares(3)[1]),
 }
 
@@ -118,6 +130,15 @@ def test_what_a_holder_is_not_told():
     assert "Any 2 of the 3 shares" in words
 
 
+def test_where_every_share_is_needed():
+    """They are called both, or all, and not any of them."""
+    for count, needed in ((2, "both shares"), (3, "all 3 shares")):
+        page = envelope_words.of_owner(ENCLOSED, share(1, count, count), shares(count))
+        words = " ".join((*page.opening, *page.steps))
+        assert f"it takes {needed}" in words
+        assert "any" not in words.replace("anything", "").replace("any reader", "")
+
+
 def test_a_certificate_that_is_not_here_is_asked_for():
     """The command names it then, and does not where it is printed or not needed."""
     assert "--public CERTIFICATE" in pages(envelope_words.of_key(BARE, SECRET))[0]
@@ -131,6 +152,20 @@ def test_a_secret_without_a_passphrase():
     (words,) = pages(envelope_words.of_key(bare, SECRET))
     assert "NO PASSPHRASE PROTECTS IT" in words
     assert "You will be asked for" not in words
+
+
+def test_the_restorer_of_compact_sheets():
+    """It makes no key file of them, and asks for the passphrase of the seal: both are said."""
+    for sort in (Sort.OPENPGP_KEY, Sort.PRIVATE_KEY):
+        made = dataclasses.replace(COMPACT, sort=sort, certificate=None)
+        (words,) = pages(envelope_words.of_key(made, SECRET))
+        assert "rescue.py TEXTFILES -o NUMBERS" in words
+        assert "no key file" in words
+        assert "passphrase of the seal, it is the same one" in words
+    (words,) = pages(envelope_words.of_key(ENCLOSED, SECRET))
+    assert "rescue.py TEXTFILES -o key.asc" in words
+    assert "no key file" not in words
+    assert "it is the same one" not in words
 
 
 def test_the_same_page_gives_the_same_bytes():

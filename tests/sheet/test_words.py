@@ -135,6 +135,40 @@ def test_a_file_is_called_a_file(sort):
         assert other not in told.replace("the files written now", "").replace("words.txt", "")
 
 
+def test_the_letter_says_what_the_loss_of_a_share_means():
+    """Where every share is needed, the others are not enough without it."""
+    line_set = line_sets(100, shared=True)[0]
+    made = subject(PAYLOADS["lean"])
+    caption = words.caption(made, line_set, sheets=1, now=NOW, anonymous=False)
+
+    def told(threshold):
+        share = replace(line_set.head.share, threshold=threshold, count=3)
+        sections = letter.letter(replace(line_set.head, share=share), caption).sections
+        return " ".join(text for _, text in sections)
+
+    assert "can still give the key back" in told(2)
+    assert "do not give the key back without it" in told(3)
+    assert "can still give" not in told(3)
+
+
+@pytest.mark.parametrize(("kind", "numbers"), [("compact", True), ("lean", False)])
+def test_the_sheet_says_what_the_restorer_gives(kind, numbers):
+    """Of compact sheets it gives numbers and no key file."""
+    (line_set,) = line_sets(100)
+    made = subject(PAYLOADS[kind])
+    caption = words.caption(made, line_set, sheets=1, now=NOW, anonymous=False)
+    assert ("rescue.py (numbers only)" in caption.bring_back[2]) is numbers
+
+
+def test_a_certificate_that_is_printed_too_is_scanned_too():
+    """The first step names it, and the command does not."""
+    (line_set,) = line_sets(100)
+    made = subject(PAYLOADS["compact"])
+    caption = words.caption(made, line_set, sheets=1, now=NOW, anonymous=False, certificate="ABCDE")
+    assert "Scan the sheet and the certificate's" in caption.bring_back[2]
+    assert "--public" not in caption.bring_back[2]
+
+
 def test_a_revocation_is_recommended_where_there_can_be_one():
     """And nowhere else: not for a file, nor for a key that carries one."""
     (line_set,) = line_sets(100)

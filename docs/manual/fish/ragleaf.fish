@@ -67,7 +67,7 @@ complete -c ragleaf -n '__fish_seen_subcommand_from register' -l force -d 'Repla
 complete -c ragleaf -n '__fish_seen_subcommand_from register' -l help -d 'Show this message and exit.'
 complete -c ragleaf -n '__fish_seen_subcommand_from rescue' -s o -l output -r -F -d 'The restorer, rescue.py; - for standard output.'
 complete -c ragleaf -n '__fish_seen_subcommand_from rescue' -l page -r -F -d 'The page that restores in a browser; - for standard output.'
-complete -c ragleaf -n '__fish_seen_subcommand_from rescue' -l sheet -r -F -d 'Also print rescue.py, on a few sheets.'
+complete -c ragleaf -n '__fish_seen_subcommand_from rescue' -l sheet -r -F -d 'Also print rescue.py, on some twenty pages.'
 complete -c ragleaf -n '__fish_seen_subcommand_from rescue' -l paper -x -a 'a4 letter' -d 'The paper\'s size.'
 complete -c ragleaf -n '__fish_seen_subcommand_from rescue' -l force -d 'Replace outputs that exist.'
 complete -c ragleaf -n '__fish_seen_subcommand_from rescue' -l help -d 'Show this message and exit.'
