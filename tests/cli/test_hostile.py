@@ -83,6 +83,7 @@ def test_a_picture_at_the_limit_is_read_within_the_limits(desk, make):
     assert "ragleaf: " in done.err
 
 
+@pytest.mark.long
 def test_a_hostile_file_beside_the_sheets_does_not_crash_the_command(desk, printed):
     """The one that is hostile is named."""
     desk.take(printed)

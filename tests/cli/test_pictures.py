@@ -85,11 +85,12 @@ def test_a_page_with_nothing_on_it_is_told(scans):
 
 VEILS = pytest.mark.parametrize(
     "veil",
-    [(), pytest.param(("--veil",), marks=pytest.mark.long)],
+    [(), ("--veil",)],
     ids=["open", "veiled"],
 )
 
 
+@pytest.mark.long
 @VEILS
 def test_the_map_is_written_for_its_owner_alone(scans, veil):
     """A PDF with a page for each scan, 0600, never over another file but with --force."""

@@ -127,6 +127,7 @@ keys = st.one_of(
 )
 
 
+@pytest.mark.long
 @settings(max_examples=200)
 @given(st.lists(keys, max_size=40))
 def test_any_keys_leave_a_screen_that_fits_and_lines_that_are_right(pressed_keys):

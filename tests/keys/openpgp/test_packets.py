@@ -108,6 +108,7 @@ def test_a_claim_costs_no_memory(name):
         tracemalloc.stop()
 
 
+@pytest.mark.long
 def test_more_packets_than_a_key_file_has():
     """As many packets as the limit are split, one more is refused."""
     assert len(split(b"\xcd\0" * packets.MOST_PACKETS)) == packets.MOST_PACKETS

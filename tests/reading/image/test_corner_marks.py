@@ -183,6 +183,7 @@ def test_components_are_those_of_a_flood_fill(seed, high, wide, share):
     assert set(map(frozenset, components.values())) == flooded(dark)
 
 
+@pytest.mark.long
 @given(st.integers(0, 1 << 32), st.integers(0, 6), st.integers(0, 3), st.sampled_from([4, 3, 2]))
 def test_poses_come_best_first(seed, solid, hollow, count):
     """

@@ -155,6 +155,7 @@ def test_ink_and_paper_of_deep_grey_are_where_they_were():
             assert np.abs(np.asarray(page).astype(int) - true).max() <= 1
 
 
+@pytest.mark.long
 def test_an_inverted_page_gives_its_rows():
     """Light ink on dark, without symbols: the rows are read as of any page."""
     made, picture = sheet(11.0, dpi=150)

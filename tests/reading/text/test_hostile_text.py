@@ -22,10 +22,14 @@ TEXTS = {
 
 
 def seconds(data):
-    """The seconds of CPU that reading takes."""
-    start = time.process_time()
-    list(sources.read(data, "harbour.txt"))
-    return time.process_time() - start
+    """The seconds of CPU that reading takes: of two times, the one that was less disturbed."""
+
+    def once():
+        start = time.process_time()
+        list(sources.read(data, "harbour.txt"))
+        return time.process_time() - start
+
+    return min(once(), once())
 
 
 @pytest.mark.parametrize("kind", TEXTS)
