@@ -85,9 +85,13 @@ def command(
     files.require_free(
         [map_name] if map_name else [], inputs=[*sources, public, passphrase_from], force=force
     )
+    pdf = map_name is not None and map_name.lower().endswith(".pdf")
+    if map_name:
+        # Before the pictures are read, which takes a while.
+        pictures = [name for name in sources if given_sources.is_picture(name)]
+        _require_maps(len(pictures), "pictures", pdf=pdf)
     pages = given_sources.read(sources, thorough=map_name is not None)
     if map_name:
-        pdf = map_name.lower().endswith(".pdf")
         files.write({map_name: _map(pages, pdf=pdf, veil=veil)}, force=force)
     findings = given_sources.collect(pages)
     tell = report.json_text if as_json else report.table
@@ -103,17 +107,13 @@ def command(
 def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
     """Return the damage map of the pictures among *pages*, which are read once more for it."""
     pictured = [page for page in pages if page.pages]
-    if not pictured:
-        raise click.UsageError("--map draws over pictures of sheets, and you gave none")
-    if len(pictured) > 1 and not pdf:
-        raise click.UsageError(
-            f"{len(pictured)} pages make {len(pictured)} maps: name a PDF, which can hold them all"
-        )
+    _require_maps(len(pictured), "pages", pdf=pdf)
     # The imaging libraries are an extra.
     from paperkey_alt.reading import damage_map  # noqa: PLC0415
     from paperkey_alt.reading.image import decoder  # noqa: PLC0415
 
-    known = given_sources.known_lines(pages)
+    found = given_sources.sets(pages)
+    known = given_sources.known_lines(found)
     note = ", veiled" if veil else ""
 
     def maps() -> Iterator[Picture]:
@@ -123,9 +123,21 @@ def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
                 for page, picture in zip(of_source, pictures, strict=True):
                     title = f"{clean(Path(source).name)}, page {page.page} of {page.pages}{note}"
                     places = damage_map.examine(picture, page, known)
-                    yield damage_map.draw(picture, places, title, veil=veil)
+                    verdict = report.verdict(found, page)
+                    yield damage_map.draw(picture, places, title, veil=veil, verdict=verdict)
 
-    return damage_map.encode(maps(), pdf=pdf)
+    with given_sources.announced("drawing the map"):
+        return damage_map.encode(maps(), pdf=pdf)
+
+
+def _require_maps(count: int, things: str, *, pdf: bool) -> None:
+    """Raise UsageError where so many *things* make no map, or more than the file can hold."""
+    if not count:
+        raise click.UsageError("--map draws over pictures of sheets, and you gave none")
+    if count > 1 and not pdf:
+        raise click.UsageError(
+            f"{count} {things} make {count} maps: name a PDF, which can hold them all"
+        )
 
 
 def _legible(findings: Findings, marks: tuple[str, ...]) -> list[str]:

@@ -28,7 +28,7 @@ from paperkey_alt.sheet import (
     listing,
     words,
 )
-from paperkey_alt.sheet.envelope_words import Enclosed, Sheets
+from paperkey_alt.sheet.envelope_words import Enclosed, Restorer, Sheets
 from paperkey_alt.sheet.layout import Spare
 
 if TYPE_CHECKING:
@@ -45,6 +45,7 @@ FIRST_PAGE = "1-read-this-first.pdf"
 SHEETS = "2-{}.pdf"
 CERTIFICATE = "3-certificate.pdf"
 RESTORER = "4-restorer.pdf"
+PAGE = "rescue.html"
 REVOCATION = "apart-revocation.pdf"
 OWNER = "owner"
 SHARE = "share-{}"
@@ -178,7 +179,11 @@ def pile_up(
     """
     program = rescue_command.restorer()
     restorer = listing.draw(program, rescue_command.TITLE, paper=paper)
-    common: Pile = {RESTORER: restorer, rescue_command.NAME: program.encode()}
+    common: Pile = {
+        PAGE: rescue_command.page(),
+        rescue_command.NAME: program.encode(),
+        RESTORER: restorer,
+    }
     if rest.certificate:
         common[CERTIFICATE] = _drawn(rest.certificate, 0, paper, large=large)
     apart = {REVOCATION: _drawn(rest.revocation, 0, paper, large=large)} if rest.revocation else {}
@@ -238,11 +243,15 @@ def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -
         revocation=_sheets(REVOCATION, rest.revocation),
         missing=rest.missing,
         needs_public=isinstance(extract.payload, Lean | Compact),
-        gives_numbers=isinstance(extract.payload, Compact | RsaFile),
-        restorer=Sheets(RESTORER, _pages(common[RESTORER])),
-        program=rescue_command.NAME,
-        digest=hashlib.sha256(common[rescue_command.NAME]).hexdigest(),
+        printed_program=Sheets(RESTORER, _pages(common[RESTORER])),
+        program=_restorer(rescue_command.NAME, common),
+        page=_restorer(PAGE, common),
+        gives_all=not isinstance(extract.payload, Compact | RsaFile),
     )
+
+
+def _restorer(file: str, common: Pile) -> Restorer:
+    return Restorer(file, hashlib.sha256(common[file]).hexdigest())
 
 
 def _sheets(file: str, there: Print | None) -> Sheets | None:

@@ -6,6 +6,7 @@ The sources that a command is given: `read` them as pages, `collect` what is fou
 from __future__ import annotations
 
 import sys
+import threading
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -27,7 +28,7 @@ from paperkey_alt.errors import (
 from paperkey_alt.format import backup, body
 from paperkey_alt.format.payload import Compact, Lean
 from paperkey_alt.format.recover import recover
-from paperkey_alt.reading import sources
+from paperkey_alt.reading import kinds, sources
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
@@ -36,17 +37,18 @@ if TYPE_CHECKING:
 
     from paperkey_alt.format.body import Ask
     from paperkey_alt.format.head_line import Head
-    from paperkey_alt.format.recover import Findings
+    from paperkey_alt.format.recover import Findings, SetFinding
     from paperkey_alt.keys import Rebuilt
     from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.reading.page import Page
 
 # Of CPU. By reasoning: a page whose rows are hard to read takes 2 s, on a slow computer 8 s; with
 # the decoder's limit a file of anything else takes no more than 20 s, and half a second a page.
-_SECONDS_READING = 12
+_SECONDS_READING = 15
 _SECONDS_A_SHEET = 5
 _SECONDS_A_PAGE = 0.5
 _SECONDS_COLLECTING = 20
+_SECONDS_SILENT = 1  # on the clock, after which it is said what goes on
 
 
 def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -> list[Page]:
@@ -58,15 +60,34 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
     with _progress(len(names)) as done:
         for name in names:
             data = files.read(name, files.LONGEST_SOURCE)
-            with process.limited(f"reading {name}", _SECONDS_READING) as grant:
+            limit = process.limited(f"reading {name}", _SECONDS_READING)
+            with announced(f"looking at {name}"), limit as grant:
                 for page in sources.read(data, name, thorough=thorough):
                     pages.append(page)
                     done(page)
                     grant(_SECONDS_A_SHEET if page.raw_lines else _SECONDS_A_PAGE)
     if not quiet:
-        say(report.page(page) for page in pages if page.pages)
+        say(row for page in pages if page.pages for row in (report.page(page), *report.hints(page)))
     say(dict.fromkeys(sentence for page in pages for sentence in page.advice))
     return pages
+
+
+def is_picture(name: str) -> bool:
+    """Tell whether the file *name* is taken for pictures."""
+    return kinds.is_picture(files.read(name, files.LONGEST_SOURCE))
+
+
+@contextmanager
+def announced(what: str) -> Iterator[None]:
+    """Say on a terminal that *what* is going on, if it is after a second."""
+    timer = threading.Timer(_SECONDS_SILENT, say, [[f"{what[0].upper()}{what[1:]} …"]])
+    timer.daemon = True
+    if sys.stderr.isatty():
+        timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
 
 
 def collect(pages: Iterable[Page]) -> Findings:
@@ -75,13 +96,17 @@ def collect(pages: Iterable[Page]) -> Findings:
         return recover([raw_line for page in pages for raw_line in page.raw_lines])
 
 
-def known_lines(pages: Iterable[Page]) -> dict[Head, Sequence[str]]:
-    """Return the exact lines of each set that *pages* give in full."""
+def sets(pages: Iterable[Page]) -> Sequence[SetFinding]:
+    """Return what is found of each set in *pages*, complete or not; nothing where none is."""
     try:
-        findings = collect(pages)
+        return collect(pages).sets
     except PaperError:
-        return {}
-    line_sets = (finding.laid_out() for finding in findings.sets)
+        return ()
+
+
+def known_lines(found: Iterable[SetFinding]) -> dict[Head, Sequence[str]]:
+    """Return the exact lines of each set that is *found* in full."""
+    line_sets = (finding.laid_out() for finding in found)
     return {line_set.head: line_set.lines for line_set in line_sets if line_set is not None}
 
 

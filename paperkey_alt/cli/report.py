@@ -66,17 +66,49 @@ def json_text(findings: Findings, *, characters: bool = False) -> str:
 def page(read: Page) -> str:
     """Return in a row what was read from the page *read*."""
     carried = sorted({number for block in read.blocks for number, _ in block.lines[1:]})
-    printed = sorted({row.number for sheet in read.sheets for row in sheet.rows} - set(carried))
+    rows = [row for sheet in read.sheets for row in sheet.rows if row.number not in carried]
+    printed = sorted({row.number for row in rows if row.chosen is not None})
+    unread = sorted({row.number for row in rows} - set(printed))
     parts = []
     if carried:
         parts.append(f"{counted(len(read.blocks), 'QR block')} with lines {ranges(carried)}")
     if printed:
         parts.append(f"printed {noun(printed, 'line')} {ranges(printed)}")
+    if parts and unread:
+        parts.append(f"{counted(len(unread), 'printed row')} not clear ({ranges(unread)})")
     where = f"{read.source}: page {read.page}" if read.pages > 1 else read.source
     nothing = _NOTHING_READ if read.sheets or read.blocks else _NO_SHEET
     return f"{where}: {' and '.join(parts) or nothing}"
 
 
+def hints(read: Page) -> list[str]:
+    """Return what is to be said of the picture of the page *read*, in indented rows."""
+    cut_short = (_CUT_SHORT,) if read.is_cut_short else ()
+    return [f"  {hint}" for hint in (*cut_short, *read.hints)]
+
+
+def verdict(found: Iterable[SetFinding], read: Page) -> str:
+    """Return in a row whether what was read is enough for each set that the page *read* is of."""
+    return "; ".join(
+        f"set {finding.head.mark}: {_enough(finding)}"
+        for finding in found
+        if any(
+            place.source == read.source and place.sheet == read.page
+            for line in finding.lines
+            for place in line.places
+        )
+    )
+
+
+def _enough(finding: SetFinding) -> str:
+    if finding.body is not None:
+        return "enough was read"
+    if finding.needed:
+        return f"{counted(finding.needed, 'more line')} needed"
+    return "enough lines were read, but they do not agree with their digest"
+
+
+_CUT_SHORT = "The file ends too early, as after a broken copy: this is what is there of it."
 _NOTHING_READ = "no QR block and no printed line could be read"
 _NO_SHEET = "no lines found on this page; a letter, or a page of another kind, has none"
 

@@ -70,9 +70,12 @@ def examine(
     picture: Picture, page: Page, exact: Mapping[Head, Sequence[str]]
 ) -> tuple[MappedPlace, ...]:
     """
-    Return what became of each row and symbol of the sheets of *page*, which *picture* shows.
-    *exact* has the lines of each set that is known in full: what was read otherwise is not fine.
+    Return what became of each row and symbol of the sheets of *page*, which *picture* shows; of the
+    symbols that were read alone where no sheet was found. *exact* has the lines of each set that is
+    known in full: what was read otherwise is not fine.
     """
+    if not page.sheets:
+        return tuple(_read_symbol(block) for block in page.blocks)
     return tuple(
         place
         for sheet in page.sheets
@@ -84,13 +87,14 @@ def _rows(
     picture: Picture, sheet: PrintedSheet, exact: Mapping[Head, Sequence[str]]
 ) -> Iterator[MappedPlace]:
     located = sheet.located
-    read = {row.number: row for row in sheet.rows}
+    read = {(row.number, row.at_foot): row for row in sheet.rows}
     known = exact.get(located.head, ()) if located.head else ()
-    for row in (located.sheet.head, *located.sheet.rows):
+    for row in (located.sheet.head, *located.sheet.rows, located.sheet.foot):
         corners = located.outline(row)
-        if row.number in read:
+        said = read.get((row.number, row is located.sheet.foot))
+        if said is not None:
             true = known[row.number - 1] if row.number != head_line.NUMBER and known else None
-            status = _row_status(read[row.number], located, true)
+            status = _row_status(said, located, true)
         else:
             status = _status_of_unread(picture, corners)
         yield MappedPlace(row.number, row.number, is_symbol=False, corners=corners, status=status)
@@ -110,6 +114,17 @@ def _symbols(
         else:
             status = _status_of_unread(picture, corners)
         yield MappedPlace(block.first, block.last, is_symbol=True, corners=corners, status=status)
+
+
+def _read_symbol(symbol: Symbol) -> MappedPlace:
+    """Return the place of a symbol that was read, where it was seen."""
+    return MappedPlace(
+        symbol.first,
+        symbol.lines[-1][0],
+        is_symbol=True,
+        corners=np.array(symbol.corners, float),
+        status=Status.FINE if symbol.at_ease else Status.MENDED,
+    )
 
 
 def _is_of(symbol: Symbol, head: Head | None) -> bool:
@@ -156,8 +171,13 @@ def _status_of_unread(picture: Picture, corners: Points) -> Status:
     return Status.MISSING if ImageStat.Stat(shown).stddev[0] < _BLANK else Status.WRONG
 
 
-def draw(picture: Picture, places: Sequence[MappedPlace], title: str, *, veil: bool) -> Picture:
-    """Return the map of *picture*, coarser and in colour, with a legend and *title* below it."""
+def draw(
+    picture: Picture, places: Sequence[MappedPlace], title: str, *, veil: bool, verdict: str = ""
+) -> Picture:
+    """
+    Return the map of *picture*, coarser and in colour; below it *title* and *verdict*, in a row
+    each, and a legend. Where there are no *places* it says so instead of the verdict.
+    """
     scale = min(1.0, SIDE / max(picture.size))
     size = (max(1, round(picture.width * scale)), max(1, round(picture.height * scale)))
     if veil:
@@ -169,7 +189,7 @@ def draw(picture: Picture, places: Sequence[MappedPlace], title: str, *, veil: b
     made.paste(ground.point(lambda value: 60 + value * 195 // 255), (0, 0))
     for place in places:
         _draw_place(made, place, place.corners * scale)
-    _write_legend(made, places, title, size[1])
+    _write_legend(made, places, (title, verdict if places else _NOT_FOUND), size[1])
     return made
 
 
@@ -300,10 +320,16 @@ def _within(corners: Points, across: float, up: float) -> Points:
     return place
 
 
-def _write_legend(made: Picture, places: Sequence[MappedPlace], title: str, top: int) -> None:
+_NOT_FOUND = "Where the sheet lies on this picture was not found, so no row and no symbol is drawn."
+
+
+def _write_legend(
+    made: Picture, places: Sequence[MappedPlace], titles: Sequence[str], top: int
+) -> None:
     pen = ImageDraw.Draw(made)
-    pen.text((20, top + 14), title, font=_font(_TYPE), fill="black")
-    step, middle = (made.width - 40) / len(_LOOKS), top + 84
+    for at, title in enumerate(titles):
+        pen.text((20, top + 8 + at * (_TYPE + 8)), title, font=_font(_TYPE), fill="black")
+    step, middle = (made.width - 40) / len(_LOOKS), top + 92
     for at, (status, look) in enumerate(_LOOKS.items()):
         of_status = [place for place in places if place.status is status]
         symbols = sum(place.is_symbol for place in of_status)

@@ -18,7 +18,8 @@ class Page:
 
     Of a text also: how many rows of it are the text of a QR symbol, and what to say of the scanner
     that typed them. Of a page also: which it is, from 1, of how many; the QR blocks that were read;
-    the sheets whose printed rows were looked at. A text is page 0 of 0.
+    the sheets whose printed rows were looked at; whether its file ends too early; what is to be
+    said of the picture, in sentences. A text is page 0 of 0.
     """
 
     source: str
@@ -29,6 +30,8 @@ class Page:
     sheets: tuple[PrintedSheet, ...] = ()
     typed_symbols: int = 0
     advice: tuple[str, ...] = ()
+    is_cut_short: bool = False
+    hints: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         is_text = self.page == self.pages == 0

@@ -8,6 +8,7 @@ import codecs
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import MissingExtra, SourceError
+from paperkey_alt.reading import kinds
 from paperkey_alt.reading.page import Page
 from paperkey_alt.reading.text import handheld, typed
 
@@ -19,16 +20,10 @@ _BYTE_ORDER_MARKS = {
     codecs.BOM_UTF16_LE: "utf-16",
     codecs.BOM_UTF16_BE: "utf-16",
 }
-_PICTURES = (b"%PDF", b"\x89PNG", b"\xff\xd8\xff", b"II*\0", b"MM\0*", b"RIFF", b"BM", b"GIF8")
 # By reasoning: the longest set of lines is 41,000 characters, and what programs leave around lines
 # is not ten times as much. So many take 10 s where each row is almost a line.
 MOST_CHARACTERS = 1_000_000
 _MOST_BYTES_A_CHARACTER = 4
-
-
-def is_picture(data: bytes) -> bool:
-    """Tell whether a file of these bytes is taken for pictures, whatever its name."""
-    return data.startswith(_PICTURES)
 
 
 def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
@@ -40,7 +35,7 @@ def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
     characters, MissingExtra where they are one
     and the extra ``scan`` is missing.
     """
-    if not is_picture(data):
+    if not kinds.is_picture(data):
         text = _text(data, name)
         scans = handheld.symbols(text)
         advice = dict.fromkeys(sentence for scan in scans for sentence in scan.advice)
@@ -70,10 +65,7 @@ def _text(data: bytes, name: str) -> str:
     except UnicodeDecodeError:
         text = "\0"
     if "\0" in text:
-        raise SourceError(
-            f"{name} is neither text nor a picture",
-            advice="Give text, PDF, PNG, JPEG or TIFF files.",
-        )
+        raise kinds.not_readable(data, name)
     if len(text) > MOST_CHARACTERS:
         raise _too_long(name)
     return text

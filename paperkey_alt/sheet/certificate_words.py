@@ -49,8 +49,8 @@ def caption(
             _NEEDED,
             (
                 "1. Scan these and the sheets of the key, or type the lines of both. 2. Use "
-                "Ragleaf: ragleaf restore SCANS -o KEY; or Python alone, from typed lines: "
-                "rescue.py; or do it by hand: see the small print."
+                "Ragleaf: ragleaf restore SCANS -o KEY; or the page rescue.html in a browser; or "
+                "Python, from typed lines: rescue.py; or do it by hand: see the small print."
             ),
         ),
         blanks=("The sheets of the key are:", "Whom to ask for help:"),

@@ -27,6 +27,14 @@ class Sheets:
 
 
 @dataclass(frozen=True)
+class Restorer:
+    """A restorer that lies in the envelope as a file: its name, and its SHA-256 in hexadecimal."""
+
+    file: str
+    digest: str
+
+
+@dataclass(frozen=True)
 class Enclosed:
     """
     What is put into an envelope, in words and values.
@@ -35,8 +43,8 @@ class Enclosed:
     *passphrases* are those it takes, *seal_is_own* tells whether the one of the key opens the seal
     too; *certificate* and *revocation* are sheets, or None, *missing* says in a sentence each which
     of them are not there and why; *needs_public* tells whether it takes a certificate to bring it
-    back; *restorer* are the pages of the program *program*, whose SHA-256 is *digest*, and
-    *gives_numbers* tells that it makes no key file of these sheets, but only the numbers for one.
+    back; *printed_program* are the pages of the *program*, which *gives_all* or only the secret
+    numbers; *page* restores in a browser.
     """
 
     subject: str
@@ -49,10 +57,10 @@ class Enclosed:
     revocation: Sheets | None
     missing: tuple[str, ...]
     needs_public: bool
-    gives_numbers: bool
-    restorer: Sheets
-    program: str
-    digest: str
+    printed_program: Sheets
+    program: Restorer
+    page: Restorer
+    gives_all: bool
 
 
 def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
@@ -187,7 +195,7 @@ def _page(  # noqa: PLR0913 - what the three pages differ in, each by its name
         items=items,
         missing=enclosed.missing if missing is None else missing,
         steps=tuple(_steps(enclosed, sheets, whereabouts)),
-        files=((enclosed.program, enclosed.digest),),
+        files=tuple((each.file, each.digest) for each in (enclosed.page, enclosed.program)),
         blanks=blanks,
     )
 
@@ -220,23 +228,27 @@ def _public_items(enclosed: Enclosed, certificate: str) -> list[Item]:
                 enclosed.certificate.mark,
             )
         )
-    items.append(
+    program, page = enclosed.program.file, enclosed.page.file
+    return [
+        *items,
         Item(
-            "The restorer on paper",
-            f"Here. It is the program {enclosed.program}, to be typed if no copy of it is left. It "
-            "needs Python 3.8 or later, and nothing else.",
-            enclosed.restorer.file,
-            enclosed.restorer.pages,
-        )
-    )
-    items.append(
+            f"The page {page}",
+            "On a stick or a disc beside these papers. A double click opens it in a browser: hold "
+            "the sheets before the camera, or type their lines.",
+            page,
+        ),
         Item(
-            f"The file {enclosed.program}",
-            "On a stick or a disc beside these papers: the same program, which nobody has to type.",
-            enclosed.program,
-        )
-    )
-    return items
+            f"The program {program}",
+            "On the same stick or disc. It needs Python 3.8 or later, and nothing else.",
+            program,
+        ),
+        Item(
+            "The same program on paper",
+            f"Here. To be typed if no file {program} is left.",
+            enclosed.printed_program.file,
+            enclosed.printed_program.pages,
+        ),
+    ]
 
 
 def _revocation_items(enclosed: Enclosed, others: str) -> list[Item]:
@@ -266,11 +278,11 @@ def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
     public = ""
     if enclosed.needs_public and not enclosed.certificate:
         public = " --public CERTIFICATE"
-    rescued = " -o NUMBERS" if enclosed.gives_numbers else f"{public} -o {result}"
+    rescued = f"{public} -o {result}" if enclosed.gives_all else " -o NUMBERS"
     steps = [
         (
-            "Take a computer that you trust and that is not connected to anything. It needs "
-            "Ragleaf, the program that printed these papers, or Python."
+            "Take a computer that you trust and that is not connected to anything. A browser, "
+            "Python or Ragleaf, the program that printed these papers, must be on it."
         ),
         (
             f"Scan {sheets}{certificate}; or type their lines into a text file, each behind its "
@@ -280,12 +292,13 @@ def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
             f"With Ragleaf: ragleaf restore SCANS{public} -o {result} (for SCANS write the names "
             "of your files, scanned or typed)"
         ),
+        f"Or with a browser: open {enclosed.page.file} and do what it says.",
         (
-            f"Without it: python3 {enclosed.program} TEXTFILES{rescued}, with the lines typed, or "
-            "with what any reader of QR codes finds in the square symbols."
+            f"Or with Python: python3 {enclosed.program.file} TEXTFILES{rescued}, with the lines "
+            "typed, or with what any reader of QR codes finds in the square symbols."
         ),
     ]
-    if enclosed.gives_numbers:
+    if not enclosed.gives_all:
         steps[-1] += _NUMBERS[enclosed.sort]
     if openpgp:
         steps.append(f"Open {result} in an OpenPGP program.")

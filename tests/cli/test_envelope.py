@@ -21,6 +21,7 @@ WHOLE_KEY = ("backup", SMALL, "--compact", "--envelope", "e", *PW)
 SPLIT = ("backup", SMALL, "--any", "2", "--of", "3", "--envelope", "e", *PW)
 FIRST, CERTIFICATE = "1-read-this-first.pdf", "3-certificate.pdf"
 RESTORER, REVOCATION, PROGRAM = "4-restorer.pdf", "apart-revocation.pdf", "rescue.py"
+PAGE = "rescue.html"
 
 
 @pytest.fixture
@@ -56,8 +57,8 @@ def backups(desk):
 
 
 def test_what_is_in_it(envelope):
-    """Five papers and the program, for the owner alone; and what was printed is told."""
-    assert names(envelope) == [FIRST, "2-key.pdf", CERTIFICATE, RESTORER, REVOCATION, PROGRAM]
+    """Five papers, the program and the page, for the owner alone; and what was printed is told."""
+    assert names(envelope) == [FIRST, "2-key.pdf", CERTIFICATE, RESTORER, REVOCATION, PAGE, PROGRAM]
     for name in names(envelope):
         assert stat.S_IMODE((envelope.folder / "e" / name).stat().st_mode) == 0o600
     assert stat.S_IMODE((envelope.folder / "e").stat().st_mode) == 0o700
@@ -106,8 +107,11 @@ def test_the_first_page(envelope):
         if name.endswith(".pdf") and name != FIRST:
             pages = len(pypdfium2.PdfDocument(envelope.read(f"e/{name}")))
             assert f"{name} {pages} page{'' if pages == 1 else 's'}" in page
-    digest = hashlib.sha256(envelope.read(f"e/{PROGRAM}")).hexdigest()
-    assert digest in page.replace(" ", "")
+    for name in (PROGRAM, PAGE):
+        digest = hashlib.sha256(envelope.read(f"e/{name}")).hexdigest()
+        assert digest in page.replace(" ", "")
+    # The program gives of a compact print the numbers alone, and that is said.
+    assert "It gives the secret numbers only" in page
     assert "In another place than the sheets of the key" in page
     assert "The passphrase is kept elsewhere" in page
     assert "Saltmarrow Buoy Keepers <notices@saltmarrow.example>" in page
@@ -140,7 +144,7 @@ def test_one_passphrase_for_the_seal_and_the_revocation(desk):
 
 def test_a_folder_for_each_holder(split):
     """Each holder's share in a folder of its own; the revocation is with the owner alone."""
-    common = [FIRST, CERTIFICATE, RESTORER, PROGRAM]
+    common = [FIRST, CERTIFICATE, RESTORER, PAGE, PROGRAM]
     expected = [f"owner/{name}" for name in [*common, REVOCATION]]
     for at in (1, 2, 3):
         expected += [f"share-{at}/{name}" for name in [*common, f"2-share-{at}.pdf"]]

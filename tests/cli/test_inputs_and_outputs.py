@@ -59,6 +59,7 @@ SAME = {
         *("--text", "s.txt"),
     ),
     "the restorer and its print": ("rescue", "-o", "r.py", "--sheet", "r.py"),
+    "the restorer and the page": ("rescue", "-o", "r.py", "--page", "./r.py"),
 }
 
 

@@ -142,6 +142,14 @@ def test_wrong_use(desk, name):
     assert not [file for file in desk.files() if file.startswith("map")]
 
 
+def test_what_makes_no_map_is_refused_before_the_work(desk):
+    """Two pictures and a PNG to hold both: nothing has been read when that is said."""
+    blank(desk, "blank.png", "empty.png")
+    done = desk.run("check", *WRONG_USE["two pages in a PNG"])
+    assert "2 pictures make 2 maps" in done.err
+    assert "blank.png:" not in done.err
+
+
 def without(library):
     """The command on a machine that lacks this library."""
     without_it = f"import sys; sys.modules[{library!r}] = None"

@@ -4,11 +4,13 @@ What is said of what was read: every kind of finding in words and as JSON, and n
 
 import json
 import random
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
 
 from paperkey_alt.cli import report
+from paperkey_alt.errors import Place
 from paperkey_alt.format import backup
 from paperkey_alt.format.backup import Joined, Standing, Terms
 from paperkey_alt.format.body import PlainBody
@@ -277,8 +279,9 @@ def test_an_empty_page_is_named(pages, said):
     assert report.page(Page("scan.png", min(2, pages), pages, ())).startswith(said)
 
 
-def read_page(blocks, rows, pages=1):
-    """A page with QR blocks and printed rows that carry these lines."""
+def read_page(blocks, rows, pages=1, unclear=(), **said):
+    """A page with QR blocks and printed rows that carry these lines, and rows that are unclear."""
+    shown = [(number, "A" * 29) for number in rows] + [(number, None) for number in unclear]
     return Page(
         "scan.png",
         1,
@@ -288,7 +291,8 @@ def read_page(blocks, rows, pages=1):
             SimpleNamespace(lines=[(0, ""), *((number, "") for number in block)])
             for block in blocks
         ),
-        (SimpleNamespace(rows=[SimpleNamespace(number=number) for number in rows]),),
+        (SimpleNamespace(rows=[SimpleNamespace(number=at, chosen=text) for at, text in shown]),),
+        **said,
     )
 
 
@@ -303,11 +307,44 @@ PAGES = {
 }
 
 
+PAGES["rows that the check agrees with, and others"] = (
+    read_page([], [0, 1, 2], unclear=[3, 4, 7]),
+    "printed lines 0–2 and 3 printed rows not clear (3–4, 7)",
+)
+PAGES["rows of which none is clear"] = (
+    read_page([], [], unclear=range(54)),
+    "no QR block and no printed line could be read",
+)
+
+
 @pytest.mark.parametrize("name", PAGES)
 def test_what_was_read_of_a_page(name):
     """Blocks and the lines in them; printed rows that no block carries."""
     page, said = PAGES[name]
     assert report.page(page) == f"scan.png: {said}"
+
+
+def test_what_is_said_of_a_picture():
+    """That its file ends too early, and what was measured; nothing of a picture without fault."""
+    assert report.hints(read_page([], [7])) == []
+    told = report.hints(read_page([], [7], is_cut_short=True, hints=("It is blurred.",)))
+    assert told[0].startswith("  The file ends too early")
+    assert told[1:] == ["  It is blurred."]
+
+
+def test_the_verdict_on_a_page():
+    """Of each set that lines of the page are of: enough, or how many more; of others nothing."""
+    page = Page("lines.txt", 0, 0, ())
+    found = findings(ROWS).sets
+    mark = found[0].head.mark
+    at_page = Page("lines.txt", 1, 1, ())
+    assert report.verdict(found, page) == ""
+    places = (Place("lines.txt", 1),)
+    (one,) = found
+    placed = [replace(one, lines=tuple(replace(line, places=places) for line in one.lines))]
+    assert report.verdict(placed, at_page) == f"set {mark}: enough was read"
+    short = [replace(one, body=None, needed=12) for one in placed]
+    assert report.verdict(short, at_page) == f"set {mark}: 12 more lines needed"
 
 
 def test_a_page_of_several_is_numbered():

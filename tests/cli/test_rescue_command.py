@@ -42,6 +42,22 @@ def test_the_restorer_is_written_and_restores(printed, desk):
     assert desk.read("key") == armor.dearmor(KEY.read_bytes())[0].data
 
 
+def test_the_page_is_written(desk):
+    """
+    With or without rescue.py, as it is in the package, and its digest is said; nothing is replaced
+    unasked; with no file to write it is wrong use.
+    """
+    page = SOURCE.with_name("page.html").read_bytes()
+    said = desk.ok("rescue", "--page", "rescue.html").err
+    assert desk.read("rescue.html") == page
+    assert f"SHA-256 of the page: {hashlib.sha256(page).hexdigest()}" in said
+    assert desk.run("rescue", "--page", "rescue.html", "-o", "rescue.py").status == 2
+    assert not (desk.folder / "rescue.py").exists()
+    desk.ok("rescue", "--page", "rescue.html", "-o", "rescue.py", "--force")
+    assert desk.read("rescue.py") == SOURCE.read_bytes()
+    assert desk.run("rescue").status == 2
+
+
 def test_a_revocation_comes_back_without_the_program(desk):
     """The signature packet, as it is."""
     desk.ok(

@@ -429,7 +429,7 @@ def decoded_picture(rng):
 def decoder_answers(rng):
     """Damaged answers of a decoder: pictures of the announced size, a refusal, or broken off."""
     refusal = json.dumps(["has no pages", "Scan it again."]).encode()
-    pages = [(numbers(Answer.PICTURE, 7, 5), rng.randbytes(35)) for _ in range(2)]
+    pages = [(numbers(Answer.PICTURE, 7, 5, 0), rng.randbytes(35)) for _ in range(2)]
     answers = numbers(Answer.PAGES, 2) + b"".join(size + pixels for size, pixels in pages)
     end = numbers(Answer.REFUSED, len(refusal)) + refusal
     stream = io.BytesIO(damaged(answers + rng.choice((b"", end, numbers(Answer.END))), rng))

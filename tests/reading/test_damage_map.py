@@ -4,6 +4,7 @@ what was printed.
 """
 
 import io
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -122,6 +123,30 @@ def test_without_a_sheet_nothing_is_mapped():
     assert damage_map.examine(blank, read(blank), EXACT) == ()
 
 
+def test_symbols_are_mapped_where_no_sheet_was_found():
+    """What was read lies where it was read, whatever is known of the sheet around it."""
+    page = replace(whole(), sheets=())
+    places = damage_map.examine(rendered(PDF, DPI), page, EXACT)
+    assert statuses(places) == {("symbol", block.first): Status.FINE for block in SHEET.blocks}
+    for place in places:
+        box = block_box(PLAN, next(b for b in SHEET.blocks if b.first == place.first), DPI)
+        assert np.abs(place.corners[0] - box[:2]).max() < DPI / 25.4
+
+
+def test_a_map_without_places_says_so():
+    """Instead of the verdict: that the sheet's place was not found; never an empty map."""
+    blank = Image.new("L", (1600, 300), 255)
+
+    def legend(places, verdict):
+        made = damage_map.draw(blank, places, "title", veil=True, verdict=verdict)
+        return np.asarray(made.crop((0, 330, 1600, 370)))
+
+    assert (legend([], "set ABCDE: enough was read") == legend([], "")).all()
+    assert (legend([], "") < 128).any()
+    assert not (legend([place(Status.FINE)], "") < 128).any()
+    assert (legend([place(Status.FINE)], "set ABCDE: enough was read") < 128).any()
+
+
 def test_places_lie_where_the_picture_shows_them():
     """On a turned picture too, each outline is within a millimetre of where the row was drawn."""
     picture = rendered(PDF, DPI).rotate(90, expand=True)
@@ -129,6 +154,8 @@ def test_places_lie_where_the_picture_shows_them():
     for place in damage_map.examine(picture, read(picture), EXACT):
         if not place.is_symbol:
             left, top, right, bottom = box_of_row(place.first)
+            if place.first == 0 and place.corners[0, 0] > picture.width / 2:
+                left, top, right, bottom = row_box(PLAN, SHEET.foot, DPI)
             true = [
                 (top, width - left),
                 (top, width - right),

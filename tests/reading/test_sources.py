@@ -8,7 +8,7 @@ from pictures import LENGTHS, encoded, printed, rendered
 
 from paperkey_alt.errors import MissingExtra, SourceError
 from paperkey_alt.format.line_set import lay_out
-from paperkey_alt.reading import sources
+from paperkey_alt.reading import kinds, sources
 from paperkey_alt.sheet import text_file
 
 SET = lay_out(random.Random(5).randbytes(100), 3)
@@ -74,8 +74,8 @@ PICTURES = {
 @pytest.mark.parametrize("kind", PICTURES)
 def test_pictures_are_told_by_their_first_bytes(kind):
     """Each kind that is read, whatever it is called; a text is none."""
-    assert sources.is_picture(PICTURES[kind])
-    assert not sources.is_picture(TEXT.encode())
+    assert kinds.is_picture(PICTURES[kind])
+    assert not kinds.is_picture(TEXT.encode())
     assert numbers(PICTURES[kind]) == {0, *range(1, MADE.head.total + 1)}
 
 

@@ -122,6 +122,7 @@ def without_head_line():
     A sheet of the largest type at 200 dpi on which neither a symbol nor the head line is legible,
     and what is read of it: that takes a while, and several tests look at it.
     """
-    _, picture = sheet(11.0, dpi=200)
+    made, picture = sheet(11.0, dpi=200)
     picture.paste(255, (0, 217, picture.width, 284))
+    picture.paste(255, row_box(plan(made), plan(made).sheets[0].foot, 200))
     return picture, pages(picture)

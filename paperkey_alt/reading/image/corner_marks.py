@@ -59,16 +59,37 @@ Indices = NDArray[np.int64]
 class Print(NamedTuple):
     """
     How spots are looked for: the standard deviation of a blur in pixels, and how dark a spot is, in
-    parts of the brightness of the paper around.
+    parts of the brightness of the paper around. *filled*: what a spot encloses is part of it, and
+    which of the marks is the hollow one cannot be told.
     """
 
     blur: float
     dark: float
+    filled: bool = False
+
+
+class Search(NamedTuple):
+    """In which print how many marks are looked for, and whether they are seen from behind."""
+
+    print_: Print
+    marks: int
+    mirrored: bool = False
 
 
 # Of good print, and of pale or speckled print, which needs the blur to be of one piece. The second
-# was added for the row "loss of ink".
-_PRINTS = (Print(0.0, 0.62), Print(2.5, 0.8))
+# was added for the row "loss of ink". The third is what is left of it where a program made all of
+# a mark white but its edge, for it compared each pixel with those close by.
+_GOOD, _PALE, _EDGES = Print(0.0, 0.62), Print(2.5, 0.8), Print(0.0, 0.62, filled=True)
+_PRINTS = (_GOOD, _PALE)
+_SEARCHES = (
+    *(Search(print_, marks) for print_ in _PRINTS for marks in (4, 3, 2)),
+    Search(_EDGES, 4),
+    Search(_GOOD, 4, mirrored=True),
+)
+# Where the darkest print is within these, in parts of the paper, marks are looked for with less
+# contrast, in proportion to that of print as dark as the third. Paler is the grain of the paper.
+_PALE_PRINT, _USUAL_PRINT = (0.76, 0.9), 0.4
+_DARKEST_PERCENTILE = 0.05  # of the pixels: less than the marks alone have
 
 
 class Spot(NamedTuple):
@@ -93,13 +114,17 @@ class CornerMarks:
         self._small = picture.copy()
         self._small.thumbnail((_SIDE, _SIDE), Image.Resampling.BOX)
         self._size = np.array(picture.size, float)
+        self._contrast = _paler(self._small)
         self._spots: dict[Print, Spots] = {}
 
     def spots(self, print_: Print) -> Spots:
         """Return the spots that may be marks of such a print, in pixels of the small picture."""
         if print_ not in self._spots:
             blurred = self._small.filter(ImageFilter.GaussianBlur(print_.blur))
-            self._spots[print_] = _spots(np.asarray(blurred, np.float32), print_.dark)
+            dark = 1 - (1 - print_.dark) * self._contrast
+            self._spots[print_] = _spots(
+                np.asarray(blurred, np.float32), print_._replace(dark=dark)
+            )
         return self._spots[print_]
 
     def poses(self, papers: Iterable[Paper]) -> Iterator[tuple[Paper, Pose]]:
@@ -107,10 +132,11 @@ class CornerMarks:
         Yield poses of a sheet, of each of *papers*, by which its marks lie on spots of the picture.
 
         In turn the likeliest by four marks, by three and by two, of good print and of pale print,
-        then the second likeliest: none is so much likelier that the others should wait.
+        by edges and from behind, then the second likeliest: none is so much likelier that the
+        others should wait.
         """
         papers = tuple(papers)
-        ranks = [self._rank(papers, print_, count) for print_ in _PRINTS for count in (4, 3, 2)]
+        ranks = [self._rank(papers, search) for search in _SEARCHES]
         while ranks:
             for rank in tuple(ranks):
                 fitted = next(rank, None)
@@ -119,11 +145,9 @@ class CornerMarks:
                 else:
                     yield from fitted
 
-    def _rank(
-        self, papers: Sequence[Paper], print_: Print, count: int
-    ) -> Iterator[list[tuple[Paper, Pose]]]:
+    def _rank(self, papers: Sequence[Paper], search: Search) -> Iterator[list[tuple[Paper, Pose]]]:
         """Yield the likeliest pose of each of *papers*, the likelier paper first; and so on."""
-        best = (self._best_poses(paper, print_, count) for paper in papers)
+        best = (self._best_poses(paper, search) for paper in papers)
         for fitted in zip_longest(*best):
             of_papers = [
                 (paper, *misfit_and_pose)
@@ -133,13 +157,13 @@ class CornerMarks:
             of_papers.sort(key=lambda one: one[1])
             yield [(paper, fitted_pose) for paper, _, fitted_pose in of_papers]
 
-    def _best_poses(self, paper: Paper, print_: Print, count: int) -> Iterator[tuple[float, Pose]]:
-        """Yield the poses by *count* marks that fit best, with their misfit, the best first."""
+    def _best_poses(self, paper: Paper, search: Search) -> Iterator[tuple[float, Pose]]:
+        """Yield the poses that fit best, with their misfit, the best first."""
         middles = np.array(layout.corner_marks(paper)) + layout.CORNER_MARK / 2
-        return islice(self._by_misfit(paper, middles, self.spots(print_), count), _MOST_POSES)
+        return islice(self._by_misfit(paper, middles, search), _MOST_POSES)
 
     def _by_misfit(
-        self, paper: Paper, middles: Points, spots: Spots, count: int
+        self, paper: Paper, middles: Points, search: Search
     ) -> Iterator[tuple[float, Pose]]:
         """
         Yield poses with their misfit: that of the spots, and how far the paper reaches beyond the
@@ -151,7 +175,8 @@ class CornerMarks:
         """
         shrunk = self._size / self._small.size
         waiting: list[tuple[float, int, Pose]] = []
-        for at, (misfit, corners, seen) in enumerate(_assigned(spots, middles, count)):
+        ways = _assigned(self.spots(search.print_), middles, search.marks, mirrored=search.mirrored)
+        for at, (misfit, corners, seen) in enumerate(ways):
             while waiting and waiting[0][0] <= misfit:
                 total, _, best = heapq.heappop(waiting)
                 yield total, best
@@ -182,23 +207,23 @@ _CORNERS = {
 
 
 def _assigned(
-    spots: Spots, middles: Points, count: int
+    spots: Spots, middles: Points, count: int, *, mirrored: bool = False
 ) -> Iterator[tuple[float, tuple[int, ...], Points]]:
     """
     Yield ways to take *count* of *spots* for marks at *middles*: how ill they fit, which corners,
     and where they were seen; the best first.
     """
-    ways = (_assigned_to(corners, spots, middles) for corners in _CORNERS[count])
+    ways = (_assigned_to(corners, spots, middles, mirrored=mirrored) for corners in _CORNERS[count])
     return heapq.merge(*ways, key=lambda way: way[0])
 
 
 def _assigned_to(
-    corners: tuple[int, ...], spots: Spots, middles: Points
+    corners: tuple[int, ...], spots: Spots, middles: Points, *, mirrored: bool
 ) -> Iterator[tuple[float, tuple[int, ...], Points]]:
     """Yield the ways to take spots for the marks at *corners*, as `_assigned` does."""
     kept, size = [], 0
-    for ways in _combined(corners, spots, middles):
-        misfit = _misfit(ways, middles[list(corners)])
+    for ways in _combined(corners, spots, middles, mirrored=mirrored):
+        misfit = _misfit(ways, middles[list(corners)], mirrored=mirrored)
         fits = np.isfinite(misfit)
         kept.append((misfit[fits], ways[fits, :, :2]))
         size += len(kept[-1][0])
@@ -218,7 +243,7 @@ def _best(
 
 
 def _combined(
-    corners: tuple[int, ...], spots: Spots, middles: Points
+    corners: tuple[int, ...], spots: Spots, middles: Points, *, mirrored: bool
 ) -> Iterator[NDArray[np.float64]]:
     """
     Yield arrays of ways to take spots for the marks at *corners*, shape (ways, corners, 3); what
@@ -231,17 +256,19 @@ def _combined(
     if len(solid_corners) == len(corners):
         yield ways
         return
-    for way in ways[np.isfinite(_misfit(ways, middles[solid_corners]))]:
+    for way in ways[np.isfinite(_misfit(ways, middles[solid_corners], mirrored=mirrored))]:
         with_hollow = np.empty((len(hollow), len(corners), 3))
         with_hollow[:, :-1], with_hollow[:, -1] = way, hollow
         yield with_hollow
 
 
-def _misfit(spots: NDArray[np.float64], middles: Points) -> NDArray[np.float64]:
+def _misfit(
+    spots: NDArray[np.float64], middles: Points, *, mirrored: bool = False
+) -> NDArray[np.float64]:
     """
     Return how far each row of *spots*, shape (ways, marks, 3), differs from marks at *middles*: in
     size among themselves, against their distances, and in proportion; infinite where too far, or
-    where the sheet would be seen from behind.
+    where the sheet would be seen from behind, or if *mirrored* from before.
     """
     seen, sides = spots[..., 0] + 1j * spots[..., 1], spots[..., 2]
     true = middles[:, 0] + 1j * middles[:, 1]
@@ -263,7 +290,7 @@ def _misfit(spots: NDArray[np.float64], middles: Points) -> NDArray[np.float64]:
         & (stretch <= _LOG_STRETCH)
     )
     for three in combinations(range(len(true)), 3):
-        fits &= _clockwise(seen[:, three]) == _clockwise(true[None, three])
+        fits &= (_clockwise(seen[:, three]) == _clockwise(true[None, three])) != mirrored
     return np.where(fits, stretch + abs(ratios.mean(axis=0)) + sizes, np.inf)
 
 
@@ -274,7 +301,7 @@ def _clockwise(three: NDArray[np.complex128]) -> NDArray[np.bool_]:
     return clockwise
 
 
-def _spots(grey: NDArray[np.float32], dark: float) -> Spots:
+def _spots(grey: NDArray[np.float32], print_: Print) -> Spots:
     """
     Return the dark spots that may be marks, not too many.
 
@@ -284,7 +311,8 @@ def _spots(grey: NDArray[np.float32], dark: float) -> Spots:
     Recognition by Moment Invariants", 1962; from memory).
     """
     solid, hollow = [], []
-    for area, x, y, spread in _components(_dark(grey, dark)):
+    dark = _dark(grey, print_.dark)
+    for area, x, y, spread in _components(_filled(dark) if print_.filled else dark):
         fill = area / (12 * spread) if spread > 0 else 0
         if _SOLID[0] <= fill <= _SOLID[1] and _LEAST <= area**0.5 <= _MOST:
             solid.append(Spot(x, y, area**0.5))
@@ -293,6 +321,8 @@ def _spots(grey: NDArray[np.float32], dark: float) -> Spots:
             hollow.append(Spot(x, y, (area / 0.75) ** 0.5))
     # The squares in the corners of QR symbols are smaller than the marks.
     largest = sorted(solid, key=lambda spot: -spot.side)[:_MOST_SOLID]
+    if print_.filled:
+        return Spots(tuple(largest), tuple(largest))
     unlike = {
         spot: min((abs(math.log(spot.side / other.side)) for other in largest), default=math.inf)
         for spot in hollow
@@ -302,7 +332,24 @@ def _spots(grey: NDArray[np.float32], dark: float) -> Spots:
 
 
 def _dark(grey: NDArray[np.float32], dark: float) -> NDArray[np.bool_]:
-    """Tell which pixels are darker than *dark* of the paper around: the 90th percentile, smooth."""
+    """Tell which pixels are darker than *dark* of the paper around."""
+    is_dark: NDArray[np.bool_] = grey < dark * _paper(grey)
+    return is_dark
+
+
+def _paler(picture: Picture) -> float:
+    """
+    Return by how much less contrast than that of usual print the print on *picture* has; 1 where
+    it has as much, or no print is on it.
+    """
+    grey = np.asarray(picture, np.float32)
+    darkest = float(np.percentile(grey / np.maximum(_paper(grey), 1), _DARKEST_PERCENTILE))
+    is_pale = _PALE_PRINT[0] < darkest < _PALE_PRINT[1]
+    return (1 - darkest) / (1 - _USUAL_PRINT) if is_pale else 1.0
+
+
+def _paper(grey: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the brightness of the paper around each pixel: the 90th percentile, smooth."""
     height, width = (-(-size // _CELL) * _CELL for size in grey.shape)
     padded = np.pad(grey, ((0, height - grey.shape[0]), (0, width - grey.shape[1])), mode="edge")
     cells = (
@@ -312,9 +359,18 @@ def _dark(grey: NDArray[np.float32], dark: float) -> NDArray[np.bool_]:
     )
     bright = np.percentile(cells, 90, axis=2).astype(np.float32)
     smooth = Image.fromarray(bright).resize((width, height), Image.Resampling.BILINEAR)
-    paper = np.asarray(smooth)[: grey.shape[0], : grey.shape[1]]
-    is_dark: NDArray[np.bool_] = grey < dark * paper
-    return is_dark
+    return np.asarray(smooth)[: grey.shape[0], : grey.shape[1]]
+
+
+def _filled(dark: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return *dark* with what it encloses, as far as that is no larger than a mark."""
+    rows, starts, ends = _runs(~dark)
+    label = _labels(rows, starts, ends)
+    area = np.bincount(label, ends - starts) if len(label) else np.zeros(0)
+    filled = dark.copy()
+    for run in np.flatnonzero(area[label] <= _MOST**2):
+        filled[rows[run], starts[run] : ends[run]] = True
+    return filled
 
 
 def _components(dark: NDArray[np.bool_]) -> Iterator[tuple[float, float, float, float]]:

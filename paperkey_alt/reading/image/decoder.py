@@ -22,7 +22,13 @@ from typing import IO, TYPE_CHECKING
 
 from paperkey_alt.errors import SourceError
 from paperkey_alt.reading.image import decoder_process
-from paperkey_alt.reading.image.decoder_process import MOST_MEMORY, MOST_SECONDS, NUMBER, Answer
+from paperkey_alt.reading.image.decoder_process import (
+    CUT_SHORT,
+    MOST_MEMORY,
+    MOST_SECONDS,
+    NUMBER,
+    Answer,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -80,10 +86,13 @@ def pull_picture(stream: IO[bytes], name: str) -> Picture:
     from PIL import Image  # noqa: PLC0415 - loaded while the process starts
 
     _require(stream, Answer.PICTURE, name)
-    width, height = _pull_number(stream), _pull_number(stream)
-    if not 1 <= width * height <= MOST_PIXELS:
+    width, height, cut_short = (_pull_number(stream) for _ in range(3))
+    if not (1 <= width * height <= MOST_PIXELS and cut_short in (0, 1)):
         raise Broken
-    return Image.frombytes("L", (width, height), _pull(stream, width * height))
+    picture = Image.frombytes("L", (width, height), _pull(stream, width * height))
+    if cut_short:
+        picture.info[CUT_SHORT] = True
+    return picture
 
 
 def _started() -> subprocess.Popen[bytes]:

@@ -6,7 +6,8 @@ descriptor, and, where the system has such limits, no way to open, write or star
 more than so much memory and time.
 
     request:  length, bytes of the file
-    answers:  PAGES, count; PICTURE, width, height, pixels for each page; END
+    answers:  PAGES, count; PICTURE, width, height, whether it is cut short, pixels for each page;
+              END
               at any place instead: REFUSED, length, what and advice as a JSON array
 
 All numbers are unsigned, of 64 bits, big-endian.
@@ -25,6 +26,7 @@ MOST_SECONDS = 8  # of CPU, and so many more for each page:
 SECONDS_A_PAGE = 0.5
 MOST_MEMORY = 1 << 30
 NUMBER = struct.Struct(">Q")
+CUT_SHORT = "cut short"  # of a picture's `info`: the file ends too early
 
 
 class Answer(IntEnum):
@@ -57,7 +59,7 @@ def main() -> None:
         count = scans.count(data, "")
         answers.write(numbers(Answer.PAGES, count))
         for page, picture in enumerate(scans.pages(data, ""), 1):
-            answers.write(numbers(Answer.PICTURE, *picture.size))
+            answers.write(numbers(Answer.PICTURE, *picture.size, CUT_SHORT in picture.info))
             answers.write(picture.tobytes())
             answers.flush()
             _limit("RLIMIT_CPU", MOST_SECONDS + int(SECONDS_A_PAGE * page))

@@ -1,10 +1,11 @@
 """
 Where sheets lie on a picture: `find`.
 
-There are three ways to find a sheet, tried in turn (`_FINDERS`): by the QR symbols that were read;
-by the head line, where it is legible at a place that the corner marks allow; by the score, how like
-rows of a sheet the picture looks at such a place. Each finder yields candidates; one chooser takes
-the best of those that would be the same sheet (`_chosen`).
+There are three ways to find a sheet, tried in turn: by the QR symbols that were read; by the head
+line, where it is legible at a place that the corner marks allow (`_FINDERS`); by how like the
+characters of a sheet the picture looks at such a place (`find_likely`). The first two yield
+candidates, and one chooser takes the best of those that would be the same sheet (`_chosen`); of the
+third, whoever reads the rows takes that whose rows agree with their checks.
 
 All thresholds were set with ``tests/bench/scan_matrix.py``.
 """
@@ -39,12 +40,24 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Preset, Row, Sheet
 
 _LEAST_SCORE = 0.45  # from which rows are believed to lie where a pose puts them
-# Score of a first look at rows under which no more looks are taken, and how much a later look may
-# add: on 30 pages no first score of less than 0.25 grew by more than 0.09, and none by 0.25.
-_HOPELESS, _MOST_GAINED = 0.2, 0.3
+# Score of a first look at rows under which no more looks are taken: on 30 pages no first score of
+# less than 0.25 grew by more than 0.09.
+_HOPELESS = 0.25
 _TAKEN_OFF = 0.005  # of the score, for each pixel of warp
-_SAMPLE = 9  # rows by which a pose is judged
-_MOST_TRIED = 6  # poses by marks of each paper whose rows are looked at
+_SAMPLE, _FIRST_SAMPLE = 9, 3  # rows by which a pose is judged, and by which many poses are
+_FIRST_ROUNDS = 2  # of looks at these
+_MOST_TRIED, _MOST_COMPARED = 6, 4  # poses of each paper that are judged, and that are returned
+_AT_ONCE = (2, 2)  # of these before other things are tried
+# Mean score of the characters of a sheet from which it may be one: of scenes and of the letters of
+# other programs they have up to 0.66, of print that is barely legible 0.7.
+_LEAST_LEGIBLE = 0.68
+_NUMBERS = 12  # rows whose line numbers are looked at
+# Poses at which a head line is looked for: on 36 pages where it was legible the fourth at the most,
+# but for one; and so many more where something of print can be seen.
+_MOST_HEADS, _MORE_HEADS = 10, 30
+_TRIED_FOR_MORE = 2  # poses of each paper by which that is told
+_LIKELIEST = 4  # poses by marks at which a head line is looked for before anything else
+_ALIKE = 2.0  # points by which two poses may differ that need not both be tried: rows have room
 _NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where they were read
 
 
@@ -52,7 +65,7 @@ _NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where t
 class LocatedSheet:
     """
     A sheet on a picture: its paper and preset, its rows and blocks, where it lies, how it is
-    warped; *head* where it is known.
+    warped; *head* where it is known. *sheets* are those that it may be, laid out alike.
     """
 
     paper: Paper
@@ -61,6 +74,7 @@ class LocatedSheet:
     pose: Pose
     warp: Warp
     head: Head | None
+    sheets: tuple[Sheet, ...] = ()
 
     def outline(self, row: Row) -> Points:
         """Return the corners of *row* on the picture, clockwise from the upper left."""
@@ -75,6 +89,11 @@ class LocatedSheet:
         """
         side = self.preset.symbol
         return self._on_picture(block.x, block.y, block.x + side, block.y + side)
+
+    def paper_outline(self) -> Points:
+        """Return the corners of the paper on the picture, clockwise from the upper left."""
+        across, down = self.paper.width, self.paper.height
+        return self.pose.project(np.array([(0, 0), (across, 0), (across, down), (0, down)], float))
 
     def _on_picture(self, left: float, top: float, right: float, bottom: float) -> Points:
         corners = np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
@@ -109,17 +128,43 @@ class _Scan:
 Finder = Callable[[_Scan], Iterator[Candidate]]
 
 
-def find(pyramid: Pyramid, symbols: Sequence[Symbol]) -> tuple[LocatedSheet, ...]:
+def find(
+    pyramid: Pyramid, symbols: Sequence[Symbol], marks: CornerMarks | None = None
+) -> tuple[LocatedSheet, ...]:
     """
     Return the sheets on the picture of *pyramid*: those that the *symbols* read from it are of, or
-    where none was read, one that lies as its corner marks say.
+    where none was read, the one whose head line is legible where its corner *marks* put it.
     """
-    scan = _Scan(pyramid, CornerMarks(pyramid.picture), symbols)
+    scan = _Scan(pyramid, marks or CornerMarks(pyramid.picture), symbols)
     for finder in _FINDERS:
         located = tuple(_located(scan, candidate) for candidate in _chosen(finder(scan)))
         if located:
             return located
     return ()
+
+
+def find_likely(
+    pyramid: Pyramid, marks: CornerMarks, *, at_once: bool = False
+) -> Iterator[LocatedSheet]:
+    """
+    Yield what may be a sheet where the corner *marks* put it, or if *at_once* most likely put it,
+    the likeliest first: only what its rows say can tell which it is.
+    """
+    scan = _Scan(pyramid, marks, ())
+    tried, compared = _AT_ONCE if at_once else (_MOST_TRIED, _MOST_COMPARED)
+    candidates = sorted(_by_legibility(scan, tried), key=lambda candidate: -candidate.score)
+    for candidate in candidates[:compared]:
+        if candidate.score > _LEAST_LEGIBLE:
+            yield _located(scan, candidate)
+
+
+def find_at_once(pyramid: Pyramid, marks: CornerMarks) -> tuple[LocatedSheet, ...]:
+    """
+    Return the sheet whose head line is legible where the *marks* of the picture most likely put it.
+    """
+    scan = _Scan(pyramid, marks, ())
+    candidates = _by_head_line_at(scan, islice(_poses_by_marks(scan, PAPERS.values()), _LIKELIEST))
+    return tuple(_located(scan, candidate) for candidate in _chosen(candidates))
 
 
 def _chosen(candidates: Iterable[Candidate]) -> Iterable[Candidate]:
@@ -154,36 +199,64 @@ def _by_symbols(scan: _Scan) -> Iterator[Candidate]:
 
 
 def _by_head_line(scan: _Scan) -> Iterator[Candidate]:
-    """
-    Yield the sheet whose head line is legible where the corner marks put it: one, for a head line
-    whose check agrees is hardly ever read by chance.
-    """
-    for paper, fitted in _poses_by_marks(scan, PAPERS.values()):
-        for preset in layout.presets(paper):
-            row = layout.sheet(1, 1, paper, preset).head
-            seen = strips.view(scan.pyramid, fitted, preset.type_size)
-            warp, score = strips.align(seen, [row], preset.type_size, _HOPELESS)
-            head = _head_read(seen, row, preset, warp) if score > _LEAST_SCORE else None
-            plan = _plan(head, paper, preset)
-            if plan is not None:
-                yield Candidate(paper, preset, plan.sheets, fitted, head, score)
-                return
+    """Yield the sheet whose head line is legible where the corner marks may put it, if one is."""
+    poses = _poses_by_marks(scan, PAPERS.values())
+    for most in (_MOST_HEADS, _MORE_HEADS):
+        yield from (candidates := tuple(_by_head_line_at(scan, islice(poses, most))))
+        looked_at = _by_legibility(scan, _TRIED_FOR_MORE)
+        if candidates or all(candidate.score < _LEAST_LEGIBLE for candidate in looked_at):
+            return
 
 
-def _by_score(scan: _Scan) -> Iterator[Candidate]:
-    """Yield the places where the corner marks put a sheet, whichever it is."""
-    best = 0.0
+def _by_head_line_at(scan: _Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator[Candidate]:
+    """
+    Yield the sheet whose head line is legible at one of *poses*: one, for a head line whose check
+    agrees is hardly ever read by chance.
+    """
+    for paper, fitted in poses:
+        for (row, type_size), presets in _head_rows(paper).items():
+            seen = strips.view(scan.pyramid, fitted, type_size)
+            warp, score = strips.align(seen, [row], type_size, _HOPELESS)
+            if score <= _LEAST_SCORE:
+                continue
+            head = _head_read(seen, row, presets[0], warp)
+            for preset in presets:
+                plan = _plan(head, paper, preset)
+                if plan is not None:
+                    yield Candidate(paper, preset, plan.sheets, fitted, head, score)
+                    return
+
+
+@cache
+def _head_rows(paper: Paper) -> dict[tuple[Row, float], list[Preset]]:
+    """Return where on *paper* a head line may be, and in which type size, by which presets."""
+    rows: dict[tuple[Row, float], list[Preset]] = {}
+    for preset in layout.presets(paper):
+        row = layout.sheet(1, 1, paper, preset).head
+        rows.setdefault((row, preset.type_size), []).append(preset)
+    return rows
+
+
+def _by_legibility(scan: _Scan, tried: int) -> Iterator[Candidate]:
+    """
+    Yield the places where the corner marks put a sheet, whichever it is, with how legible a few of
+    its rows are there; so many places of each paper.
+    """
     for paper in PAPERS.values():
-        for _, fitted in islice(_poses_by_marks(scan, [paper]), _MOST_TRIED):
+        for _, fitted in islice(_poses_by_marks(scan, [paper]), tried):
             for preset in layout.presets(paper):
                 sheets = _all_sheets(paper, preset)
-                hopeless = max(_HOPELESS, best - _MOST_GAINED)
-                score = _sheet_score(scan, sheets[0], fitted, preset, hopeless)
-                best = max(best, score)
+                rows = sheets[0].rows[:: -(-len(sheets[0].rows) // _FIRST_SAMPLE)]
+                seen = strips.view(scan.pyramid, fitted, preset.type_size)
+                warp, score = strips.align(
+                    seen, rows, preset.type_size, _HOPELESS, rounds=_FIRST_ROUNDS
+                )
+                if score >= _HOPELESS:
+                    score = strips.legibility(seen, rows, preset.type_size, warp)
                 yield Candidate(paper, preset, sheets, fitted, None, score)
 
 
-_FINDERS: tuple[Finder, ...] = (_by_symbols, _by_head_line, _by_score)
+_FINDERS: tuple[Finder, ...] = (_by_symbols, _by_head_line)
 
 
 def _poses_by_symbols(
@@ -213,8 +286,19 @@ def _poses_by_symbols(
 
 
 def _poses_by_marks(scan: _Scan, papers: Iterable[Paper]) -> Iterator[tuple[Paper, Pose]]:
-    # Where a symbol was read, it says better than any mark where the sheet lies.
-    return iter(()) if scan.symbols else scan.marks.poses(papers)
+    """Yield the poses that the corner marks allow, but those that hardly differ from others."""
+    if scan.symbols:
+        # Where a symbol was read, it says better than any mark where the sheet lies.
+        return
+    tried: dict[Paper, list[Points]] = {}
+    for paper, fitted in scan.marks.poses(papers):
+        corners = np.array(layout.corner_marks(paper))
+        seen = fitted.project(corners)
+        others = tried.setdefault(paper, [])
+        near = _ALIKE * fitted.scale((paper.width / 2, paper.height / 2))
+        if all(np.abs(seen - other).max() > near for other in others):
+            others.append(seen)
+            yield paper, fitted
 
 
 def _sheet_score(scan: _Scan, sheet: Sheet, fitted: Pose, preset: Preset, hopeless: float) -> float:
@@ -231,16 +315,18 @@ def _located(scan: _Scan, candidate: Candidate) -> LocatedSheet:
     """Return *candidate* with its warp measured by all rows, and which of its sheets it is."""
     paper, preset, sheets = candidate.paper, candidate.preset, candidate.sheets
     seen = strips.view(scan.pyramid, candidate.pose, preset.type_size)
-    rows = (sheets[0].head, *sheets[0].rows)
+    rows = (sheets[0].head, *sheets[0].rows, sheets[0].foot)
     warp, _ = strips.align(seen, rows, preset.type_size)
+    warp = strips.bend(seen, rows, preset.type_size, warp)
     head = candidate.head
     if head is None:
         # The rows have told better where the head line is than its own seven groups did.
-        head = _head_read(seen, sheets[0].head, preset, warp)
+        at = (sheets[0].head, sheets[0].foot)
+        head = next(filter(None, (_head_read(seen, row, preset, warp) for row in at)), None)
         plan = _plan(head, paper, preset)
         head, sheets = (head, plan.sheets) if plan else (None, sheets)
     sheet = _sheet_shown(seen, sheets, preset, warp)
-    return LocatedSheet(paper, preset, sheet, candidate.pose, warp, head)
+    return LocatedSheet(paper, preset, sheet, candidate.pose, warp, head, sheets)
 
 
 def _plan(head: Head | None, paper: Paper, preset: Preset) -> Plan | None:
@@ -272,18 +358,24 @@ def _sheet_shown(seen: View, sheets: Sequence[Sheet], preset: Preset, warp: Warp
     """Return which of *sheets*, laid out alike, has the line numbers that are printed."""
     if len(sheets) == 1:
         return sheets[0]
-    straight = strips.settled(strips.cut(seen, sheets[0].rows, preset.type_size, warp))
+    at = range(0, len(sheets[0].rows), -(-len(sheets[0].rows) // _NUMBERS))
+    rows = [sheets[0].rows[row] for row in at]
+    straight = strips.settled(strips.cut(seen, rows, preset.type_size, warp))
     cells = strips.cells(straight, first=0)
     scores = glyphs.scores(cells, glyphs.rendered(glyphs.DIGITS, glyphs.BLURS[1]))
-    return max(sheets, key=lambda sheet: _score_of_numbers(scores, sheet))
+    # The last sheet may be shorter.
+    numbers = {
+        sheet: [sheet.rows[row].number for row in at if row < len(sheet.rows)] for sheet in sheets
+    }
+    return max(sheets, key=lambda sheet: _score_of_numbers(scores, numbers[sheet]))
 
 
-def _score_of_numbers(scores: NDArray[np.float32], sheet: Sheet) -> float:
+def _score_of_numbers(scores: NDArray[np.float32], expected: Iterable[int]) -> float:
     """
-    Return how like the line numbers of *sheet* the cells before the rows look, the mean over the
+    Return how like the line numbers *expected* the cells before the rows look, the mean over the
     digits.
     """
-    numbers = (f"{row.number:{NUMBER_CHARACTERS}d}" for row in sheet.rows)
+    numbers = (f"{number:{NUMBER_CHARACTERS}d}" for number in expected)
     digits = [
         (at, place, int(digit))
         for at, number in enumerate(numbers)

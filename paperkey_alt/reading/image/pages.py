@@ -7,11 +7,14 @@ Needs the extra ``scan``.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
+
+from PIL import Image, ImageDraw, ImageOps, ImageStat
 
 from paperkey_alt.errors import Place
 from paperkey_alt.format.raw_line import RawLine
 from paperkey_alt.reading.image import decoder, symbols
+from paperkey_alt.reading.image.decoder_process import CUT_SHORT
 from paperkey_alt.reading.page import Page
 from paperkey_alt.sheet import layout
 
@@ -20,9 +23,17 @@ if TYPE_CHECKING:
 
     from PIL.Image import Image as Picture
 
+    from paperkey_alt.reading.image.corner_marks import CornerMarks
     from paperkey_alt.reading.image.locate import LocatedSheet
     from paperkey_alt.reading.image.printed_rows import PrintedRow, PrintedSheet
+    from paperkey_alt.reading.image.pyramid import Pyramid
     from paperkey_alt.reading.image.symbols import Symbol
+
+_MOST_SHEETS = 4  # that are looked for on a picture without symbols
+_COVERED = 0.6  # of a picture: when sheets cover so much of it, there is no room for another
+_TRIED_IN_VAIN = 2  # of what may be a sheet without a row that agrees, after which no more is
+_NEARLY_ALL = 0.8  # of the rows of a sheet: when so many agree with their checks, it is that
+_COARSE, _DARK = 8, 100  # pixels in one, and the brightness of a page in light ink on dark
 
 
 def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Page]:
@@ -34,44 +45,131 @@ def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Page]:
     """
     with decoder.decoded(data, name) as (count, pictures):
         for number, picture in enumerate(pictures, 1):
-            blocks, sheets = _read(picture, thorough=thorough)
-            raw_lines = tuple(_raw_lines(blocks, sheets, Place(source=name, sheet=number)))
-            yield Page(name, number, count, raw_lines, blocks, sheets)
+            seen = _read(picture, thorough=thorough)
+            place = Place(source=name, sheet=number)
+            yield Page(
+                name,
+                number,
+                count,
+                tuple(_raw_lines(seen.blocks, seen.sheets, place)),
+                seen.blocks,
+                seen.sheets,
+                is_cut_short=CUT_SHORT in picture.info,
+                hints=seen.hints,
+            )
 
 
-def _read(
-    picture: Picture, *, thorough: bool
-) -> tuple[tuple[Symbol, ...], tuple[PrintedSheet, ...]]:
-    """Return the blocks and the printed sheets on *picture*."""
+class _Seen(NamedTuple):
+    """What is on a picture: blocks, printed sheets, and what is to be said of it."""
+
+    blocks: tuple[Symbol, ...] = ()
+    sheets: tuple[PrintedSheet, ...] = ()
+    hints: tuple[str, ...] = ()
+
+
+def _read(picture: Picture, *, thorough: bool) -> _Seen:
+    """Return what is on *picture*."""
     if min(picture.size) < symbols.LEAST_PIXELS:
-        return (), ()
-    blocks = symbols.read(picture)
+        return _Seen()
+    blocks = symbols.read_at_once(picture)
     if symbols.cover_sheets(blocks) and not thorough:
-        return blocks, ()
+        return _Seen(blocks)
     return _with_rows(picture, blocks, thorough=thorough)
 
 
-def _with_rows(
-    picture: Picture, blocks: Sequence[Symbol], *, thorough: bool
-) -> tuple[tuple[Symbol, ...], tuple[PrintedSheet, ...]]:
+def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) -> _Seen:
     """
     Return *blocks*, with those that are found with more effort, and what the rows say that none of
-    them carries.
+    them carries; or else what the picture lacks.
     """
     # They take longer to load than most pages to read, and pages whose symbols are legible do
     # without.
-    from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image import diagnosis, printed_rows  # noqa: PLC0415 - as said above
+
+    blocks, pyramid, located = _located(picture, blocks)
+    if not located and _may_be_negative(picture):
+        blocks, pyramid, located = _located(ImageOps.invert(picture), blocks)
+    for sheet in located:
+        blocks = (*blocks, *_blocks_at_places(pyramid.picture, sheet, blocks))
+    carried = () if thorough else {number for block in blocks for number, _ in block.lines}
+    sheets = tuple(printed_rows.read(pyramid, sheet, carried) for sheet in located)
+    is_legible = bool(blocks) or any(row.chosen for sheet in sheets for row in sheet.rows)
+    said = diagnosis.hints(pyramid.picture, located, legible=is_legible)
+    return _Seen(tuple(blocks), sheets, said)
+
+
+def _located(
+    picture: Picture, blocks: Sequence[Symbol]
+) -> tuple[Sequence[Symbol], Pyramid, Sequence[LocatedSheet]]:
+    """
+    Return *blocks*, or those that are found with more effort where there are none; *picture* at
+    its levels; and the sheets on it.
+    """
+    from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
     from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
 
-    pyramid = Pyramid(picture)
-    located = locate.find(pyramid, blocks)
+    pyramid, marks = Pyramid(picture), CornerMarks(picture)
+    if not blocks:
+        # Of a page of text alone that takes less than all that may be done to find a symbol.
+        located = locate.find_at_once(pyramid, marks) or _by_rows(pyramid, marks, at_once=True)
+        if located:
+            return blocks, pyramid, _with_others(picture, located)
+        blocks = symbols.read_slowly(picture)
+    located = locate.find(pyramid, blocks, marks)
     if not (blocks or located):
         blocks = symbols.read_harder(picture)
-        located = locate.find(pyramid, blocks) if blocks else ()
-    for sheet in located:
-        blocks = (*blocks, *_blocks_at_places(picture, sheet, blocks))
-    carried = () if thorough else {number for block in blocks for number, _ in block.lines}
-    return tuple(blocks), tuple(printed_rows.read(pyramid, sheet, carried) for sheet in located)
+        located = locate.find(pyramid, blocks, marks) if blocks else ()
+    if not (blocks or located):
+        located = _by_rows(pyramid, marks, at_once=False)
+    return blocks, pyramid, located
+
+
+def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[LocatedSheet, ...]:
+    """Return the sheets *located* on *picture*, and others for which there is room beside them."""
+    from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
+
+    rest, covered = picture.copy(), Image.new("1", picture.size)
+    latest = located
+    while latest and len(located) < _MOST_SHEETS:
+        for sheet in latest:
+            outline = [(float(x), float(y)) for x, y in sheet.paper_outline()]
+            ImageDraw.Draw(rest).polygon(outline, fill=255)
+            ImageDraw.Draw(covered).polygon(outline, fill=1)
+        if covered.histogram()[-1] > _COVERED * picture.width * picture.height:
+            break
+        pyramid, marks = Pyramid(rest), CornerMarks(rest)
+        latest = locate.find_at_once(pyramid, marks) or _by_rows(pyramid, marks, at_once=True)
+        located = (*located, *latest)
+    return located
+
+
+def _by_rows(pyramid: Pyramid, marks: CornerMarks, *, at_once: bool) -> tuple[LocatedSheet, ...]:
+    """
+    Return of what may be a sheet that of which most rows agree with their checks; where none does,
+    what looks most like print, if anything looks like it. If *at_once*, only one of which nearly
+    all rows agree, among the likeliest.
+    """
+    from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
+
+    best: tuple[int, LocatedSheet] | None = None
+    for tried, likely in enumerate(locate.find_likely(pyramid, marks, at_once=at_once), 1):
+        shown = printed_rows.read(pyramid, likely)
+        agreeing = sum(row.chosen is not None for row in shown.rows)
+        if agreeing > _NEARLY_ALL * len(shown.rows):
+            return (shown.located,)
+        if best is None or agreeing > best[0]:
+            best = agreeing, shown.located
+        if tried == _TRIED_IN_VAIN and best[0] == 0:
+            break
+    return () if best is None or at_once else (best[1],)
+
+
+def _may_be_negative(picture: Picture) -> bool:
+    """Tell whether most of *picture* is dark: light ink on dark paper, or a small sheet in it."""
+    return ImageStat.Stat(picture.reduce(_COARSE)).median[0] < _DARK
 
 
 def _blocks_at_places(
@@ -96,7 +194,7 @@ def _raw_lines(
     for block in blocks:
         yield from (RawLine(place, ((number, characters),)) for number, characters in block.lines)
     for sheet in sheets:
-        yield from (_raw_line(row, place) for row in sheet.rows)
+        yield from (_raw_line(row, place) for row in sheet.rows if row.texts)
 
 
 def _raw_line(row: PrintedRow, place: Place) -> RawLine:

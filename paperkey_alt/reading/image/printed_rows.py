@@ -13,7 +13,7 @@ The thresholds were set with ``tests/bench/scan_matrix.py``.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,30 +25,34 @@ from paperkey_alt.reading.image.glyphs import ROOM
 from paperkey_alt.reading.image.soft_decision import LEGIBLE
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
     from paperkey_alt.reading.image.locate import LocatedSheet
     from paperkey_alt.reading.image.pyramid import Pyramid
-    from paperkey_alt.sheet.layout import Row
+    from paperkey_alt.sheet.layout import Row, Sheet
 
 _LEGIBLE_ROW = 10  # characters without which a row is not worth mentioning
 _MOST_ERASED = (0, 2, 4)  # characters given as unreadable, of a row that agrees with no check
+_MOST_VOTES, _ENOUGH_VOTES = 40, 3  # rows that vote for a set mark, and votes that settle it
+_UNSURE = 4  # characters by which it is judged how sure a row is: the least legible
 _KNOWN_WELL = 3  # readings of a character from which the sheet's own print of it is a template
 
 
 @dataclass(frozen=True)
 class PrintedRow:
     """
-    What a row says: its line number by its place, and ways to read it, likeliest first. *seen* is
-    what it looks like; the check agrees with *chosen*, None where it agrees with nothing likely.
+    What a row says: its line number by its place, and ways to read it, likeliest first, none where
+    it is the head line's and none makes a head. *seen* is what it looks like; the check agrees with
+    *chosen*, None where it agrees with nothing likely. *at_foot* is that which repeats line 0.
     """
 
     number: int
     seen: str
     chosen: str | None
     texts: tuple[str, ...]
+    at_foot: bool = False
 
     @property
     def fine(self) -> bool:
@@ -67,17 +71,39 @@ class PrintedSheet:
 def read(pyramid: Pyramid, located: LocatedSheet, known: Collection[int] = ()) -> PrintedSheet:
     """Return what the rows of *located* say, but those whose number is *known*."""
     sheet = located.sheet
-    rows = [row for row in (sheet.head, *sheet.rows) if row.number not in known]
-    return PrintedSheet(located, tuple(_read(pyramid, located, rows)) if rows else ())
-
-
-def _read(pyramid: Pyramid, located: LocatedSheet, rows: Sequence[Row]) -> Iterator[PrintedRow]:
+    rows = [row for row in _rows(sheet) if row.number not in known]
+    if not rows:
+        return PrintedSheet(located, ())
     type_size = located.preset.type_size
     seen = strips.view(pyramid, located.pose, type_size)
     cells = strips.cells(strips.settled(strips.cut(seen, rows, type_size, located.warp)))
     templates = glyphs.fitting_templates(cells)
     scores = glyphs.scores(cells, templates)
-    mark = located.head.mark if located.head else _voted_mark(rows, scores)
+    mark = located.head.mark if located.head else None
+    if not known:
+        # The checks tell better than the numbers in front of the rows which sheet it is.
+        sheet, mark = _voted(located, scores)
+        located, rows = replace(located, sheet=sheet), [*_rows(sheet)]
+    elif mark is None:
+        mark = _votes(rows, _surest(scores), None)[0]
+    read_rows = _read(rows, cells[: len(rows)], templates, scores[: len(rows)], mark)
+    at_foot = (replace(row, at_foot=True) if of is sheet.foot else row for of, row in read_rows)
+    return PrintedSheet(located, tuple(at_foot))
+
+
+def _rows(sheet: Sheet) -> tuple[Row, ...]:
+    """Return the rows of *sheet* that say something: those of line 0 first."""
+    return (sheet.head, sheet.foot, *sheet.rows)
+
+
+def _read(
+    rows: Sequence[Row],
+    cells: NDArray[np.float32],
+    templates: NDArray[np.float32],
+    scores: NDArray[np.float32],
+    mark: str | None,
+) -> Iterator[tuple[Row, PrintedRow]]:
+    """Yield what *rows* say under *mark*, those left out that show next to nothing."""
     texts = _decoded(rows, scores, mark)
     if any(texts) and not all(texts):
         own = _own_templates(cells, texts, templates)
@@ -107,15 +133,44 @@ def _own_templates(
     return own
 
 
-def _voted_mark(rows: Sequence[Row], scores: NDArray[np.float32]) -> str | None:
-    """Return the set mark that most rows imply, if more than one does."""
-    implied = (
-        lines.implied_mark(soft_decision.hard_decision(of_row), row.number)
-        for row, of_row in zip(rows, scores, strict=True)
-        if row.number != head_line.NUMBER
-    )
-    votes = Counter(mark for mark in implied if mark).most_common(1)
-    return votes[0][0] if votes and votes[0][1] > 1 else None
+def _voted(located: LocatedSheet, scores: NDArray[np.float32]) -> tuple[Sheet, str | None]:
+    """
+    Return which sheet it is, and the set mark: what most rows imply, where more than one does.
+    """
+    known = located.head.mark if located.head else None
+    surest = _surest(scores)
+    shown, *others = dict.fromkeys((located.sheet, *located.sheets))
+    best, most = shown, _votes(_rows(shown), surest, known)
+    for sheet in others if most[1] < _ENOUGH_VOTES else ():
+        votes = _votes(_rows(sheet), surest, known)
+        if votes[1] > max(most[1], 1):
+            best, most = sheet, votes
+    return best, most[0]
+
+
+def _surest(scores: NDArray[np.float32]) -> list[tuple[int, str]]:
+    """Return the rows that vote, those whose least legible characters are the most legible."""
+    legible = np.sort(scores.max(axis=2), axis=1)[:, :_UNSURE].mean(axis=1)
+    voting = np.argsort(-legible)[:_MOST_VOTES].tolist()
+    return [(at, soft_decision.hard_decision(scores[at])) for at in voting]
+
+
+def _votes(
+    rows: Sequence[Row], surest: Iterable[tuple[int, str]], known: str | None
+) -> tuple[str | None, int]:
+    """
+    Return the set mark that most of *rows* imply, by the *surest* of them, if more than one does,
+    and how many do; or the mark that is *known*, and how many imply that.
+    """
+    votes: Counter[str] = Counter()
+    for at, text in surest:
+        if at < len(rows) and rows[at].number != head_line.NUMBER:
+            mark = lines.implied_mark(text, rows[at].number)
+            votes.update([mark] if mark else ())
+    if known is not None:
+        return known, votes[known]
+    ((mark, count),) = votes.most_common(1) or ((None, 0),)
+    return (mark, count) if count > 1 else (None, count)
 
 
 def _decoded(
@@ -132,11 +187,14 @@ def _decoded(
 
 def _printed_rows(
     rows: Sequence[Row], scores: NDArray[np.float32], texts: Sequence[str | None]
-) -> Iterator[PrintedRow]:
+) -> Iterator[tuple[Row, PrintedRow]]:
     for row, of_row, text in zip(rows, scores, texts, strict=True):
         seen = soft_decision.hard_decision(of_row)
         if text is not None:
-            yield PrintedRow(row.number, seen, text, (text,))
+            yield row, PrintedRow(row.number, seen, text, (text,))
         elif (of_row.max(axis=1) >= LEGIBLE).sum() >= _LEGIBLE_ROW:
-            ways = (soft_decision.erased(of_row, most) for most in _MOST_ERASED)
-            yield PrintedRow(row.number, seen, None, tuple(dict.fromkeys(ways)))
+            ways = dict.fromkeys(soft_decision.erased(of_row, most) for most in _MOST_ERASED)
+            if row.number == head_line.NUMBER:
+                # A blur would be told to be of a version yet to come.
+                ways = {text: None for text in ways if head_line.read(text) is not None}
+            yield row, PrintedRow(row.number, seen, None, tuple(ways))

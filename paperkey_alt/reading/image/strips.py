@@ -6,13 +6,15 @@ A sheet is not quite flat and a pose not quite true. So the rows are cut with ro
 each group of characters is looked for in that room by what any group looks like (`_offsets`:
 template matching by normalised cross-correlation); a smooth warp is fitted to where the groups
 turned out to be (`_fitted`: iteratively reweighted least squares); and the rows are cut again where
-the warp puts them.
+the warp puts them. Where that is not enough, as with a fold or a book that lies open, `bend` lets
+the warp bend from place to place.
 
 The thresholds were set with ``tests/bench/scan_matrix.py``.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
@@ -20,6 +22,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from paperkey_alt.format.lines import CHARACTERS, GROUP, group
+from paperkey_alt.reading.image import glyphs
 from paperkey_alt.reading.image.glyphs import ABOVE, EM, HIGH, ROOM, SIDE, STEP, WIDE, ink, rendered
 from paperkey_alt.reading.image.pose import Pose
 from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, ROW_CHARACTERS
@@ -48,23 +51,49 @@ _RIDGE = 1e-3
 # Terms of a warp by the groups that are found: all six of a polynomial of second degree, the three
 # of an affine one, or a shift.
 _TERMS = ((60, 6), (12, 3), (0, 1))
+_NODE = 48.0  # points from a node of a bend to the next: two groups of the smallest type
+_STIFF = 0.02  # of a bend, against displacements found; and towards none at all:
+_STIFFER = 1e-3
+_BENT = 0.7  # pixels: the mean that groups are off by, from which a warp is bent
+_LESS_OFF = 0.9  # of that: where a round brings no more, it is the last
+_BENDS, _MOST_BENT = 5, 48  # rounds of that, and rows by which it is done
 _SETTLED = 3  # pixels by which a strip may still be off
+
+
+@dataclass(frozen=True)
+class Bend:
+    """
+    Displacements at the nodes of a grid over the sheet, in pixels of a strip, shape (rows, columns,
+    2), bilinear between them; the first node is at *corner*, and they are *step* apart.
+    """
+
+    corner: NDArray[np.float64]
+    step: float
+    nodes: NDArray[np.float64]
+
+    def at(self, sheet: Points) -> Points:
+        """Return the displacements at the places *sheet*, shape (n, 2)."""
+        indices, weights = _near_nodes(sheet, self.corner, self.step, self.nodes.shape[:2])
+        bent: Points = (self.nodes.reshape(-1, 2)[indices] * weights[..., None]).sum(axis=1)
+        return bent
 
 
 @dataclass(frozen=True)
 class Warp:
     """
     How far rows stand from where the pose puts them, in pixels of a strip: a polynomial of second
-    degree over the sheet.
+    degree over the sheet, and a bend where that is not enough.
     """
 
     across: NDArray[np.float64]
     down: NDArray[np.float64]
+    bend: Bend | None = None
 
     def at(self, sheet: Points) -> Points:
         """Return how far to the right and down things are at the places *sheet*, shape (n, 2)."""
         terms = _terms(sheet)
-        return np.column_stack([terms @ self.across, terms @ self.down])
+        smooth = np.column_stack([terms @ self.across, terms @ self.down])
+        return smooth if self.bend is None else smooth + self.bend.at(sheet)
 
 
 STRAIGHT = Warp(np.zeros(6), np.zeros(6))
@@ -123,7 +152,12 @@ def cut(
 
 
 def align(
-    seen: View, rows: Sequence[Row], type_size: float, hopeless: float = -1
+    seen: View,
+    rows: Sequence[Row],
+    type_size: float,
+    hopeless: float = -1,
+    *,
+    rounds: int = _ROUNDS,
 ) -> tuple[Warp, float]:
     """
     Return where *rows* are, and how like rows they look there: a score from -1 to 1, the mean over
@@ -133,7 +167,7 @@ def align(
     warp, score = STRAIGHT, 0.0
     rows = rows[:: -(-len(rows) // _ENOUGH)]
     places = _group_places(rows, type_size)
-    for _ in range(_ROUNDS):
+    for _ in range(rounds):
         offsets, scores = _offsets(cut(seen, rows, type_size, warp))
         step = _fitted(places, offsets.reshape(-1, 2), scores.ravel())
         warp = Warp(warp.across + step.across, warp.down + step.down)
@@ -141,6 +175,76 @@ def align(
         if score < hopeless:
             break
     return warp, score
+
+
+def legibility(seen: View, rows: Sequence[Row], type_size: float, warp: Warp) -> float:
+    """
+    Return how like characters of the type size what stands on *rows* looks, each group taken where
+    it is found by itself: a score from -1 to 1, the mean over the better half of the groups.
+    """
+    straight = cut(seen, rows, type_size, warp)
+    room = np.array((ROOM_X - ROOM - SIDE, ROOM_Y - ROOM))
+    offsets = np.clip(_offsets(straight)[0], -room, room).astype(int)
+    found = np.stack(
+        [
+            straight[
+                row,
+                ROOM_Y - ROOM + down : ROOM_Y + HIGH + ROOM + down,
+                left + across : left + across + WIDE + 2 * ROOM,
+            ]
+            for row, of_row in enumerate(offsets.tolist())
+            for at, (across, down) in enumerate(of_row)
+            for left in _lefts(at)
+        ]
+    )
+    best = glyphs.scores(found, rendered(blur=_USUAL_BLUR)).max(axis=1)
+    groups = best.reshape(-1, GROUP).mean(axis=1)
+    return float(np.sort(groups)[len(groups) // 2 :].mean())
+
+
+def _lefts(at: int) -> list[int]:
+    """Return where on a strip the cells of the first four characters of a group begin."""
+    first = _FIRST + at * (GROUP + 1)
+    return [ROOM_X + cell * STEP - SIDE - ROOM for cell in range(first, first + GROUP)]
+
+
+def bend(seen: View, rows: Sequence[Row], type_size: float, warp: Warp) -> Warp:
+    """
+    Return *warp* bent to where the groups of *rows* are found, if by the warp alone they are off.
+
+    Displacements at the nodes of a grid, nearest to those found and with least second differences
+    (a smoothing spline on a grid; Eilers & Marx, "Flexible Smoothing with B-splines and Penalties",
+    1996; from memory), by iteratively reweighted least squares as in `_fitted`.
+    """
+    rows = rows[:: -(-len(rows) // _MOST_BENT)]
+    places = _group_places(rows, type_size)
+    corner = places.min(axis=0) - _NODE / 2
+    across, down = (np.ceil((places.max(axis=0) - corner) / _NODE).astype(int) + 1).tolist()
+    indices, weights = _near_nodes(places, corner, _NODE, (down, across))
+    design = np.zeros((len(places), down * across))
+    np.put_along_axis(design, indices, weights, axis=1)
+    stiffness = _stiffness(down, across)
+    nodes = np.zeros((down * across, 2))
+    bent, before = warp, math.inf
+    for _ in range(_BENDS):
+        offsets, scores = _offsets(cut(seen, rows, type_size, bent))
+        found = offsets.reshape(-1, 2)
+        weight = np.maximum(scores.ravel() - _FAINT, 0) ** 2
+        off = (
+            float(np.average(np.linalg.norm(found, axis=1), weights=weight)) if weight.any() else 0
+        )
+        if not _BENT < off < _LESS_OFF * before:
+            break
+        before = off
+        displaced = found + design @ nodes
+        robust = weight
+        for _ in range(_REWEIGHTINGS // 2):
+            weighted = design * robust[:, None]
+            nodes = np.linalg.solve(design.T @ weighted + stiffness, weighted.T @ displaced)
+            residual = np.linalg.norm(displaced - design @ nodes, axis=1)
+            robust = weight / (1 + (residual / _ASTRAY) ** 4)
+        bent = Warp(warp.across, warp.down, Bend(corner, _NODE, nodes.reshape(down, across, 2)))
+    return bent
 
 
 def cells(strips: NDArray[np.float32], first: int | None = None) -> NDArray[np.float32]:
@@ -236,18 +340,16 @@ def _quick(size: int) -> int:
 
 def _box_sums(values: NDArray[np.float64], high: int, wide: int) -> NDArray[np.float64]:
     """
-    Return the sum over *high* × *wide* values at every place, by a summed-area table (Crow, 1984;
-    from memory).
+    Return the sum over *high* × *wide* values at every place, by running sums down and then across
+    (a summed-area table, Crow 1984, without the table; from memory).
     """
-    rows, columns = values.shape[1:]
-    table = np.zeros((len(values), rows + 1, columns + 1))
-    table[:, 1:, 1:] = values.cumsum(axis=1).cumsum(axis=2)
-    sums: NDArray[np.float64] = (
-        table[:, high:, wide:]
-        - table[:, :-high, wide:]
-        - table[:, high:, :-wide]
-        + table[:, :-high, :-wide]
-    )
+    sums = values
+    for axis, size in ((1, high), (2, wide)):
+        running = sums.cumsum(axis=axis)
+        first, rest = np.split(running, [size], axis=axis)
+        start = first.take([-1], axis=axis)
+        ends = rest - running.take(range(rest.shape[axis]), axis=axis)
+        sums = np.concatenate([start, ends], axis=axis)
     return sums
 
 
@@ -286,6 +388,32 @@ def _fitted(places: Points, offsets: Points, scores: NDArray[np.float64]) -> War
         weight = seen / (1 + (residual / _ASTRAY) ** 4)
     coefficients = np.vstack([solved, np.zeros((6 - count, 2))])
     return Warp(coefficients[:, 0], coefficients[:, 1])
+
+
+def _near_nodes(
+    sheet: Points, corner: NDArray[np.float64], step: float, shape: tuple[int, ...]
+) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    """
+    Return for each of the places *sheet* the four nodes around it, of a grid of *shape* row by row,
+    and what each counts for in between; both of shape (n, 4).
+    """
+    rows, columns = shape
+    place = (sheet - corner) / step
+    x, y = (np.clip(place[:, axis], 0, size - 1) for axis, size in ((0, columns), (1, rows)))
+    left, top = np.minimum(x.astype(np.intp), columns - 2), np.minimum(y.astype(np.intp), rows - 2)
+    x, y = x - left, y - top
+    at = top * columns + left
+    indices = np.column_stack([at, at + 1, at + columns, at + columns + 1])
+    return indices, np.column_stack([(1 - x) * (1 - y), x * (1 - y), (1 - x) * y, x * y])
+
+
+@cache
+def _stiffness(rows: int, columns: int) -> NDArray[np.float64]:
+    """Return the form that takes the nodes of a grid to the squares of their second differences."""
+    along, down = (np.diff(np.eye(size), 2, axis=0) for size in (columns, rows))
+    differences = np.vstack([np.kron(np.eye(rows), along), np.kron(down, np.eye(columns))])
+    stiffness: NDArray[np.float64] = _STIFF * differences.T @ differences
+    return stiffness + _STIFFER * np.eye(rows * columns)
 
 
 def _terms(sheet: Points) -> Points:

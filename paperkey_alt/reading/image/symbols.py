@@ -37,6 +37,7 @@ LEAST_PIXELS = 21
 _SMALL = 2500  # pixels of the longer side up to which a picture is worth enlarging
 _TILES, _OVERLAP = 3, 0.2
 _TURN = 20  # degrees
+_TURNED = 1700  # pixels of the longer side that are left at the least when a picture is turned
 # Standard deviations of brightness under which no symbol is at a place: of pixels, and of modules.
 # Chosen by hand: of 106 symbols of both matrices that took effort or could not be read, those that
 # could had 50 and more.
@@ -101,9 +102,23 @@ def read(picture: Picture) -> tuple[Symbol, ...]:
     Tried in turn: as it is, with a threshold for the whole, smoothed, enlarged; another step is
     taken only where the ones before saw symbols that they could not read, or no block at all.
     """
+    return _read(picture, _STEPS)
+
+
+def read_at_once(picture: Picture) -> tuple[Symbol, ...]:
+    """Return what `read` does, but none where its first steps, which are quick, see no block."""
+    return _read(picture, _STEPS, give_up_after=_QUICK_STEPS)
+
+
+def _read(
+    picture: Picture, steps: Iterable[_Step], give_up_after: int | None = None
+) -> tuple[Symbol, ...]:
+    """Return the blocks on *picture*, by as many of *steps* as it takes."""
     blocks: dict[_Lines, Symbol] = {}
-    for prepare, binarizer in _STEPS:
+    for at, (prepare, binarizer) in enumerate(steps, 1):
         if _gathered(blocks, prepare(picture), binarizer) and blocks:
+            break
+        if at == give_up_after and not blocks:
             break
     return tuple(blocks.values())
 
@@ -119,6 +134,11 @@ def cover_sheets(read: Sequence[Symbol]) -> bool:
         <= {symbol.run for symbol in ours}
         for (head, sheet), ours in of_sheet.items()
     )
+
+
+def read_slowly(picture: Picture) -> tuple[Symbol, ...]:
+    """Return what `read` does by the steps that `read_at_once` leaves out."""
+    return _read(picture, _STEPS[_QUICK_STEPS:])
 
 
 def read_harder(picture: Picture) -> tuple[Symbol, ...]:
@@ -221,10 +241,13 @@ def _enlarged(picture: Picture) -> Iterator[_Prepared]:
 
 
 def _turned(picture: Picture) -> Iterator[_Prepared]:
+    coarser = max(1, max(picture.size) // _TURNED)
+    smaller = picture.reduce(coarser) if coarser > 1 else picture
     for angle in (_TURN, -_TURN, 2 * _TURN):
-        turned = picture.rotate(angle, Image.Resampling.BICUBIC, expand=True, fillcolor=255)
-        back = cmath.rect(1, math.radians(angle))
-        yield _Prepared(turned, back, complex(*picture.size) / 2 - back * complex(*turned.size) / 2)
+        turned = smaller.rotate(angle, Image.Resampling.BICUBIC, expand=True, fillcolor=255)
+        back = cmath.rect(coarser, math.radians(angle))
+        move = coarser * complex(*smaller.size) / 2 - back * complex(*turned.size) / 2
+        yield _Prepared(turned, back, move)
 
 
 def _tiles(picture: Picture) -> Iterator[_Prepared]:
@@ -239,11 +262,19 @@ def _tiles(picture: Picture) -> Iterator[_Prepared]:
             yield _Prepared(ImageOps.autocontrast(tile, cutoff=1), 1, complex(left, top))
 
 
-_STEPS: tuple[tuple[Callable[[Picture], Iterator[_Prepared]], zxingcpp.Binarizer], ...] = (
-    (_as_it_is, zxingcpp.Binarizer.LocalAverage),
-    (_as_it_is, zxingcpp.Binarizer.GlobalHistogram),
-    (_smoothed, zxingcpp.Binarizer.LocalAverage),
-    (_enlarged, zxingcpp.Binarizer.LocalAverage),
+class _Step(NamedTuple):
+    """How a picture is made ready to look for symbols, and how black is told from white."""
+
+    prepare: Callable[[Picture], Iterator[_Prepared]]
+    binarizer: zxingcpp.Binarizer
+
+
+_QUICK_STEPS = 2
+_STEPS = (
+    _Step(_as_it_is, zxingcpp.Binarizer.LocalAverage),
+    _Step(_as_it_is, zxingcpp.Binarizer.GlobalHistogram),
+    _Step(_smoothed, zxingcpp.Binarizer.LocalAverage),
+    _Step(_enlarged, zxingcpp.Binarizer.LocalAverage),
 )
 
 
@@ -330,7 +361,8 @@ def _straightened(picture: Picture, corners: Points, count: int) -> Picture:
         + (1 - x) * y * lower_left
         for x, y in zip(across.ravel(), along.ravel(), strict=True)
     ]
-    quad = tuple(float(value) for at in (0, 2, 3, 1) for value in wide[at])
+    # Pillow counts from the corner of the first pixel, a pose from its middle.
+    quad = tuple(float(value) + 0.5 for at in (0, 2, 3, 1) for value in wide[at])
     side = size + 2 * quiet
     return picture.transform(
         (side, side), Image.Transform.QUAD, quad, Image.Resampling.BILINEAR, fillcolor=255

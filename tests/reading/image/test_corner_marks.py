@@ -108,7 +108,7 @@ def shape(points, hole=None):
     pen.polygon(points, fill=0)
     if hole is not None:
         pen.polygon(hole, fill=255)
-    return corner_marks._spots(np.asarray(picture, np.float32), GOOD.dark)
+    return corner_marks._spots(np.asarray(picture, np.float32), GOOD)
 
 
 @given(st.floats(0, 90), st.floats(0.7, 1), st.floats(-0.35, 0.35), st.integers(9, 20))
@@ -148,9 +148,9 @@ def test_a_hollow_spot_counts_only_beside_solid_ones_of_its_size():
     grey = np.full((200, 200), 255, np.float32)
     grey[100:116, 100:116] = 0
     grey[104:112, 104:112] = 255
-    assert corner_marks._spots(grey, GOOD.dark) == Spots((), ())
+    assert corner_marks._spots(grey, GOOD) == Spots((), ())
     grey[40:56, 40:56] = 0
-    ((square,), (ring,)) = corner_marks._spots(grey, GOOD.dark)
+    ((square,), (ring,)) = corner_marks._spots(grey, GOOD)
     assert (square.x, square.y, square.side) == (47.5, 47.5, 16)
     assert (ring.x, ring.y, ring.side) == (107.5, 107.5, 16)
 
@@ -203,10 +203,11 @@ def test_poses_come_best_first(seed, solid, hollow, count):
     )
     marks._spots = {GOOD: spots}
     middles = np.array(layout.corner_marks(A4)) + layout.CORNER_MARK / 2
-    every = list(marks._by_misfit(A4, middles, spots, count))
+    search = corner_marks.Search(GOOD, count)
+    every = list(marks._by_misfit(A4, middles, search))
     assert [misfit for misfit, _ in every] == sorted(misfit for misfit, _ in every)
     assert len(every) == len(list(corner_marks._assigned(spots, middles, count)))
-    best = list(marks._best_poses(A4, GOOD, count))
+    best = list(marks._best_poses(A4, search))
     assert [misfit for misfit, _ in best] == [misfit for misfit, _ in every[:12]]
 
 
@@ -245,5 +246,8 @@ def test_no_picture_takes_long():
     assert len(spots.solid) == corner_marks._MOST_SOLID
     assert 0 < len(spots.hollow) <= corner_marks._MOST_HOLLOW
     start = time.process_time()
-    assert len(list(marks.poses([A4, LETTER]))) <= 2 * 6 * corner_marks._MOST_POSES
+    assert (
+        len(list(marks.poses([A4, LETTER])))
+        <= 2 * len(corner_marks._SEARCHES) * corner_marks._MOST_POSES
+    )
     assert time.process_time() - start < 20

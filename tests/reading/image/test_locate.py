@@ -59,6 +59,18 @@ def test_each_of_two_sheets_on_one_picture():
     assert {one.head for one in found} == {made.head}
 
 
+def test_two_sheets_without_symbols_on_one_picture():
+    """Each is found by its own marks and head line, and its rows are read."""
+    (first, one), (second, other) = (sheet(kind, dpi=DPI) for kind in (10.4, 11.0))
+    picture = Image.new("L", (one.width + other.width, one.height), 255)
+    picture.paste(one, (0, 0))
+    picture.paste(other, (one.width, 0))
+    (page,) = pages(picture)
+    assert {shown.located.head for shown in page.sheets} == {first.head, second.head}
+    chosen = {row.chosen for shown in page.sheets for row in shown.rows}
+    assert chosen >= {*first.lines, *second.lines}
+
+
 @pytest.mark.parametrize("paper", layout.PAPERS)
 def test_by_the_head_line(paper):
     """Without a symbol, the head line tells the set, and the corner marks the place and paper."""

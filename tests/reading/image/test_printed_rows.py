@@ -16,7 +16,7 @@ from pictures import (
     sheet,
     without_head_line,
 )
-from PIL import Image, ImageDraw
+from PIL import Image, ImageDraw, ImageFilter, ImageOps
 
 from paperkey_alt.errors import NoHeadLine
 from paperkey_alt.format.line_set import lay_out
@@ -119,6 +119,92 @@ def test_without_a_head_line_nothing_says_how_many_lines_there_are():
         row.number for page in read for shown in page.sheets for row in shown.rows if row.fine
     }
     assert numbers == set(range(1, made.head.total + 1))
+
+
+def test_the_head_line_at_the_foot():
+    """Where the one at the head is gone, the one at the foot tells what it told."""
+    made, picture = sheet(11.0, dpi=DPI)
+    picture.paste(255, (0, 217, picture.width, 284))
+    (page,) = pages(picture)
+    (shown,) = page.sheets
+    assert shown.located.head == made.head
+    heads = [(row.at_foot, row.chosen) for row in shown.rows if row.number == 0]
+    assert (True, made.head_line) in heads
+    assert (False, made.head_line) not in heads
+    require_lines({row.number: row.chosen for row in shown.rows if row.chosen}, made)
+
+
+def require_lines(chosen, made):
+    """Every line of the set, the head line too, is as it was printed."""
+    assert chosen == {0: made.head_line} | dict(enumerate(made.lines, 1))
+
+
+@pytest.mark.long
+def test_the_sheet_is_told_by_the_checks_not_by_the_numbers():
+    """
+    The second sheet of a set, its head lines gone and the numbers in front of its rows painted
+    over: the set mark on which the rows agree tells which lines they are.
+    """
+    made, picture = sheet("two sheets", dpi=DPI, page=1)
+    laid_out = plan(made)
+    shown = laid_out.sheets[1]
+    for row in (shown.head, shown.foot):
+        picture.paste(255, row_box(laid_out, row, DPI))
+    for row in shown.rows:
+        left, top, _, bottom = row_box(laid_out, row, DPI)
+        picture.paste(255, (left, top, round(left + 2.5 * laid_out.preset.type_size), bottom))
+    (page,) = pages(picture)
+    (printed_sheet,) = page.sheets
+    chosen = {row.number: row.chosen for row in printed_sheet.rows if row.chosen}
+    assert chosen == {row.number: made.lines[row.number - 1] for row in shown.rows}
+
+
+def curled(picture, depth):
+    """As a book that lies open gives it: towards the spine, at the left, the rows sink or rise."""
+    pixels = np.asarray(picture)
+    high, wide = pixels.shape
+    sunk = depth * np.exp(-np.arange(wide) / wide / 0.25)
+    rows = np.arange(high)[:, None]
+    from_row = np.clip(rows - sunk * (1 - 2 * rows / high), 0, high - 1).round().astype(int)
+    return Image.fromarray(pixels[from_row, np.arange(wide)])
+
+
+def test_an_open_book():
+    """Rows that sink by half a line towards the spine are followed, and read in full."""
+    made, picture = sheet(7.7, dpi=DPI)
+    (page,) = pages(curled(picture, 24))
+    (shown,) = page.sheets
+    require_lines({row.number: row.chosen for row in shown.rows if row.chosen}, made)
+
+
+def test_pale_print():
+    """Print that is only a fifth darker than the paper is read as if it were black."""
+    made, picture = sheet(10.4, dpi=DPI)
+    require_restored(
+        made, scanned(picture.point(lambda value: 190 + value * 50 // 255), 4, noise=2)
+    )
+
+
+def edges(picture, window):
+    """As a telephone's program makes it black and white that compares with too little around."""
+    around = np.asarray(picture.filter(ImageFilter.BoxBlur(window)), float)
+    return Image.fromarray(np.where(np.asarray(picture) < around - 10, 0, 255).astype(np.uint8))
+
+
+@pytest.mark.long
+def test_marks_of_which_only_the_edges_are_left():
+    """All four are hollow then; the head line tells which way up the sheet is."""
+    made, picture = sheet(10.4, dpi=DPI)
+    require_restored(made, edges(picture, 5))
+
+
+@pytest.mark.parametrize("kind", ["symbols", pytest.param("rows alone", marks=pytest.mark.long)])
+def test_a_mirrored_picture(kind):
+    """As a window pane or a camera that looks at its owner gives it: read from behind."""
+    made, picture = sheet(10.4, dpi=DPI)
+    if kind == "symbols":
+        picture = rendered(printed(LENGTHS[10.4])[1], DPI)
+    require_restored(made, ImageOps.mirror(picture))
 
 
 def test_the_head_line_may_come_from_elsewhere():

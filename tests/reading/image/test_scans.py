@@ -6,8 +6,8 @@ import random
 import numpy as np
 import pytest
 import segno
-from pictures import LENGTHS, encoded, printed, rendered, scanned
-from PIL import Image
+from pictures import LENGTHS, encoded, printed, rendered, scanned, sheet
+from PIL import Image, ImageOps
 from PIL.PngImagePlugin import PngInfo
 from reportlab.lib.pdfencrypt import StandardEncryption
 from reportlab.pdfgen.canvas import Canvas
@@ -74,13 +74,48 @@ WAYS = {
         picture.rotate(90, expand=True), "JPEG", exif=bytes(turned_exif())
     ),
     "PDF of a picture": lambda picture: encoded(picture, "PDF", resolution=300),
-    "16-bit grey": lambda picture: encoded(
-        Image.fromarray(np.asarray(picture).astype(np.uint16) * 257)
+    "16-bit grey": lambda picture: encoded(deep(picture)),
+    "16-bit grey, the other byte order": lambda picture: encoded(
+        Image.fromarray(np.asarray(deep(picture)).astype(">u2")), "TIFF"
+    ),
+    "16-bit grey, white being 0": lambda picture: encoded(
+        Image.fromarray(65535 - np.asarray(deep(picture))), "TIFF", tiffinfo={262: 0}
+    ),
+    "12 bits of 16": lambda picture: encoded(Image.fromarray(np.asarray(deep(picture)) >> 4)),
+    "32-bit grey": lambda picture: encoded(
+        Image.fromarray(np.asarray(deep(picture)).astype(np.int32)), "TIFF"
+    ),
+    "float grey to 1": lambda picture: encoded(
+        Image.fromarray(np.asarray(deep(picture)).astype(np.float32) / 65535), "TIFF"
+    ),
+    "float grey to 255": lambda picture: encoded(
+        Image.fromarray(np.asarray(deep(picture)).astype(np.float32) / 257), "TIFF"
+    ),
+    "16-bit PGM": lambda picture: encoded(deep(picture), "PPM"),
+    "PGM": lambda picture: encoded(inked(picture), "PPM"),
+    "JPEG 2000": lambda picture: encoded(inked(picture), "JPEG2000"),
+    "16-bit JPEG 2000": lambda picture: encoded(deep(picture), "JPEG2000"),
+    "AVIF": lambda picture: encoded(inked(picture), "AVIF", speed=10),
+    "BigTIFF": lambda picture: encoded(inked(picture), "TIFF", big_tiff=True),
+    "inverted": lambda picture: encoded(ImageOps.invert(inked(picture))),
+    "PDF with a printer's words before it": lambda _: b"\x1b%-12345X@PJL JOB\r\n" + LARGE_PDF,
+    "two pictures in one JPEG, as telephones make": lambda picture: encoded(
+        inked(picture), "MPO", save_all=True, append_images=[Image.new("L", (64, 64), 9)]
     ),
     "CMYK": lambda picture: encoded(picture.convert("CMYK"), "TIFF"),
     "1,200 dpi, the symbols alone": lambda _: encoded(symbols_alone()),
     "100 dpi": lambda _: encoded(rendered(LARGE_PDF, 100)),
 }
+
+
+def inked(picture):
+    """With ink that is not quite black, on paper that is not quite white, as scanners give them."""
+    return picture.point(lambda value: 25 + value * 210 // 255)
+
+
+def deep(picture):
+    """With ink and paper as such a scanner gives them in 16 bits."""
+    return Image.fromarray(np.asarray(inked(picture)).astype(np.uint16) * 257 + 99)
 
 
 def symbols_alone():
@@ -108,6 +143,79 @@ def turned_exif():
 def test_every_kind_of_picture(way):
     """Formats, depths and orientations."""
     assert numbers(WAYS[way](rendered(LARGE_PDF, 200))) == set(range(LARGE.head.total + 1))
+
+
+def test_ink_and_paper_of_deep_grey_are_where_they_were():
+    """What had 25 and 235 of 255 has them still, to a step, at any depth and order of bytes."""
+    picture = rendered(LARGE_PDF, 100)
+    true = np.asarray(inked(picture)).astype(int)
+    for way, made in WAYS.items():
+        if way.startswith(("16-bit", "32-bit", "float")) and "JPEG" not in way:
+            (page,) = scans.pages(made(picture), way)
+            assert np.abs(np.asarray(page).astype(int) - true).max() <= 1
+
+
+def test_an_inverted_page_gives_its_rows():
+    """Light ink on dark, without symbols: the rows are read as of any page."""
+    made, picture = sheet(11.0, dpi=150)
+    assert numbers(encoded(ImageOps.invert(inked(picture)), "BMP")) == set(
+        range(made.head.total + 1)
+    )
+
+
+def scan_in_pdf(dpi, tagged):
+    """A scan at *dpi* in a PDF that claims it to be of *tagged* dpi."""
+    return encoded(inked(rendered(LARGE_PDF, dpi)), "PDF", resolution=tagged)
+
+
+@pytest.mark.parametrize(("dpi", "tagged"), [(300, 72), (200, 1200), (200, 20)])
+def test_a_scan_in_a_pdf_whatever_it_claims_to_measure(dpi, tagged):
+    """Of pages of metres or of millimetres: rendered at what is there, and read in full."""
+    data = scan_in_pdf(dpi, tagged)
+    (page,) = scans.pages(data, "scan")
+    assert 2400 < page.width < 2560
+    assert numbers(data) == set(range(LARGE.head.total + 1))
+
+
+def test_a_pdf_page_of_any_nominal_size_is_rendered_within_bounds():
+    """From a thumbnail to a street's length, never more pixels than can be worked with."""
+    for size in ((14_400, 14_400), (1, 1), (3, 14_400), (612, 792), (2384, 3370)):
+        (page,) = scans.pages(blank_pdf(pagesize=size), "scan")
+        assert page.width * page.height <= 36_100_000
+        assert max(page.size) <= 20_000
+
+
+@pytest.mark.parametrize("progressive", [False, True])
+def test_a_jpeg_cut_short_gives_what_is_there(progressive):
+    """The lines above the cut, or of a progressive one all that can be made out; and it says so."""
+    data = encoded(inked(rendered(LARGE_PDF, 200)), "JPEG", quality=80, progressive=progressive)
+    (page,) = scans.pages(data[: len(data) * 3 // 5], "scan")
+    assert "cut short" in page.info
+    (page,) = sources.read(data[: len(data) * 3 // 5], "scan")
+    assert {line.number for line in page.raw_lines} >= set(range(13))
+    assert page.is_cut_short
+    (page,) = sources.read(data, "scan")
+    assert not page.is_cut_short
+
+
+OTHER_KINDS = {
+    "HEIC": (b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", "HEIC", "JPEG"),
+    "video": (b"\0\0\0\x18ftypisom\0\0\0\0", "video", "pictures"),
+    "JPEG XL": (b"\xff\x0a" + bytes(40), "JPEG XL", "JPEG"),
+    "DjVu": (b"AT&TFORM" + bytes(40), "DjVu", "PDF"),
+    "PostScript": (b"%!PS-Adobe-3.0\n\0", "PostScript", "PDF"),
+    "archive": (b"PK\x03\x04" + bytes(40), "ZIP", "PDF"),
+    "AVIF that is none": (b"\0\0\0\x1cftypavif" + bytes(40), "AVIF", "JPEG"),
+}
+
+
+@pytest.mark.parametrize("kind", OTHER_KINDS)
+def test_what_is_not_read_is_named_with_the_way_to_convert_it(kind):
+    """Never "neither text nor a picture", of what telephones and scanners make."""
+    data, title, way = OTHER_KINDS[kind]
+    with pytest.raises(SourceError, match=f"scan is .*{title}.*Ragleaf cannot read") as caught:
+        list(sources.read(data, "scan"))
+    assert way in caught.value.advice
 
 
 def test_several_pages_in_one_file():
@@ -195,7 +303,6 @@ HOSTILE = {
     "20,000 × 20,000 pixels": lambda: encoded(
         Image.new("1", (20_000, 20_000), 1), compress_level=1
     ),
-    "a PDF page of 200 inches": lambda: blank_pdf(pagesize=(14_400, 14_400)),
     "a PDF of 501 pages": lambda: blank_pdf(501),
     "a TIFF of 501 pages": lambda: blank_tiff(501),
     "a PDF under a password": blank_pdf(encrypt=StandardEncryption("tide")),

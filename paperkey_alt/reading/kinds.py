@@ -1,0 +1,86 @@
+"""
+What kind of file some bytes are, by how they begin: `is_picture`, and what to say of a picture that
+cannot be read here (`not_readable`).
+"""
+
+from __future__ import annotations
+
+import re
+
+from paperkey_alt.errors import SourceError
+
+_PDF = b"%PDF-"
+_BEFORE_PDF = 1024  # bytes that may be before its first ones, of printers and of mail (PDFium too)
+_FIRST_BYTES = (
+    b"\x89PNG",
+    b"\xff\xd8\xff",  # JPEG
+    b"II*\0",  # TIFF, and that with 64 bits, of either byte order
+    b"MM\0*",
+    b"II+\0",
+    b"MM\0+",
+    b"RIFF",  # WebP
+    b"BM",
+    b"GIF8",
+    b"\xff\x4f\xff\x51",  # JPEG 2000, bare and in a file
+    b"\0\0\0\x0cjP  ",
+)
+# PBM, PGM, PPM and PFM: two numbers follow, remarks between them.
+_NETPBM = re.compile(rb"P[1-6f](\s+#[^\n]*)*\s+[0-9]+\s+[0-9]+\s")
+_BRAND = slice(4, 12)  # of a file of boxes (ISO/IEC 14496-12)
+_AVIF = (b"ftypavif", b"ftypavis")
+_JPEG = "Save it as JPEG, and give that."
+_HEIC_TO_JPEG = (
+    "Save it as JPEG: a telephone does so when you export the picture, or for new ones once its "
+    "camera is set to the most compatible format; a computer's picture viewer can too."
+)
+# What is made by telephones and scanners and not read here, by its first bytes: its name, and how
+# to make it what is read.
+_OTHERS = (
+    (
+        re.compile(rb".{4}ftyp(heic|heix|heim|heis|hevc|hevx|mif1|msf1)", re.DOTALL),
+        "a HEIC picture",
+        _HEIC_TO_JPEG,
+    ),
+    (re.compile(rb".{4}ftypavi[fs]", re.DOTALL), "an AVIF picture", _JPEG),
+    (re.compile(rb".{4}ftyp", re.DOTALL), "a video", "Take still pictures of the sheets."),
+    (re.compile(rb"\xff\x0a|\0\0\0\x0cJXL "), "a JPEG XL picture", _JPEG),
+    (re.compile(rb"AT&TFORM"), "a DjVu file", "Save it as PDF, and give that."),
+    (re.compile(rb"%!PS"), "a PostScript file", "Save it as PDF, and give that."),
+    (
+        re.compile(rb"PK\x03\x04"),
+        "a ZIP archive, or a document of a word processor",
+        "Unpack it, or save it as PDF, and give what comes of it.",
+    ),
+)
+
+
+def is_picture(data: bytes) -> bool:
+    """Tell whether a file of these bytes is taken for pictures, whatever its name."""
+    return (
+        data.startswith(_FIRST_BYTES)
+        or is_pdf(data)
+        or is_avif(data)
+        or _NETPBM.match(data) is not None
+    )
+
+
+def is_pdf(data: bytes) -> bool:
+    """Tell whether these bytes are taken for a PDF."""
+    return _PDF in data[:_BEFORE_PDF]
+
+
+def is_avif(data: bytes) -> bool:
+    """Tell whether these bytes are taken for an AVIF picture."""
+    return data[_BRAND] in _AVIF
+
+
+def not_readable(data: bytes, name: str) -> SourceError:
+    """Return what to raise of a file *name* that cannot be read: what it is, and the way out."""
+    for first_bytes, title, advice in _OTHERS:
+        if first_bytes.match(data):
+            return SourceError(f"{name} is {title}, which Ragleaf cannot read", advice=advice)
+    if is_picture(data):
+        return SourceError(f"{name} is not a picture of a kind that Ragleaf can read")
+    return SourceError(
+        f"{name} is neither text nor a picture", advice="Give text, PDF, PNG, JPEG or TIFF files."
+    )
