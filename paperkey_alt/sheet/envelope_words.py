@@ -310,12 +310,12 @@ def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
 
 _NUMBERS = {
     Sort.OPENPGP_KEY: (
-        " That gives the secret numbers of the key, and no key file: somebody who knows RFC 9580 "
-        "must make one of them and of the certificate."
+        " It gives the secret numbers only: somebody who knows RFC 9580 must make a key file of "
+        "them and of the certificate."
     ),
     Sort.PRIVATE_KEY: (
-        " That gives the secret numbers of the key, and no key file: somebody who knows how such "
-        "files are written must make one of them."
+        " It gives the secret numbers only: somebody who knows how such files are written must "
+        "make a key file of them."
     ),
 }
 _SEAL_TOO = "Where a program asks for the passphrase of the seal, it is the same one."

@@ -160,11 +160,11 @@ def test_the_restorer_of_compact_sheets():
         made = dataclasses.replace(COMPACT, sort=sort, certificate=None)
         (words,) = pages(envelope_words.of_key(made, SECRET))
         assert "rescue.py TEXTFILES -o NUMBERS" in words
-        assert "no key file" in words
+        assert "secret numbers only" in words
         assert "passphrase of the seal, it is the same one" in words
     (words,) = pages(envelope_words.of_key(ENCLOSED, SECRET))
     assert "rescue.py TEXTFILES -o key.asc" in words
-    assert "no key file" not in words
+    assert "secret numbers only" not in words
     assert "it is the same one" not in words
 
 
