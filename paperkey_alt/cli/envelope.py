@@ -243,10 +243,10 @@ def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -
         revocation=_sheets(REVOCATION, rest.revocation),
         missing=rest.missing,
         needs_public=isinstance(extract.payload, Lean | Compact),
+        gives_numbers=isinstance(extract.payload, Compact | RsaFile),
         printed_program=Sheets(RESTORER, _pages(common[RESTORER])),
         program=_restorer(rescue_command.NAME, common),
         page=_restorer(PAGE, common),
-        gives_all=not isinstance(extract.payload, Compact | RsaFile),
     )
 
 

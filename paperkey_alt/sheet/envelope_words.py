@@ -43,8 +43,8 @@ class Enclosed:
     *passphrases* are those it takes, *seal_is_own* tells whether the one of the key opens the seal
     too; *certificate* and *revocation* are sheets, or None, *missing* says in a sentence each which
     of them are not there and why; *needs_public* tells whether it takes a certificate to bring it
-    back; *printed_program* are the pages of the *program*, which *gives_all* or only the secret
-    numbers; *page* restores in a browser.
+    back; *printed_program* are the pages of the *program*, and *gives_numbers* tells that it makes
+    no key file of these sheets, but only the numbers for one; *page* restores in a browser.
     """
 
     subject: str
@@ -57,10 +57,10 @@ class Enclosed:
     revocation: Sheets | None
     missing: tuple[str, ...]
     needs_public: bool
+    gives_numbers: bool
     printed_program: Sheets
     program: Restorer
     page: Restorer
-    gives_all: bool
 
 
 def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
@@ -278,11 +278,11 @@ def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
     public = ""
     if enclosed.needs_public and not enclosed.certificate:
         public = " --public CERTIFICATE"
-    rescued = f"{public} -o {result}" if enclosed.gives_all else " -o NUMBERS"
+    rescued = " -o NUMBERS" if enclosed.gives_numbers else f"{public} -o {result}"
     steps = [
         (
-            "Take a computer that you trust and that is not connected to anything. A browser, "
-            "Python or Ragleaf, the program that printed these papers, must be on it."
+            "Take a computer that you trust and that is not connected to anything. It needs a "
+            "browser, or Python, or Ragleaf, the program that printed these papers."
         ),
         (
             f"Scan {sheets}{certificate}; or type their lines into a text file, each behind its "
@@ -298,7 +298,7 @@ def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
             "typed, or with what any reader of QR codes finds in the square symbols."
         ),
     ]
-    if not enclosed.gives_all:
+    if enclosed.gives_numbers:
         steps[-1] += _NUMBERS[enclosed.sort]
     if openpgp:
         steps.append(f"Open {result} in an OpenPGP program.")
@@ -310,12 +310,12 @@ def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
 
 _NUMBERS = {
     Sort.OPENPGP_KEY: (
-        " It gives the secret numbers only: somebody who knows RFC 9580 must make a key file of "
-        "them and of the certificate."
+        " That gives the secret numbers of the key, and no key file: somebody who knows RFC 9580 "
+        "must make one of them and of the certificate."
     ),
     Sort.PRIVATE_KEY: (
-        " It gives the secret numbers only: somebody who knows how such files are written must "
-        "make a key file of them."
+        " That gives the secret numbers of the key, and no key file: somebody who knows how such "
+        "files are written must make one of them."
     ),
 }
 _SEAL_TOO = "Where a program asks for the passphrase of the seal, it is the same one."

@@ -48,9 +48,10 @@ _CERTIFICATE_NEEDED = (
 )
 _STEPS = (
     "1. Scan {sheets}, or type the lines. 2. Use Ragleaf: ragleaf restore SCANS{public} -o "
-    "{target}; or the page rescue.html in a browser; or Python, from typed lines: rescue.py{only}; "
-    "or do it by hand: see the small print."
+    "{target}; or the page rescue.html in a browser; or Python, from typed lines: "
+    "rescue.py{gives}; or do it by hand: see the small print."
 )
+_GIVES_NUMBERS = " (numbers only)"
 _IMPORT = "3. Import {target} into an OpenPGP program."
 _NOUNS = {Sort.OPENPGP_KEY: "key", Sort.PRIVATE_KEY: "key", Sort.FILE: "file"}
 # Of the notes in the head of a sheet, which are one row there; a test draws the longest.
@@ -130,9 +131,9 @@ def caption(  # noqa: PLR0913 - what is known of a print, each by its name
                 sheets,
                 "KEY" if is_key else "FILE",
                 head,
-                extract.payload,
                 needs_certificate=_needs_certificate(extract.payload) and certificate is None,
                 with_certificate=certificate is not None,
+                gives_numbers=isinstance(extract.payload, Compact | RsaFile),
                 is_openpgp=extract.sort is Sort.OPENPGP_KEY,
             ),
         ),
@@ -158,7 +159,7 @@ def revocation_caption(
                 "Use it when the key is lost or in wrong hands, or when its owner has died. You "
                 "need this sheet, the key's public certificate and a computer, and no passphrase."
             ),
-            _steps(sheets, "FILE", line_set.head, payload, is_openpgp=True)
+            _steps(sheets, "FILE", line_set.head, is_openpgp=True)
             + " 4. Publish the certificate from there: that ends the key.",
         ),
         blanks=(_OWNER, _OTHER_PRINT, _HELP),
@@ -378,18 +379,18 @@ def _steps(  # noqa: PLR0913 - what the steps differ in, each by its name
     sheets: int,
     target: str,
     head: Head,
-    payload: Payload,
     *,
     is_openpgp: bool,
     needs_certificate: bool = False,
     with_certificate: bool = False,
+    gives_numbers: bool = False,
 ) -> str:
     public = " --public CERTIFICATE" if needs_certificate else ""
     them = "the sheet" if sheets == 1 and head.share is None else "the sheets"
     if with_certificate:
         them = "all sheets"
-    only = " (secret numbers only)" if isinstance(payload, Compact | RsaFile) else ""
-    steps = _STEPS.format(sheets=them, public=public, target=target, only=only)
+    gives = _GIVES_NUMBERS if gives_numbers else ""
+    steps = _STEPS.format(sheets=them, public=public, target=target, gives=gives)
     return f"{steps} {_IMPORT.format(target=target)}" if is_openpgp else steps
 
 

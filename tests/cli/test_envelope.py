@@ -111,7 +111,7 @@ def test_the_first_page(envelope):
         digest = hashlib.sha256(envelope.read(f"e/{name}")).hexdigest()
         assert digest in page.replace(" ", "")
     # The program gives of a compact print the numbers alone, and that is said.
-    assert "It gives the secret numbers only" in page
+    assert "That gives the secret numbers of the key, and no key file" in page
     assert "In another place than the sheets of the key" in page
     assert "The passphrase is kept elsewhere" in page
     assert "Saltmarrow Buoy Keepers <notices@saltmarrow.example>" in page
@@ -283,7 +283,7 @@ def test_a_certificate_that_is_too_large(desk):
     done = desk.ok("backup", key, "--seal", "--envelope", "e", *PW)
     assert "No certificate: the certificate is too large for paper" in done.err
     assert "No revocation sheet" in done.err
-    assert names(desk) == [FIRST, "2-key.pdf", RESTORER, PROGRAM]
+    assert names(desk) == [FIRST, "2-key.pdf", RESTORER, PAGE, PROGRAM]
 
 
 @pytest.mark.long
@@ -298,8 +298,8 @@ def test_what_is_no_openpgp_key(desk):
     desk.write("words.txt", "bell buoy north mole")
     desk.ok("backup", "k.pem", "--envelope", "pem")
     desk.ok("backup", "words.txt", "--plain", "--seal", "--envelope", "words", *PW)
-    assert names(desk, "pem") == [FIRST, "2-key.pdf", RESTORER, PROGRAM]
-    assert names(desk, "words") == [FIRST, "2-file.pdf", RESTORER, PROGRAM]
+    assert names(desk, "pem") == [FIRST, "2-key.pdf", RESTORER, PAGE, PROGRAM]
+    assert names(desk, "words") == [FIRST, "2-file.pdf", RESTORER, PAGE, PROGRAM]
     page = text(desk, f"words/{FIRST}")
     assert "only OpenPGP keys have them" in page
     assert "OpenPGP program" not in page

@@ -24,16 +24,16 @@ ENCLOSED = Enclosed(
     revocation=Sheets("apart-revocation.pdf", 1, "RRRRR"),
     missing=(),
     needs_public=True,
+    gives_numbers=False,
     printed_program=Sheets("4-restorer.pdf", 14),
     program=Restorer("rescue.py", "0123456789abcdef" * 4),
     page=Restorer("rescue.html", "fedcba9876543210" * 4),
-    gives_all=True,
 )
 COMPACT = dataclasses.replace(
     ENCLOSED,
     passphrases=("the passphrase that the key had on 2026-11-26",),
     seal_is_own=True,
-    gives_all=False,
+    gives_numbers=True,
 )
 SECRET = Sheets("2-key.pdf", 2, "KKKKK")
 MISSING = ("No certificate: it is too large for paper.", "No revocation sheet: the key is revoked.")
@@ -160,11 +160,11 @@ def test_the_restorer_of_compact_sheets():
         made = dataclasses.replace(COMPACT, sort=sort, certificate=None)
         (words,) = pages(envelope_words.of_key(made, SECRET))
         assert "rescue.py TEXTFILES -o NUMBERS" in words
-        assert "secret numbers only" in words
+        assert "no key file" in words
         assert "passphrase of the seal, it is the same one" in words
     (words,) = pages(envelope_words.of_key(ENCLOSED, SECRET))
     assert "rescue.py TEXTFILES -o key.asc" in words
-    assert "secret numbers only" not in words
+    assert "no key file" not in words
     assert "it is the same one" not in words
 
 

@@ -157,7 +157,7 @@ def test_the_sheet_says_what_the_restorer_gives(kind, numbers):
     (line_set,) = line_sets(100)
     made = subject(PAYLOADS[kind])
     caption = words.caption(made, line_set, sheets=1, now=NOW, anonymous=False)
-    assert ("rescue.py (secret numbers only)" in caption.bring_back[2]) is numbers
+    assert ("rescue.py (numbers only)" in caption.bring_back[2]) is numbers
 
 
 def test_a_certificate_that_is_printed_too_is_scanned_too():
