@@ -331,7 +331,7 @@ def test_a_folder_with_anything_in_it_is_refused(desk):
     assert "the folder e is not empty" in done.err
     assert names(desk) == ["note.txt"]
     desk.ok(*WHOLE_KEY, "--force")
-    assert len(names(desk)) == 7
+    assert len(names(desk)) == 8
     before = desk.read("e/2-key.pdf")
     assert desk.run(*WHOLE_KEY).status == 2
     assert desk.read("e/2-key.pdf") == before
@@ -345,7 +345,7 @@ def test_an_empty_folder_is_taken(desk):
     """It is used as it is."""
     (desk.folder / "e").mkdir()
     desk.ok(*WHOLE_KEY)
-    assert len(names(desk)) == 6
+    assert len(names(desk)) == 7
 
 
 FAILURES = {
