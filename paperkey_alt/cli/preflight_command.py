@@ -10,7 +10,7 @@ from paperkey_alt import keys
 from paperkey_alt.cli import files, options
 from paperkey_alt.cli.terminal import say, show
 from paperkey_alt.computer import machine, preflight
-from paperkey_alt.errors import in_file
+from paperkey_alt.errors import OutputError, in_file
 from paperkey_alt.foreign_text import rows
 from paperkey_alt.wording import counted
 
@@ -36,6 +36,8 @@ def command(*, output: str, keyfile: str | None, fingerprint: str | None) -> Non
 
     Changes nothing. Ends with 1 if there is a warning.
     """
+    if not Path(output).is_dir():
+        raise OutputError(f"the folder {output} does not exist", advice="Make the folder first.")
     created = None
     if keyfile:
         data = files.read(keyfile, files.LONGEST_KEY_FILE)

@@ -70,10 +70,10 @@ _PURPOSE = (
     (
         "You have paper with a mark of five characters at its upper right, such as 6AMLB. You want "
         "to bring back what it carries, and have no copy of the program Ragleaf. The program on "
-        "these pages does it. It needs Python 3.8 or later and nothing else; it has {rows}. Of a "
-        "sheet with the title compact it gives only the secret numbers of the key: somebody who "
-        "knows the format of the key file must make that of them. Use a computer that is cut off "
-        "from every network."
+        "these pages does it. It needs Python 3.8 or later and nothing else; it has {rows}. Of "
+        "sheets that say: numbers only, it gives the secret numbers, and somebody who knows the "
+        "format of the key file must make that of them. Use a computer that is cut off from every "
+        "network."
     ),
     (
         "1.  Type the short program below into a file check.py. Each dot at the beginning of a row "

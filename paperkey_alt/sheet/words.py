@@ -388,7 +388,7 @@ def _steps(  # noqa: PLR0913 - what the steps differ in, each by its name
     public = " --public CERTIFICATE" if needs_certificate else ""
     them = "the sheet" if sheets == 1 and head.share is None else "the sheets"
     if with_certificate:
-        them += " and the certificate's"
+        them = "all sheets"
     gives = _GIVES_NUMBERS if gives_numbers else ""
     steps = _STEPS.format(sheets=them, public=public, target=target, gives=gives)
     return f"{steps} {_IMPORT.format(target=target)}" if is_openpgp else steps

@@ -283,7 +283,7 @@ def test_a_certificate_that_is_too_large(desk):
     done = desk.ok("backup", key, "--seal", "--envelope", "e", *PW)
     assert "No certificate: the certificate is too large for paper" in done.err
     assert "No revocation sheet" in done.err
-    assert names(desk) == [FIRST, "2-key.pdf", RESTORER, PROGRAM]
+    assert names(desk) == [FIRST, "2-key.pdf", RESTORER, PAGE, PROGRAM]
 
 
 @pytest.mark.long
@@ -298,8 +298,8 @@ def test_what_is_no_openpgp_key(desk):
     desk.write("words.txt", "bell buoy north mole")
     desk.ok("backup", "k.pem", "--envelope", "pem")
     desk.ok("backup", "words.txt", "--plain", "--seal", "--envelope", "words", *PW)
-    assert names(desk, "pem") == [FIRST, "2-key.pdf", RESTORER, PROGRAM]
-    assert names(desk, "words") == [FIRST, "2-file.pdf", RESTORER, PROGRAM]
+    assert names(desk, "pem") == [FIRST, "2-key.pdf", RESTORER, PAGE, PROGRAM]
+    assert names(desk, "words") == [FIRST, "2-file.pdf", RESTORER, PAGE, PROGRAM]
     page = text(desk, f"words/{FIRST}")
     assert "only OpenPGP keys have them" in page
     assert "OpenPGP program" not in page
@@ -331,7 +331,7 @@ def test_a_folder_with_anything_in_it_is_refused(desk):
     assert "the folder e is not empty" in done.err
     assert names(desk) == ["note.txt"]
     desk.ok(*WHOLE_KEY, "--force")
-    assert len(names(desk)) == 7
+    assert len(names(desk)) == 8
     before = desk.read("e/2-key.pdf")
     assert desk.run(*WHOLE_KEY).status == 2
     assert desk.read("e/2-key.pdf") == before
@@ -345,7 +345,7 @@ def test_an_empty_folder_is_taken(desk):
     """It is used as it is."""
     (desk.folder / "e").mkdir()
     desk.ok(*WHOLE_KEY)
-    assert len(names(desk)) == 6
+    assert len(names(desk)) == 7
 
 
 FAILURES = {

@@ -88,6 +88,8 @@ def test_through_every_command(evil):
     said(evil.run("drill", text, "--key", key))
     said(evil.ok("rescue", "-o", f"{EVIL}.py"))
     said(evil.run("preflight", "--output", f"{EVIL}", "--key", key))
+    (evil.folder / f"{EVIL}.d").mkdir()
+    said(evil.run("preflight", "--output", f"{EVIL}.d", "--key", key))
     said(evil.ok("type", f"{EVIL}.new", "--with", text))
     said(evil.ok("type", f"{EVIL}.newer", stdin="stop\n"))
     evil.ok(

@@ -227,6 +227,16 @@ def changed(file):
     return key_file.write(replace(key, packets=every), armored=True)
 
 
+def test_preflight_of_what_is_not_there(desk):
+    """A folder that is not there, and a key file that is none: one sentence each, and no result."""
+    done = desk.run("preflight", "--output", "nowhere")
+    assert done.status == 2
+    assert "the folder nowhere does not exist" in done.err
+    done = desk.run("preflight", "--key", ".")
+    assert done.status == 1
+    assert done.err.startswith("ragleaf: . is a folder, not a file.")
+
+
 def test_preflight_looks_and_changes_nothing(desk):
     """
     It ends with 1 where something matters and 0 where nothing does, and tells of the clock in any

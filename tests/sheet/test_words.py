@@ -161,11 +161,11 @@ def test_the_sheet_says_what_the_restorer_gives(kind, numbers):
 
 
 def test_a_certificate_that_is_printed_too_is_scanned_too():
-    """The first step names it, and the command does not."""
+    """The first step is of all sheets, and the command does not name a file of it."""
     (line_set,) = line_sets(100)
     made = subject(PAYLOADS["compact"])
     caption = words.caption(made, line_set, sheets=1, now=NOW, anonymous=False, certificate="ABCDE")
-    assert "Scan the sheet and the certificate's" in caption.bring_back[2]
+    assert "Scan all sheets" in caption.bring_back[2]
     assert "--public" not in caption.bring_back[2]
 
 
