@@ -168,6 +168,7 @@ def test_one_of_two_sets_can_be_chosen(printed, other, desk):
     )
 
 
+@pytest.mark.long
 def test_too_large_a_file_fills_no_disk(desk):
     """
     A limit on file sizes stands for a full disk: the sheets come whole or not at all, and no part

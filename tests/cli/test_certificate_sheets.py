@@ -292,6 +292,7 @@ def test_a_key_from_nothing_but_scans(scans, desk):
     assert "the public certificate" in done.err
 
 
+@pytest.mark.long
 def test_a_key_file_with_more_in_it_comes_back_with_its_secrets(desk):
     """
     What the certificate on paper leaves out is not in the restored file; the secrets are equal.

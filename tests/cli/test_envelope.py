@@ -226,6 +226,7 @@ def test_a_key_that_is_revoked_already(desk):
     assert len(pypdfium2.PdfDocument(desk.read(f"e/{FIRST}"))) == 1
 
 
+@pytest.mark.long
 def test_a_forged_revocation_keeps_nobody_from_a_true_one(desk):
     """Anyone can add a revocation that names the key: it is neither believed nor printed."""
     key = only(SMALL.read_bytes())

@@ -113,6 +113,7 @@ def test_a_seal_without_memory_for_it_is_told(desk):
     assert "k.asc" not in desk.files()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("place", ADDITIONS)
 def test_a_certificate_that_anyone_added_to_restores_the_key(desk, printed, place):
     """Rows of every kind of file, unsigned, in the certificate: the key comes back with them."""

@@ -181,6 +181,7 @@ def test_a_name_taken_meanwhile_is_left_alone(tmp_path, monkeypatch):
 BROKEN = {"closed": "2>&-", "full": "2>/dev/full", "a pipe nobody reads": "2>&1 >/dev/null | :"}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("how", BROKEN)
 def test_standard_error_broken(full_desk, how):
     """`restore` and `backup` finish and write, also where nobody hears them."""

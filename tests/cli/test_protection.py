@@ -44,6 +44,7 @@ def test_what_protects_nothing_is_not_protected(desk, kind):
     assert "NOT PROTECTED" not in desk.read("t.txt").decode()
 
 
+@pytest.mark.long
 def test_weak_protection_is_cautioned_of(desk):
     """A sentence for each weakness, with what to do; none for a key that has none."""
     desk.write("key.asc", armored(with_secrets(OPEN, USAGES["usage 7, AES-128"])))
@@ -58,6 +59,7 @@ def test_weak_protection_is_cautioned_of(desk):
     assert "hashed" not in desk.ok("backup", "key.asc", "-o", "s.pdf", *sealed).err
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("typed", SPELLINGS)
 @pytest.mark.parametrize("protected", SPELLINGS)
 def test_compact_sheets_open_in_either_spelling(desk, protected, typed):

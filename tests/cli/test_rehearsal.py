@@ -211,6 +211,7 @@ def test_the_whole_paper_is_proven(noted):
     assert "Read back in full" in noted.ok("check", "s.txt", *proof).err
 
 
+@pytest.mark.long
 def test_a_number_that_is_not_of_the_key(desk):
     """A secret on paper that does not belong to the public key is told as that, and noted."""
     change = lambda clear: clear[:-1] + bytes([clear[-1] ^ 0x10])  # noqa: E731

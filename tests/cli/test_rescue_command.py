@@ -131,6 +131,7 @@ def test_the_documents_say_its_digest():
     assert digest in (ROOT / "docs/rescue.md").read_text("utf-8")
 
 
+@pytest.mark.long
 def test_the_print_of_the_restorer_is_the_restorer(desk):
     """
     The text of the PDF's rows, numbers and checks taken off, is the file; each page names its

@@ -46,6 +46,7 @@ def test_a_wrong_passphrase_restores_nothing(desk, compact):
     assert desk.files() == ["pw", "s.pdf"]
 
 
+@pytest.mark.long
 def test_a_seal_of_its_own(desk):
     """With --seal the paper has another passphrase than the key, and both are asked for."""
     desk.write("two", f"{PASSPHRASE}\nhigh tide at noon\n")
@@ -55,6 +56,7 @@ def test_a_seal_of_its_own(desk):
     assert desk.read("k.asc") == KEY.read_bytes()
 
 
+@pytest.mark.long
 def test_an_unprotected_key_under_a_seal(desk):
     """--compact asks for a new passphrase where the key has none; --seal seals whole sheets too."""
     name = "curve25519-legacy-open"
@@ -218,6 +220,7 @@ def test_a_forged_share_is_left_out(shares):
     assert (done.status, "k2.asc" in desk.files()) == (1, False)
 
 
+@pytest.mark.long
 def test_shares_that_contradict_each_other(shares):
     """
     Who is right is not guessed: check and restore tell the sides and end with 1, until a set that
@@ -289,6 +292,7 @@ def forge(text, keep=0):
     )
 
 
+@pytest.mark.long
 def test_shares_of_two_backups_do_not_mix(shares):
     """One of each is not two of one."""
     desk = shares
@@ -316,6 +320,7 @@ def test_a_plain_file(desk):
     assert desk.read("back.txt") == desk.read(note)
 
 
+@pytest.mark.long
 def test_a_revocation_sheet(desk):
     """Made, printed, checked and restored; the reason is asked for where it is not given."""
     made = ("revoke-sheet", KEY, "-o", "r.pdf", "--text", "r.txt", "--passphrase-from", "pw")

@@ -168,6 +168,7 @@ def killed_at_random(desk, runs):
         assert set(desk.files()) <= {"pw", "s.pdf"}
 
 
+@pytest.mark.long
 def test_killed_at_random(desk):
     """Whenever it comes, nothing but whole files is left."""
     killed_at_random(desk, 4)

@@ -147,6 +147,7 @@ def test_a_clock_in_2107(desk, printed):
     assert "past 2106" in done.err
 
 
+@pytest.mark.long
 def test_no_home(desk, printed):
     """The sheets are made, and then it is said that they are not noted."""
     code = (
@@ -188,6 +189,7 @@ def test_no_answer_to_a_question(desk):
     assert "the input ended before an answer" in done.err
 
 
+@pytest.mark.long
 @pytest.mark.skipif(sys.platform != "linux", reason="sets a limit of Linux")
 @pytest.mark.parametrize("mebibytes", [16, 48, 100])
 def test_low_memory(desk, printed, mebibytes):

@@ -110,6 +110,7 @@ def test_three_wrong_symbols_of_a_line_are_never_mended():
             LINE_CODE.correct(damaged)
 
 
+@pytest.mark.long
 def test_every_answer_is_a_codeword_within_reach():
     """Whatever the input, an answer is a codeword, and no farther than the code may reach."""
     choose = random.Random(7)

@@ -75,6 +75,7 @@ def test_every_subset_of_the_threshold_joins(count):
             assert joined.right == {(x, 0) for x in few}
 
 
+@pytest.mark.long
 def test_fewer_shares_say_nothing():
     """
     With k = 2, over all random bytes, each value of a share occurs equally often for every secret;

@@ -124,6 +124,7 @@ def test_a_program_typed_with_slips(paper, tmp_path):
     assert all(page[1] == f"SHA-256 of the file: {digest}" for page in pages(paper))
 
 
+@pytest.mark.long
 def test_the_program_in_symbols(tmp_path):
     """Read by another library from the pages, in any order, they are the file."""
     texts = []
@@ -139,6 +140,7 @@ def test_the_program_in_symbols(tmp_path):
     assert said == [f"SHA-256 {hashlib.sha256(made).hexdigest()}"]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("paper", PAPERS)
 def test_every_page_says_which_it_is(paper):
     """And no row is longer than 80 characters, number and check among them."""

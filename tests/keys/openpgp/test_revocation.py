@@ -96,6 +96,7 @@ def test_sequoia_believes_a_reason_of_any_length(length):
     assert pysequoia.Cert.from_bytes(certificate_with("curve25519-legacy", packet)).is_revoked
 
 
+@pytest.mark.long
 @pytest.mark.skipif(
     shutil.which("node") is None or not (ORACLES / "node_modules/openpgp").is_dir(),
     reason="needs node, and npm ci in tests/oracles",

@@ -250,6 +250,7 @@ def test_the_back_signature_that_the_subkey_made_is_kept(name):
         assert bodies(smallest(*signer.key.packets, *order), 0x18)[-1] == expected.body
 
 
+@pytest.mark.long
 @given(st.randoms(use_true_random=False))
 @settings(max_examples=40)
 def test_packets_of_no_use_anywhere_change_nothing(chance):
@@ -451,6 +452,7 @@ def test_pgpy_verifies_with_it(name):
         assert public.verify(NOTICE, key.sign(NOTICE))
 
 
+@pytest.mark.long
 @pytest.mark.skipif(
     shutil.which("node") is None or not (ORACLES / "node_modules/openpgp").is_dir(),
     reason="needs node, and npm ci in tests/oracles",

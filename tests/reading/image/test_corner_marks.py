@@ -234,6 +234,7 @@ def test_pale_print_is_looked_for_with_a_blur():
     assert min(np.abs(fitted.project(np.zeros((1, 2)))).max() for _, fitted in first) < 12
 
 
+@pytest.mark.long
 def test_no_picture_takes_long():
     """Of thousands of spots that might be marks, so many are kept as can be tried in seconds."""
     grey = np.full((1200, 1200), 255, np.float32)

@@ -49,6 +49,7 @@ def test_what_is_legible_is_not_called_blurred(blur):
     assert hint.startswith("No sheet was found by its corner marks")
 
 
+@pytest.mark.long
 def test_rows_beyond_the_picture_are_named():
     """Cut off through the rows: which lines, and that all of the sheet is wanted."""
     picture = rendered(printed(LENGTHS[11.0])[1], 150)
@@ -64,6 +65,7 @@ def test_nothing_is_said_of_a_good_page():
     assert [page.hints for page in pages(text_only(150))] == [()]
 
 
+@pytest.mark.long
 def test_a_blur_is_no_format_yet_to_come():
     """
     Of rows that nobody can read line 0 is given only where it makes a head: what is wrong is never

@@ -43,6 +43,7 @@ def test_a_sheet_is_located_by_one_of_its_symbols():
     assert (found.preset, found.sheet, found.head) == (PLAN.preset, PLAN.sheets[0], MADE.head)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("page", [0, 1])
 def test_rows_alone_are_read(page):
     """With every symbol blacked out, all of its lines."""

@@ -59,6 +59,7 @@ def test_each_of_two_sheets_on_one_picture():
     assert {one.head for one in found} == {made.head}
 
 
+@pytest.mark.long
 def test_two_sheets_without_symbols_on_one_picture():
     """Each is found by its own marks and head line, and its rows are read."""
     (first, one), (second, other) = (sheet(kind, dpi=DPI) for kind in (10.4, 11.0))
@@ -144,6 +145,7 @@ def test_a_sheet_in_any_position(turn):
     assert lay_out(finding.body, made.head.spare_lines) == made
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("page", [pytest.param(0, marks=pytest.mark.long), 1])
 def test_which_sheet_of_several_it_is(page):
     """The sheet is told by the line numbers printed on it."""
@@ -153,6 +155,7 @@ def test_which_sheet_of_several_it_is(page):
     assert numbers == {0, *range(first, min(first + ONE_PAGE - 1, made.head.total) + 1)}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "corner",
     [
@@ -173,6 +176,7 @@ def test_a_corner_torn_off(corner):
     assert lay_out(finding.body, made.head.spare_lines) == made
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("part", [pytest.param("lower", marks=pytest.mark.long), "right"])
 def test_half_of_the_marks_gone(part):
     """Two marks are enough for a scan; rows that are there are fine, and no other is made up."""
@@ -196,6 +200,7 @@ def blanks(wide, high):
     }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("size", [(1240, 1754), pytest.param((2480, 3508), marks=pytest.mark.long)])
 @pytest.mark.parametrize(
     "name", ["white", pytest.param("black", marks=pytest.mark.long), "noise", "squares"]

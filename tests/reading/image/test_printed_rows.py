@@ -72,6 +72,7 @@ def test_a_photo_aslant():
     require_restored(made, Image.fromarray((np.asarray(taken) * light).astype(np.uint8)))
 
 
+@pytest.mark.long
 def test_pale_and_speckled_print():
     """A fifth of the ink is gone in specks, the rest is pale."""
     made, picture = sheet(11.0)
@@ -121,6 +122,7 @@ def test_without_a_head_line_nothing_says_how_many_lines_there_are():
     assert numbers == set(range(1, made.head.total + 1))
 
 
+@pytest.mark.long
 def test_the_head_line_at_the_foot():
     """Where the one at the head is gone, the one at the foot tells what it told."""
     made, picture = sheet(11.0, dpi=DPI)
@@ -169,6 +171,7 @@ def curled(picture, depth):
     return Image.fromarray(pixels[from_row, np.arange(wide)])
 
 
+@pytest.mark.long
 def test_an_open_book():
     """Rows that sink by half a line towards the spine are followed, and read in full."""
     made, picture = sheet(7.7, dpi=DPI)
@@ -207,6 +210,7 @@ def test_a_mirrored_picture(kind):
     require_restored(made, ImageOps.mirror(picture))
 
 
+@pytest.mark.long
 def test_the_head_line_may_come_from_elsewhere():
     """
     A sheet without a legible head line is read by the set mark that its rows imply, and the head
@@ -221,6 +225,7 @@ def test_the_head_line_may_come_from_elsewhere():
     assert finding.count(Status.FINE) == made.head.total
 
 
+@pytest.mark.long
 def test_rows_are_read_only_where_symbols_do_not_carry_them():
     """
     With all symbols read, no row is looked at; with one torn out, its rows are, and no others.

@@ -186,6 +186,7 @@ def test_a_pdf_page_of_any_nominal_size_is_rendered_within_bounds():
         assert max(page.size) <= 20_000
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("progressive", [False, True])
 def test_a_jpeg_cut_short_gives_what_is_there(progressive):
     """The lines above the cut, or of a progressive one all that can be made out; and it says so."""

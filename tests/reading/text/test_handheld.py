@@ -100,6 +100,7 @@ def test_rows_of_text_are_read_with_what_is_to_be_said():
     assert read[: len(BLOCK)] == read[len(BLOCK) : 2 * len(BLOCK)] == BLOCK
 
 
+@pytest.mark.long
 @settings(max_examples=60)
 @given(st.text("0/AZ?à)&2 \t", max_size=200) | st.text(max_size=80), st.integers(0, len(TEXT)))
 def test_any_text_is_read_without_an_error(text, at):

@@ -32,6 +32,7 @@ def seconds(data):
     return min(once(), once())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", TEXTS)
 def test_the_work_grows_with_the_length(kind):
     """Four times the text takes less than eight times as long, and a limit's worth 20 s."""
