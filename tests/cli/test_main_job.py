@@ -97,6 +97,7 @@ def test_binary(printed, desk):
     assert key_file.read(desk.read("k.pgp")) == key_file.read(KEY.read_bytes())
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "name", ["curve25519", "nist-p256", "v6-curve25519", "brainpool-p512", "rsa2048-open"]
 )

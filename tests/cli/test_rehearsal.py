@@ -84,6 +84,7 @@ def test_a_certificate_that_is_not_on_the_paper(desk, small):
     assert said not in desk.ok("drill", "c.txt", "--key", SMALL, "--no-register").err
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("form", ["lean", "whole", "compact", "plain"])
 def test_a_key_that_was_encrypted_anew(desk, form):
     """

@@ -168,6 +168,7 @@ REFUSED = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("change", REFUSED, ids=lambda change: change.__name__)
 def test_what_is_not_listed_is_refused(source, tmp_path, change):
     """In a sentence, and nothing of it stays."""

@@ -114,6 +114,7 @@ LONG = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", LONG)
 def test_long_arguments_and_numbers(desk, name):
     """5,000 digits, 70,000 characters: refused, and not repeated in full."""

@@ -9,6 +9,7 @@ from paperkey_alt.format.payload import decode, encode
 from paperkey_alt.keys import any_file
 
 
+@pytest.mark.long
 @given(
     st.binary(min_size=1, max_size=300),
     st.text(max_size=300).filter(lambda name: max(name, default="a") < "\ud800"),

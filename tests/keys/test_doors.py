@@ -93,6 +93,7 @@ def test_a_key_comes_back_as_its_file(name, form):
     assert back.title == key.title
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", NAMES)
 def test_a_compact_print_comes_back_as_its_file(name):
     """

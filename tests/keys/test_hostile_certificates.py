@@ -24,6 +24,7 @@ WISHES = {
 SURROUNDED = tuple(b"\r\n" + label + b"\r\n" for label in LABELS)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("place", ADDITIONS)
 def test_what_stands_in_a_packet_does_not_tell_what_the_file_is(place):
     """

@@ -90,6 +90,7 @@ DAMAGED = {
 }
 
 
+@pytest.mark.long
 def test_each_status_at_its_place():
     """Missing, wrong and mended rows, missing and wrong symbols; everything else is fine."""
     picture, page = damaged()
@@ -109,6 +110,7 @@ def test_a_row_that_says_something_else_is_not_fine():
     assert not_fine(places) == {("row", 1): Status.WRONG, ("row", 2): Status.WRONG}
 
 
+@pytest.mark.long
 def test_a_symbol_that_took_effort_is_mended():
     """A symbol that is read only because the others say where it is, is told from a fine one."""
     picture = rendered(PDF, DPI).copy()

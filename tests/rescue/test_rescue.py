@@ -116,6 +116,7 @@ def test_one_line_too_many_is_refused(tmp_path):
     assert "[1, 2, 3" in said
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("length", [1, 14, 15, 16, 200, 3500, 9000])
 def test_whole_payloads_of_every_size(tmp_path, length):
     """One line, one group, several groups; also as the text of QR blocks, and without numbers."""

@@ -44,6 +44,7 @@ def raw_lines(pdf):
     return [one for part in sources.read(pdf, "s.pdf") for one in part.raw_lines]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("paper", layout.PAPERS)
 @pytest.mark.parametrize("length", [20, 520, 800, 2755])
 def test_printed_text_and_symbols_carry_the_same_lines(length, paper):
@@ -118,6 +119,7 @@ USER_IDS = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", USER_IDS)
 def test_any_user_id_can_be_printed(name):
     """

@@ -77,7 +77,13 @@ def meet(one, other, slack=0.0):
 
 
 @pytest.mark.parametrize("paper", layout.PAPERS.values(), **BY_NAME)
-@pytest.mark.parametrize("total", [5, 13, 37, 49, 56, 57, 64, 65, 73, 97, 121, 145, 241])
+@pytest.mark.parametrize(
+    "total",
+    [
+        pytest.param(total, marks=[pytest.mark.long] * (total not in (5, 56, 64, 121)))
+        for total in (5, 13, 37, 49, 56, 57, 64, 65, 73, 97, 121, 145, 241)
+    ],
+)
 def test_every_symbol_stands_in_white(total, paper):
     """
     Four modules of the symbol itself, however few lines it carries: a short block has larger

@@ -79,6 +79,7 @@ def test_the_head_says_what_is_not_here(lacks):
     assert words.caption(made, line_set, sheets=1, now=NOW, anonymous=True).notes == LACKING[lacks]
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("symbols_blank")
 @pytest.mark.parametrize("paper", layout.PAPERS)
 @pytest.mark.parametrize("sort", Sort)
@@ -181,6 +182,7 @@ def test_a_revocation_is_recommended_where_there_can_be_one():
     assert "revocation" not in told[False]
 
 
+@pytest.mark.long
 @pytest.mark.usefixtures("symbols_blank")
 @pytest.mark.parametrize("paper", layout.PAPERS)
 @pytest.mark.parametrize(

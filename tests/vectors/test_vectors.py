@@ -172,6 +172,7 @@ def test_this_program(name):
         assert told == set(vector.numbers)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", NAMES)
 def test_the_restorer(name, tmp_path, monkeypatch, capsys):
     """The same content or none, and the lines that are not fine named."""

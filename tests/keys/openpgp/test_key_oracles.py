@@ -203,6 +203,7 @@ def verdicts():
     return json.loads(done.stdout)
 
 
+@pytest.mark.long
 @needs_node
 @pytest.mark.parametrize("name", sorted(SAMPLES.keys() - NPM_LACKS))
 @pytest.mark.parametrize("way", ["lean", "whole"])
@@ -211,6 +212,7 @@ def test_the_npm_library_signs_and_decrypts(verdicts, name, way):
     assert verdicts[f"{name}/{way}"] == {"sign": "ok", "decrypt": "ok"}
 
 
+@pytest.mark.long
 @needs_node
 @pytest.mark.parametrize(("missing", "still"), [(0, "decrypt"), (1, "sign")])
 @pytest.mark.parametrize("name", ["curve25519-legacy", "v6-curve25519"])
@@ -222,6 +224,7 @@ def test_the_npm_library_uses_a_key_with_a_stub(verdicts, name, missing, still):
     assert verdicts[f"{name}/stub {missing}"][still] == "ok"
 
 
+@pytest.mark.long
 @needs_node
 @pytest.mark.parametrize("name", ["curve25519-legacy", "v6-curve25519"])
 def test_the_npm_library_refuses_a_public_packet_among_secret_ones(verdicts, name):
@@ -229,6 +232,7 @@ def test_the_npm_library_refuses_a_public_packet_among_secret_ones(verdicts, nam
     assert "ok" not in verdicts[f"{name}/without 1"].values()
 
 
+@pytest.mark.long
 @needs_node
 def test_the_oracle_can_say_no(verdicts):
     """A missing secret is noticed by the library: its yes means something."""

@@ -114,6 +114,7 @@ def test_argon2_asks_the_library_for_what_the_specifier_says():
     assert protection._derive_argon2_key(specifier, b"dawn", 24) == theirs.derive(b"dawn")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", NAMES)
 def test_keys_of_three_libraries_unlock_and_lock_again(name):
     """

@@ -22,6 +22,7 @@ ANGLES, RESOLUTIONS = (0, 90, 180, 270, 4), (100, 200, 400)
 SHORT = {(100, angle) for angle in ANGLES}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("dpi", "angle"),
     [

@@ -43,6 +43,7 @@ SIZES_AND_PAPERS = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("kind", "paper"), SIZES_AND_PAPERS)
 def test_every_size_of_type_on_every_paper(kind, paper):
     """A scan of 200 dpi with blur, noise and some skew gives every row, exactly."""

@@ -312,6 +312,7 @@ HOSTILE = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", HOSTILE)
 def test_hostile_files_are_refused(name):
     """A clear error of ours, with advice; never another exception."""
