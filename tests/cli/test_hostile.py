@@ -55,7 +55,7 @@ REFUSED = {
 
 
 # Those that come to a limit of time before they are refused, or near it.
-LONG = ("jbig2.pdf", "frames.tif", "heads.txt")
+LONG = ("nested.pdf", "jbig2.pdf", "frames.tif", "heads.txt")
 
 
 @pytest.mark.parametrize(

@@ -197,6 +197,7 @@ def test_standard_error_broken(full_desk, how):
     assert full_desk.read("n.pdf").rstrip().endswith(b"%%EOF")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("how", [">&-", ">/dev/full"])
 @pytest.mark.parametrize(
     "arguments",

@@ -268,6 +268,7 @@ def created():
     return keys.certificate(KEY.read_bytes(), None).created
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("minutes", "hours"),
     [

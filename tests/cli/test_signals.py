@@ -92,6 +92,7 @@ def require_whole(folder):
         assert (folder / "s.txt").read_bytes().endswith(b"\n")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "plain",
     [False, pytest.param(True, marks=pytest.mark.long)],

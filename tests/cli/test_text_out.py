@@ -65,6 +65,7 @@ def require_clean_sheets(desk, name):
     return text
 
 
+@pytest.mark.long
 def test_through_every_command(evil):
     """Sheets, texts, the register, reports, JSON: clean, and the names are seen."""
     key, certificate, text, pdf = (f"{EVIL}.{end}" for end in ("key", "cert", "txt", "pdf"))

@@ -29,6 +29,7 @@ def test_without_a_seal_it_is_the_payload_with_its_digest():
     assert read_plain(body) == FILE
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("payload", [FILE, COMPACT])
 def test_under_a_seal_it_is_opened_by_the_passphrase_alone(payload):
     """Asked for until one opens it; the one that did is told."""

@@ -108,6 +108,7 @@ def test_another_protection(usage):
     assert same.agrees
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["nist-p256", "curve25519", "v6-curve25519", "v6-nist-p256"])
 def test_encrypted_anew(name):
     """

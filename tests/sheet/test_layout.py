@@ -161,6 +161,7 @@ def test_the_largest_type_that_needs_no_more_sheets():
         )
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("data", [1, 20, 42, 100, 184, 300, 600])
 def test_spare_lines_for_a_lost_sheet(data):
     """

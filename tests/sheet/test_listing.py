@@ -98,6 +98,7 @@ def slip(row, kind, choose):
 SLIPS = ("another character", "a character less", "a character more", "two swapped")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "paper", [pytest.param(paper, marks=[pytest.mark.long] * (paper != "a4")) for paper in PAPERS]
 )

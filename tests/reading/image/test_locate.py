@@ -134,6 +134,7 @@ TURNS = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("turn", TURNS)
 def test_a_sheet_in_any_position(turn):
     """The hollow mark tells which corner is which."""

@@ -96,6 +96,7 @@ NOTHING = {
 }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("thorough", [False, True])
 @pytest.mark.parametrize("name", NOTHING)
 def test_a_page_with_nothing_on_it_gives_nothing(name, thorough):

@@ -34,6 +34,7 @@ def numbers(data, name="scan"):
 SHORT = {("large type", 150, 2), ("large type", 200, 0), ("dense", 150, -2), ("dense", 300, 0)}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("size", "dpi", "skew"),
     [
@@ -139,7 +140,13 @@ def turned_exif():
     return exif.tobytes()
 
 
-@pytest.mark.parametrize("way", WAYS)
+# What scanners make as a rule; the rest is long.
+USUAL = ("PNG", "JPEG", "1-bit TIFF", "upside down", "16-bit grey", "PDF of a picture")
+
+
+@pytest.mark.parametrize(
+    "way", [pytest.param(way, marks=[pytest.mark.long] * (way not in USUAL)) for way in WAYS]
+)
 def test_every_kind_of_picture(way):
     """Formats, depths and orientations."""
     assert numbers(WAYS[way](rendered(LARGE_PDF, 200))) == set(range(LARGE.head.total + 1))
