@@ -109,7 +109,9 @@ def _enough(finding: SetFinding) -> str:
 
 
 _CUT_SHORT = "The file ends too early, as after a broken copy: this is what is there of it."
-_NOTHING_READ = "no QR block and no printed line could be read"
+_NOTHING_READ = (
+    "no QR block and no printed line could be read; a letter, or a page of another kind, has none"
+)
 _NO_SHEET = "no lines found on this page; a letter, or a page of another kind, has none"
 
 

@@ -221,7 +221,7 @@ def test_a_letter_is_no_page_that_cannot_be_read(desk):
     """The page of a share's letter has no lines, and that is said."""
     desk.ok("backup", SMALL, "-o", "a", "--any", "2", "--of", "3")
     done = desk.ok("check", "a/share-1.pdf")
-    assert "page 1: no lines found on this page; a letter" in done.err
+    assert "; a letter, or a page of another kind, has none" in done.err
     assert "could be read" not in done.err.split("page 1:")[1].split("\n")[0]
 
 

@@ -177,8 +177,8 @@ def test_killed_at_random(desk):
 
 @pytest.mark.long
 def test_killed_at_random_many_times(desk):
-    """The same forty times."""
-    killed_at_random(desk, 40)
+    """The same fifteen times."""
+    killed_at_random(desk, 15)
 
 
 def test_an_ignored_signal_stays_ignored(desk):
