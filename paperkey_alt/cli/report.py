@@ -77,8 +77,7 @@ def page(read: Page) -> str:
     if parts and unread:
         parts.append(f"{counted(len(unread), 'printed row')} not clear ({ranges(unread)})")
     where = f"{read.source}: page {read.page}" if read.pages > 1 else read.source
-    nothing = _NOTHING_READ if read.sheets or read.blocks else _NO_SHEET
-    return f"{where}: {' and '.join(parts) or nothing}"
+    return f"{where}: {' and '.join(parts) or _NOTHING_READ}"
 
 
 def hints(read: Page) -> list[str]:
@@ -109,10 +108,7 @@ def _enough(finding: SetFinding) -> str:
 
 
 _CUT_SHORT = "The file ends too early, as after a broken copy: this is what is there of it."
-_NOTHING_READ = (
-    "no QR block and no printed line could be read; a letter, or a page of another kind, has none"
-)
-_NO_SHEET = "no lines found on this page; a letter, or a page of another kind, has none"
+_NOTHING_READ = "no lines found on this page; a letter, or a page of another kind, has none"
 
 
 def wanted(findings: Findings) -> list[str]:

@@ -313,7 +313,7 @@ PAGES["rows that the check agrees with, and others"] = (
 )
 PAGES["rows of which none is clear"] = (
     read_page([], [], unclear=range(54)),
-    "no QR block and no printed line could be read; a letter, or a page of another kind, has none",
+    "no lines found on this page; a letter, or a page of another kind, has none",
 )
 
 
