@@ -20,7 +20,7 @@ from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.payload import BLIND_BYTES
 from paperkey_alt.keys import Form, Sort
 from paperkey_alt.records.entry import printed
-from paperkey_alt.sheet import draw, letter, text_file, words
+from paperkey_alt.sheet import text_file, words
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
@@ -181,10 +181,12 @@ def command(
                 ask=remembering,
                 blind=os.urandom(BLIND_BYTES),
             )
-            key = _key(extract, data, which, with_certificate=with_certificate)
+            key = None
+            if with_certificate or envelope is not None:
+                key = _key(extract, data, which, with_certificate=with_certificate)
         rest = _enclosed(
             extract,
-            key if with_certificate or envelope is not None else None,
+            key,
             is_envelope=envelope is not None,
             spare=spare,
             paper=paper,
@@ -356,19 +358,15 @@ def _contents(
     large: bool,
 ) -> dict[str, bytes]:
     """Return what is written to the *outputs*: sheets, and lines as text where they are wanted."""
-    behind = [(each.line_sets[0], each.captions[0]) for each in beside]
     contents: dict[str, bytes] = {}
-    for (sheets, text), line_set, caption in zip(
-        outputs, secret.line_sets, secret.captions, strict=True
-    ):
-        to_holder = letter.letter(line_set.head, caption)
-        contents[sheets] = draw.draw(
-            line_set, caption, paper=paper, large=large, letter=to_holder, behind=behind
-        )
+    for at, ((sheets, text), _) in enumerate(zip(outputs, secret.line_sets, strict=True)):
+        contents[sheets] = prints.drawn(secret, at, paper=paper, large=large, behind=beside)
         if text:
+            sets = [(secret, at), *((each, 0) for each in beside)]
+            its = [(of.line_sets[which], of.captions[which]) for of, which in sets]
             contents[text] = "".join(
-                text_file.write(lines, words.remarks(lines, its))
-                for lines, its in ((line_set, caption), *behind)
+                text_file.write(line_set, words.remarks(line_set, caption))
+                for line_set, caption in its
             ).encode()
     return contents
 

@@ -5,7 +5,6 @@ printed beside the secret (`enclosures`), what goes on which pile (`pile_up`), a
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 import os
 import re
@@ -21,10 +20,8 @@ from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
 from paperkey_alt.sheet import (
     certificate_words,
-    draw,
     envelope_words,
     first_page,
-    letter,
     listing,
     words,
 )
@@ -32,6 +29,7 @@ from paperkey_alt.sheet.envelope_words import Enclosed, Restorer, Sheets
 from paperkey_alt.sheet.layout import Spare
 
 if TYPE_CHECKING:
+    import datetime as dt
     from collections.abc import Mapping, Sequence
 
     from paperkey_alt.cli.passphrases import Remembering
@@ -49,8 +47,6 @@ PAGE = "rescue.html"
 REVOCATION = "apart-revocation.pdf"
 OWNER = "owner"
 SHARE = "share-{}"
-
-_LAST_DATE = dt.datetime.fromtimestamp((1 << 32) - 1, dt.UTC)  # of four bytes, RFC 9580 §3.5
 
 
 @dataclass(frozen=True)
@@ -132,7 +128,7 @@ def _revocation(key: Key, now: dt.datetime, ask: Remembering) -> Revocation | st
     """Return a revocation that *key* makes *now*, or why it can make none."""
     if keys.is_revoked(key):
         return "the key is revoked already, by a revocation in the key file"
-    if not key.created <= now <= _LAST_DATE:
+    if not key.created <= now <= keys.LAST_INSTANT:
         return "this computer's clock is wrong, and a revocation is dated"
     try:
         return keys.revoke(
@@ -185,8 +181,12 @@ def pile_up(
         RESTORER: restorer,
     }
     if rest.certificate:
-        common[CERTIFICATE] = _drawn(rest.certificate, 0, paper, large=large)
-    apart = {REVOCATION: _drawn(rest.revocation, 0, paper, large=large)} if rest.revocation else {}
+        common[CERTIFICATE] = prints.drawn(rest.certificate, 0, paper=paper, large=large)
+    apart = (
+        {REVOCATION: prints.drawn(rest.revocation, 0, paper=paper, large=large)}
+        if rest.revocation
+        else {}
+    )
     enclosed = _enclosed(extract, secret, rest, common)
     head = secret.line_sets[0].head
     sheets = [
@@ -204,7 +204,7 @@ def pile_up(
         return {
             ".": {
                 FIRST_PAGE: page,
-                sheets[0].file: _drawn(secret, 0, paper, large=large),
+                sheets[0].file: prints.drawn(secret, 0, paper=paper, large=large),
                 **common,
                 **apart,
             }
@@ -224,7 +224,7 @@ def pile_up(
         )
         piles[SHARE.format(at + 1)] = {
             FIRST_PAGE: page,
-            one.file: _drawn(secret, at, paper, large=large),
+            one.file: prints.drawn(secret, at, paper=paper, large=large),
             **common,
         }
     return piles
@@ -258,12 +258,6 @@ def _sheets(file: str, there: Print | None) -> Sheets | None:
     if there is None:
         return None
     return Sheets(file, there.sheets, there.line_sets[0].head.mark)
-
-
-def _drawn(of: Print, at: int, paper: Paper, *, large: bool) -> bytes:
-    line_set, caption = of.line_sets[at], of.captions[at]
-    to_holder = letter.letter(line_set.head, caption)
-    return draw.draw(line_set, caption, paper=paper, large=large, letter=to_holder)
 
 
 def _pages(pdf: bytes) -> int:

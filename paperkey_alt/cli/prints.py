@@ -14,7 +14,7 @@ from paperkey_alt.errors import TooLarge
 from paperkey_alt.format import backup, body
 from paperkey_alt.format.body import Seal
 from paperkey_alt.format.line_set import lay_out
-from paperkey_alt.sheet import certificate_words, layout, words
+from paperkey_alt.sheet import certificate_words, draw, layout, letter, words
 
 if TYPE_CHECKING:
     import datetime as dt
@@ -105,13 +105,11 @@ def of_certificate(key: Key, *, spare: Spare, paper: Paper, large: bool, today: 
     Return the print of the smallest certificate with which *key* is restored; raises TooLarge.
     """
     payload, notes = keys.smallest_certificate(key)
-    data = body.wrap(payload, None).data
     try:
-        line_set = lay_out(data, spare.lines_for(len(data), paper, large=large))
+        line_set, sheets = _public(payload, spare, paper, large=large)
     except TooLarge as error:
         what = f"the certificate is too large for paper: {error.what}"
         raise TooLarge(what, advice=_TOO_LARGE) from None
-    sheets = len(layout.plan(line_set.head.total, paper, large=large).sheets)
     caption = certificate_words.caption(key, line_set, payload, sheets=sheets, today=today)
     return Print(payload, [line_set], [caption], sheets, notes)
 
@@ -120,8 +118,29 @@ def of_revocation(  # noqa: PLR0913 - what a print is made of, each by its name
     key: Key, payload: Revocation, *, spare: Spare, paper: Paper, large: bool, today: dt.date
 ) -> Print:
     """Return the print of a revocation that *key* made."""
-    data = body.wrap(payload, None).data
-    line_set = lay_out(data, spare.lines_for(len(data), paper, large=large))
-    sheets = len(layout.plan(line_set.head.total, paper, large=large).sheets)
+    line_set, sheets = _public(payload, spare, paper, large=large)
     caption = words.revocation_caption(key, line_set, payload, sheets=sheets, today=today)
     return Print(payload, [line_set], [caption], sheets)
+
+
+def _public(payload: Payload, spare: Spare, paper: Paper, *, large: bool) -> tuple[LineSet, int]:
+    """Return the lines of what is no secret, and on how many sheets they go; raises TooLarge."""
+    data = body.wrap(payload, None).data
+    line_set = lay_out(data, spare.lines_for(len(data), paper, large=large))
+    return line_set, len(layout.plan(line_set.head.total, paper, large=large).sheets)
+
+
+def drawn(of: Print, at: int, *, paper: Paper, large: bool, behind: Sequence[Print] = ()) -> bytes:
+    """
+    Return the sheets of one set of *of* as a PDF, a share's behind its letter; and *behind* them
+    those of other prints, each of one set.
+    """
+    line_set, caption = of.line_sets[at], of.captions[at]
+    return draw.draw(
+        line_set,
+        caption,
+        paper=paper,
+        large=large,
+        letter=letter.letter(line_set.head, caption),
+        behind=[(each.line_sets[0], each.captions[0]) for each in behind],
+    )

@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import os
 from typing import TYPE_CHECKING
 
 import click
 
 from paperkey_alt import keys
-from paperkey_alt.cli import files, given_register, options, passphrases
+from paperkey_alt.cli import files, given_register, options, passphrases, prints
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine
 from paperkey_alt.errors import in_file
-from paperkey_alt.format import body
-from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
 from paperkey_alt.records.entry import printed
-from paperkey_alt.sheet import draw, layout, text_file, words
+from paperkey_alt.sheet import text_file, words
 from paperkey_alt.sheet.layout import Spare
 
 if TYPE_CHECKING:
@@ -29,7 +26,6 @@ if TYPE_CHECKING:
 
 _REASONS = {reason.name.lower(): reason for reason in RevocationReason}
 _LONGEST_COMMENT = 2000  # bytes
-_LAST_DATE = dt.datetime.fromtimestamp((1 << 32) - 1, dt.UTC)  # of four bytes, RFC 9580 §3.5
 _LATE = (
     "A revocation carries a date, and this computer's clock is past 2106, the last year that "
     "OpenPGP can write. Set the clock first."
@@ -99,20 +95,20 @@ def command(
             payload = keys.read_revocation(files.read(certificate, files.LONGEST_KEY_FILE), key)
     else:
         payload = _made(key, reason, comment, ask)
-    data, today = body.wrap(payload, None).data, machine.today()
-    line_set = lay_out(data, Spare(DEFAULT_SPARE_PERCENT).lines_for(len(data), paper))
-    sheets = len(layout.plan(line_set.head.total, paper, large=large).sheets)
-    caption = words.revocation_caption(key, line_set, payload, sheets=sheets, today=today)
-    contents = {output: draw.draw(line_set, caption, paper=paper, large=large)}
+    today = machine.today()
+    usual = Spare(DEFAULT_SPARE_PERCENT)
+    made = prints.of_revocation(key, payload, spare=usual, paper=paper, large=large, today=today)
+    (line_set,), (caption,) = made.line_sets, made.captions
+    contents = {output: prints.drawn(made, 0, paper=paper, large=large)}
     if text:
         contents[text] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=force)
-    say([*words.revocation_printed(line_set, sheets), *passphrases.unneeded(ask)])
+    say([*words.revocation_printed(line_set, made.sheets), *passphrases.unneeded(ask)])
     if not no_register:
         entry = printed(
             payload,
             [line_set],
-            sheets=sheets,
+            sheets=made.sheets,
             today=today,
             fingerprint=key.fingerprint.hex().upper(),
             name=next(iter(key.user_ids), None),
@@ -125,7 +121,7 @@ def _made(key: Key, reason: str | None, comment: str, ask: Ask) -> Revocation:
     now = machine.now()
     if now < key.created:
         raise click.UsageError(_SOON)
-    if now > _LAST_DATE:
+    if now > keys.LAST_INSTANT:
         raise click.UsageError(_LATE)
     try:
         length = len(comment.encode())

@@ -16,7 +16,7 @@ from paperkey_alt.keys import any_file, pem
 from paperkey_alt.keys.openpgp import certificate as certificates
 from paperkey_alt.keys.openpgp import choice, extraction, key_file, packets
 from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
-from paperkey_alt.keys.openpgp.rfc9580 import SALT_BYTES, RevocationReason
+from paperkey_alt.keys.openpgp.rfc9580 import LAST_INSTANT, SALT_BYTES, RevocationReason
 from paperkey_alt.keys.secret import Extract, Form, Lack, Rebuilt, Sort
 
 if TYPE_CHECKING:
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from paperkey_alt.keys.openpgp.key import Key
 
 __all__ = [
+    "LAST_INSTANT",
     "Extract",
     "Form",
     "Lack",

@@ -93,16 +93,7 @@ def draw(  # noqa: PLR0913 - what is drawn, each by its name
     plan = layout.plan(line_set.head.total, paper, large=large)
     register_fonts()
     target = io.BytesIO()
-    canvas = Canvas(
-        target,
-        pagesize=(paper.width, paper.height),
-        pageCompression=1,
-        invariant=1,
-        initialFontName=PROSE,
-        bottomup=1,
-    )
-    for name in ("setTitle", "setAuthor", "setCreator", "setProducer", "setSubject"):
-        getattr(canvas, name)("Ragleaf")
+    canvas = new_canvas(target, paper)
     if letter is not None:
         _Page(canvas, plan, line_set).draw_letter(letter, caption)
         canvas.showPage()
@@ -113,6 +104,20 @@ def draw(  # noqa: PLR0913 - what is drawn, each by its name
             canvas.showPage()
     canvas.save()
     return target.getvalue()
+
+
+def new_canvas(target: io.BytesIO, paper: Paper) -> Canvas:
+    """Return pages of *paper* to be drawn into *target*; the metadata says Ragleaf alone."""
+    canvas = Canvas(
+        target,
+        pagesize=(paper.width, paper.height),
+        pageCompression=1,
+        invariant=1,
+        initialFontName=PROSE,
+    )
+    for name in ("setTitle", "setAuthor", "setCreator", "setProducer", "setSubject"):
+        getattr(canvas, name)("Ragleaf")
+    return canvas
 
 
 def shown(text: str) -> str:

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from reportlab.lib.utils import simpleSplit
-from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt.sheet import draw as sheets
 from paperkey_alt.sheet.draw import LINES, shown
@@ -21,6 +20,8 @@ from paperkey_alt.wording import counted
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Iterable, Sequence
+
+    from reportlab.pdfgen.canvas import Canvas
 
     from paperkey_alt.sheet.layout import Paper
 
@@ -73,15 +74,7 @@ def draw(page: FirstPage, *, paper: Paper) -> bytes:
 def _drawn(page: FirstPage, paper: Paper, scale: float) -> tuple[bytes, int]:
     """Return *page* as a PDF, its type *scale* times as large, and how many pages that takes."""
     target = io.BytesIO()
-    canvas = Canvas(
-        target,
-        pagesize=(paper.width, paper.height),
-        pageCompression=1,
-        invariant=1,
-        initialFontName=PROSE,
-    )
-    for name in ("setTitle", "setAuthor", "setCreator", "setProducer", "setSubject"):
-        getattr(canvas, name)("Ragleaf")
+    canvas = sheets.new_canvas(target, paper)
     _Pen(canvas, paper, scale).draw(page)
     pages = canvas.getPageNumber()
     canvas.showPage()

@@ -7,6 +7,7 @@ the enumerations give the member or nothing.
 
 from __future__ import annotations
 
+import datetime as dt
 from enum import Enum, IntEnum
 from typing import Self
 
@@ -189,6 +190,7 @@ class HashAlgorithm(_Numbered):
 
 
 HASHES = {int(algorithm): algorithm for algorithm in HashAlgorithm}
+LAST_INSTANT = dt.datetime.fromtimestamp((1 << 32) - 1, dt.UTC)  # of four bytes, §3.5
 SALT_BYTES = 32  # of a version 6 signature with SHA2-512 (§9.5)
 
 
