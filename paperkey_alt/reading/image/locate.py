@@ -7,11 +7,15 @@ characters of a sheet the picture looks at such a place (`find_likely`). The fir
 candidates, and one chooser takes the best of those that would be the same sheet (`_chosen`); of the
 third, whoever reads the rows takes that whose rows agree with their checks.
 
-All thresholds were set with ``tests/bench/scan_matrix.py``.
+A picture taken through a lens that bends straight lines is looked at through a few such lenses
+(`find_through_lens`).
+
+The thresholds were set with ``tests/bench/scan_matrix.py``, where no other bench is named.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -56,6 +60,9 @@ _NUMBERS = 12  # rows whose line numbers are looked at
 # but for one; and so many more where something of print can be seen.
 _MOST_HEADS, _MORE_HEADS = 10, 30
 _TRIED_FOR_MORE = 2  # poses of each paper by which that is told
+# Strengths of lenses that are tried, and sheets through them that are compared: tried by the rows
+# "barrel" and "pincushion" of tests/bench/foreign_damage.py, which are of some 0.11 and -0.09.
+_LENSES, _LENSES_COMPARED = (0.04, -0.04, 0.08, -0.08, 0.12, -0.12), 2
 _LIKELIEST = 4  # poses by marks at which a head line is looked for before anything else
 _ALIKE = 2.0  # points by which two poses may differ that need not both be tried: rows have room
 _NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where they were read
@@ -152,10 +159,39 @@ def find_likely(
     """
     scan = _Scan(pyramid, marks, ())
     tried, compared = _AT_ONCE if at_once else (_MOST_TRIED, _MOST_COMPARED)
-    candidates = sorted(_by_legibility(scan, tried), key=lambda candidate: -candidate.score)
-    for candidate in candidates[:compared]:
+    yield from _likeliest(scan, _by_legibility(scan, _likeliest_poses(scan, tried)), compared)
+
+
+def find_through_lens(pyramid: Pyramid, marks: CornerMarks) -> Iterator[LocatedSheet]:
+    """
+    Yield what may be a sheet where the corner *marks* most likely put it, if the picture was taken
+    through a lens that bends straight lines: the likeliest first, as `find_likely` does.
+    """
+    scan = _Scan(pyramid, marks, ())
+    picture = pyramid.picture
+    middle = ((picture.width - 1) / 2, (picture.height - 1) / 2)
+    radius = math.hypot(picture.width, picture.height) / 2
+    poses = (
+        (paper, bent)
+        for paper, fitted in _likeliest_poses(scan, 1)
+        for strength in _LENSES
+        if (bent := _through_lens(paper, fitted, pose.Lens(middle, radius, strength))) is not None
+    )
+    yield from _likeliest(scan, _by_legibility(scan, poses), _LENSES_COMPARED)
+
+
+def _likeliest(
+    scan: _Scan, candidates: Iterable[Candidate], compared: int
+) -> Iterator[LocatedSheet]:
+    """Yield of *candidates* so many that look most like print, if they look like it at all."""
+    for candidate in sorted(candidates, key=lambda candidate: -candidate.score)[:compared]:
         if candidate.score > _LEAST_LEGIBLE:
             yield _located(scan, candidate)
+
+
+def _through_lens(paper: Paper, fitted: Pose, lens: pose.Lens) -> Pose | None:
+    """Return the pose through *lens* that puts the corner marks where *fitted* does."""
+    return pose.through(lens, fitted, np.array(layout.corner_marks(paper)))
 
 
 def find_at_once(pyramid: Pyramid, marks: CornerMarks) -> tuple[LocatedSheet, ...]:
@@ -203,7 +239,7 @@ def _by_head_line(scan: _Scan) -> Iterator[Candidate]:
     poses = _poses_by_marks(scan, PAPERS.values())
     for most in (_MOST_HEADS, _MORE_HEADS):
         yield from (candidates := tuple(_by_head_line_at(scan, islice(poses, most))))
-        looked_at = _by_legibility(scan, _TRIED_FOR_MORE)
+        looked_at = _by_legibility(scan, _likeliest_poses(scan, _TRIED_FOR_MORE))
         if candidates or all(candidate.score < _LEAST_LEGIBLE for candidate in looked_at):
             return
 
@@ -237,23 +273,28 @@ def _head_rows(paper: Paper) -> dict[tuple[Row, float], list[Preset]]:
     return rows
 
 
-def _by_legibility(scan: _Scan, tried: int) -> Iterator[Candidate]:
-    """
-    Yield the places where the corner marks put a sheet, whichever it is, with how legible a few of
-    its rows are there; so many places of each paper.
-    """
+def _likeliest_poses(scan: _Scan, tried: int) -> Iterator[tuple[Paper, Pose]]:
+    """Yield so many places of each paper where the corner marks put a sheet."""
     for paper in PAPERS.values():
-        for _, fitted in islice(_poses_by_marks(scan, [paper]), tried):
-            for preset in layout.presets(paper):
-                sheets = _all_sheets(paper, preset)
-                rows = sheets[0].rows[:: -(-len(sheets[0].rows) // _FIRST_SAMPLE)]
-                seen = strips.view(scan.pyramid, fitted, preset.type_size)
-                warp, score = strips.align(
-                    seen, rows, preset.type_size, _HOPELESS, rounds=_FIRST_ROUNDS
-                )
-                if score >= _HOPELESS:
-                    score = strips.legibility(seen, rows, preset.type_size, warp)
-                yield Candidate(paper, preset, sheets, fitted, None, score)
+        yield from islice(_poses_by_marks(scan, [paper]), tried)
+
+
+def _by_legibility(scan: _Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator[Candidate]:
+    """
+    Yield at each of *poses* a sheet, whichever it is, in each size of type, with how legible a few
+    of its rows are there.
+    """
+    for paper, fitted in poses:
+        for preset in layout.presets(paper):
+            sheets = _all_sheets(paper, preset)
+            rows = sheets[0].rows[:: -(-len(sheets[0].rows) // _FIRST_SAMPLE)]
+            seen = strips.view(scan.pyramid, fitted, preset.type_size)
+            warp, score = strips.align(
+                seen, rows, preset.type_size, _HOPELESS, rounds=_FIRST_ROUNDS
+            )
+            if score >= _HOPELESS:
+                score = strips.legibility(seen, rows, preset.type_size, warp)
+            yield Candidate(paper, preset, sheets, fitted, None, score)
 
 
 _FINDERS: tuple[Finder, ...] = (_by_symbols, _by_head_line)

@@ -33,6 +33,7 @@ _MOST_SHEETS = 4  # that are looked for on a picture without symbols
 _COVERED = 0.6  # of a picture: when sheets cover so much of it, there is no room for another
 _TRIED_IN_VAIN = 2  # of what may be a sheet without a row that agrees, after which no more is
 _NEARLY_ALL = 0.8  # of the rows of a sheet: when so many agree with their checks, it is that
+_SURELY = 3  # rows that agree by which a sheet is one: by chance none does
 _COARSE, _DARK = 8, 100  # pixels in one, and the brightness of a page in light ink on dark
 
 
@@ -116,6 +117,9 @@ def _located(
         if located:
             return blocks, pyramid, _with_others(picture, located)
         blocks = symbols.read_slowly(picture)
+        located = () if blocks else _through_lens(pyramid, marks)
+        if located:
+            return blocks, pyramid, located
     located = locate.find(pyramid, blocks, marks)
     if not (blocks or located):
         blocks = symbols.read_harder(picture)
@@ -165,6 +169,17 @@ def _by_rows(pyramid: Pyramid, marks: CornerMarks, *, at_once: bool) -> tuple[Lo
         if tried == _TRIED_IN_VAIN and best[0] == 0:
             break
     return () if best is None or at_once else (best[1],)
+
+
+def _through_lens(pyramid: Pyramid, marks: CornerMarks) -> tuple[LocatedSheet, ...]:
+    """Return what is a sheet seen through a lens, by rows that agree with their checks."""
+    from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
+
+    for likely in locate.find_through_lens(pyramid, marks):
+        shown = printed_rows.read(pyramid, likely)
+        if sum(row.chosen is not None for row in shown.rows) >= _SURELY:
+            return (shown.located,)
+    return ()
 
 
 def _may_be_negative(picture: Picture) -> bool:

@@ -3,7 +3,8 @@ Where a sheet lies on a picture: `Pose`, found by `fit` from points known on bot
 
 A photo of a flat sheet is a projective map of it, a homography, which the direct linear
 transformation (DLT) finds from four points or more (Hartley & Zisserman, Multiple View Geometry in
-Computer Vision, 2nd ed., ch. 4). Points of the sheet are in points (1/72 inch), those of the
+Computer Vision, 2nd ed., ch. 4). What a lens then does to it, barrel or pincushion, is a `Lens`.
+Points of the sheet are in points (1/72 inch), those of the
 picture in pixels, both with y down; arrays have the shape (n, 2).
 """
 
@@ -17,13 +18,54 @@ from numpy.typing import NDArray
 Points = NDArray[np.float64]
 
 _AFFINE, _PROJECTIVE = 3, 4  # points that settle such a map
+_STRONGEST = 0.25  # of a lens: from there on, the corners of a picture are at no straight place
+
+
+@dataclass(frozen=True)
+class Lens:
+    """
+    How a lens moves points of a picture towards or away from its middle: what is seen at the
+    distance r from the *middle*, in parts of *radius*, would be seen at r / (1 + *strength* r²)
+    without it. A strength below 0 is a barrel, above 0 a pincushion.
+
+    The division model of Fitzgibbon, "Simultaneous Linear Estimation of Multiple View Geometry and
+    Lens Distortion" (2001; from memory): one number, and an inverse in closed form.
+    """
+
+    middle: tuple[float, float]
+    radius: float
+    strength: float
+
+    def __post_init__(self) -> None:
+        if not (self.radius > 0 and abs(self.strength) <= _STRONGEST):
+            raise ValueError("a lens has a radius above 0 and a strength of at most a quarter")
+
+    def distort(self, straight: Points) -> Points:
+        """Return where points are seen that would be seen at *straight* without the lens."""
+        away = (straight - self.middle) / self.radius
+        square = (away**2).sum(axis=1, keepdims=True)
+        # Where no point of the picture is seen, the root is 0 or taken for it.
+        root = np.sqrt(np.maximum(1 - 4 * self.strength * square, 0))
+        seen: Points = self.middle + away * (2 / (1 + root)) * self.radius
+        return seen
+
+    def straighten(self, seen: Points) -> Points:
+        """Return where points that are *seen* would be without the lens."""
+        away = (seen - self.middle) / self.radius
+        square = (away**2).sum(axis=1, keepdims=True)
+        straight: Points = self.middle + away / (1 + self.strength * square) * self.radius
+        return straight
 
 
 @dataclass(frozen=True)
 class Pose:
-    """A map from the sheet to the picture, as a 3 × 3 matrix on homogeneous coordinates."""
+    """
+    A map from the sheet to the picture: a 3 × 3 matrix on homogeneous coordinates, and what a
+    *lens* does to what that gives.
+    """
 
     matrix: Points
+    lens: Lens | None = None
 
     def __post_init__(self) -> None:
         if self.matrix.shape != (3, 3) or not np.isfinite(self.matrix).all():
@@ -31,11 +73,24 @@ class Pose:
 
     def project(self, sheet: Points) -> Points:
         """Return where points of the sheet are on the picture."""
-        return _apply(self.matrix, sheet)
+        straight = _apply(self.matrix, sheet)
+        return straight if self.lens is None else self.lens.distort(straight)
 
     def locate(self, picture: Points) -> Points:
         """Return where points of the picture are on the sheet."""
-        return _apply(np.asarray(np.linalg.inv(self.matrix), np.float64), picture)
+        straight = picture if self.lens is None else self.lens.straighten(picture)
+        return _apply(np.asarray(np.linalg.inv(self.matrix), np.float64), straight)
+
+    def coarser(self, by: int) -> Pose:
+        """Return the pose on the picture of which *by* × *by* pixels are made one."""
+        # The middle of a coarse pixel is the middle of the fine ones in it.
+        shift = 0.5 / by - 0.5
+        matrix = np.array([(1 / by, 0, shift), (0, 1 / by, shift), (0, 0, 1)]) @ self.matrix
+        if self.lens is None:
+            return Pose(matrix)
+        x, y = self.lens.middle
+        middle = (x / by + shift, y / by + shift)
+        return Pose(matrix, Lens(middle, self.lens.radius / by, self.lens.strength))
 
     def scale(self, at: tuple[float, float]) -> float:
         """Return how many pixels a point of the sheet measures at the place *at*."""
@@ -59,6 +114,15 @@ def fit(sheet: Points, picture: Points, *, slanted: bool = True) -> Pose | None:
         return Pose(_homography(sheet, picture))
     except (np.linalg.LinAlgError, ValueError, ZeroDivisionError):
         return None
+
+
+def through(lens: Lens, fitted: Pose, corners: Points) -> Pose | None:
+    """
+    Return the pose through *lens* that puts the four *corners* of the sheet where *fitted* does;
+    None where there is none.
+    """
+    straight = fit(corners, lens.straighten(fitted.project(corners)))
+    return None if straight is None else Pose(straight.matrix, lens)
 
 
 def _similarity(sheet: Points, picture: Points) -> Points:

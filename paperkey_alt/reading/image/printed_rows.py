@@ -31,11 +31,15 @@ if TYPE_CHECKING:
 
     from paperkey_alt.reading.image.locate import LocatedSheet
     from paperkey_alt.reading.image.pyramid import Pyramid
+    from paperkey_alt.reading.image.strips import View, Warp
     from paperkey_alt.sheet.layout import Row, Sheet
 
 _LEGIBLE_ROW = 10  # characters without which a row is not worth mentioning
 _MOST_ERASED = (0, 2, 4)  # characters given as unreadable, of a row that agrees with no check
 _MOST_VOTES, _ENOUGH_VOTES = 40, 3  # rows that vote for a set mark, and votes that settle it
+# Rows that agree, from which others are looked for, and as far from them, in type sizes: by the row
+# "barrel" of tests/bench/foreign_damage.py.
+_LEAST_SEEDS, _REACH = 3, 16.0
 _UNSURE = 4  # characters by which it is judged how sure a row is: the least legible
 _KNOWN_WELL = 3  # readings of a character from which the sheet's own print of it is a template
 
@@ -86,7 +90,12 @@ def read(pyramid: Pyramid, located: LocatedSheet, known: Collection[int] = ()) -
         located, rows = replace(located, sheet=sheet), [*_rows(sheet)]
     elif mark is None:
         mark = _votes(rows, _surest(scores), None)[0]
-    read_rows = _read(rows, cells[: len(rows)], templates, scores[: len(rows)], mark)
+    cells, scores = cells[: len(rows)], scores[: len(rows)]
+    texts = tuple(_decoded(rows, scores, mark))
+    as_cut = _CutRows(tuple(rows), cells, scores, texts, templates, mark)
+    warp, as_cut = _grown(seen, type_size, located.warp, as_cut)
+    located = replace(located, warp=warp)
+    read_rows = _read(as_cut)
     at_foot = (replace(row, at_foot=True) if of is sheet.foot else row for of, row in read_rows)
     return PrintedSheet(located, tuple(at_foot))
 
@@ -96,22 +105,78 @@ def _rows(sheet: Sheet) -> tuple[Row, ...]:
     return (sheet.head, sheet.foot, *sheet.rows)
 
 
-def _read(
-    rows: Sequence[Row],
-    cells: NDArray[np.float32],
-    templates: NDArray[np.float32],
-    scores: NDArray[np.float32],
-    mark: str | None,
-) -> Iterator[tuple[Row, PrintedRow]]:
-    """Yield what *rows* say under *mark*, those left out that show next to nothing."""
-    texts = _decoded(rows, scores, mark)
+@dataclass(frozen=True)
+class _CutRows:
+    """
+    *rows* as they are cut out of a picture: the *cells* of each, the *scores* of these by the
+    *templates*, and its characters in *texts* where its check agrees under *mark*, else None.
+    """
+
+    rows: tuple[Row, ...]
+    cells: NDArray[np.float32]
+    scores: NDArray[np.float32]
+    texts: tuple[str | None, ...]
+    templates: NDArray[np.float32]
+    mark: str | None
+
+    def cut_again(self, at: Sequence[int], cells: NDArray[np.float32]) -> _CutRows:
+        """Return the rows with *cells* for those *at*, where their checks agree by these."""
+        scores = glyphs.scores(cells, self.templates)
+        texts = _decoded([self.rows[row] for row in at], scores, self.mark)
+        all_cells, all_scores, all_texts = self.cells.copy(), self.scores.copy(), [*self.texts]
+        for row, of_row, score, text in zip(at, cells, scores, texts, strict=True):
+            if text is not None:
+                all_cells[row], all_scores[row], all_texts[row] = of_row, score, text
+        return replace(self, cells=all_cells, scores=all_scores, texts=tuple(all_texts))
+
+    def agreeing(self) -> list[int]:
+        """Return which rows agree with their checks."""
+        return [at for at, text in enumerate(self.texts) if text is not None]
+
+
+def _grown(seen: View, type_size: float, warp: Warp, cut: _CutRows) -> tuple[Warp, _CutRows]:
+    """
+    Return *warp* as those rows of *cut* say that agree with their checks, and the rows cut again
+    by it near these that did not; and so on from what agrees then, as long as more does.
+
+    Region growing from seeds (Adams & Bischof, "Seeded Region Growing", 1994; from memory): a
+    smooth warp that was fitted to all rows at once, some of them found in their neighbours' places,
+    is wrong everywhere; where checks agree it is known, and near there almost.
+    """
+    agreeing = cut.agreeing()
+    while _LEAST_SEEDS <= len(agreeing) < len(cut.rows):
+        seeds = [cut.rows[at] for at in agreeing]
+        near = [
+            at
+            for at, row in enumerate(cut.rows)
+            if cut.texts[at] is None
+            and min(abs(row.baseline - seed.baseline) for seed in seeds) < _REACH * type_size
+        ]
+        if not near:
+            break
+        by_seeds = strips.follow(seen, seeds, cut.rows, type_size, warp)
+        looked_at = [cut.rows[at] for at in sorted({*agreeing, *near})]
+        bent = strips.bend(seen, looked_at, type_size, by_seeds)
+        again = strips.settled(strips.cut(seen, [cut.rows[at] for at in near], type_size, bent))
+        cut = cut.cut_again(near, strips.cells(again))
+        grown = cut.agreeing()
+        if len(grown) == len(agreeing):
+            break
+        warp, agreeing = bent, grown
+    return warp, cut
+
+
+def _read(cut: _CutRows) -> Iterator[tuple[Row, PrintedRow]]:
+    """Yield what the rows of *cut* say, those left out that show next to nothing."""
+    scores, texts = cut.scores, list(cut.texts)
     if any(texts) and not all(texts):
-        own = _own_templates(cells, texts, templates)
+        own = _own_templates(cut.cells, texts, cut.templates)
         again = [at for at, text in enumerate(texts) if text is None]
-        scores[again] = np.maximum(scores[again], glyphs.scores(cells[again], own))
-        better = _decoded(rows, scores, mark)
+        scores = scores.copy()
+        scores[again] = np.maximum(scores[again], glyphs.scores(cut.cells[again], own))
+        better = _decoded(cut.rows, scores, cut.mark)
         texts = [text or other for text, other in zip(texts, better, strict=True)]
-    return _printed_rows(rows, scores, texts)
+    return _printed_rows(cut.rows, scores, texts)
 
 
 def _own_templates(

@@ -24,7 +24,6 @@ import numpy as np
 from paperkey_alt.format.lines import CHARACTERS, GROUP, group
 from paperkey_alt.reading.image import glyphs
 from paperkey_alt.reading.image.glyphs import ABOVE, EM, HIGH, ROOM, SIDE, STEP, WIDE, ink, rendered
-from paperkey_alt.reading.image.pose import Pose
 from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, ROW_CHARACTERS
 
 if TYPE_CHECKING:
@@ -32,7 +31,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from paperkey_alt.reading.image.pose import Points
+    from paperkey_alt.reading.image.pose import Points, Pose
     from paperkey_alt.reading.image.pyramid import Pyramid
     from paperkey_alt.sheet.layout import Row
 
@@ -116,11 +115,7 @@ def view(pyramid: Pyramid, pose: Pose, type_size: float) -> View:
     coarser = min(coarser, min(picture.size) // 2)
     if coarser < 2:
         return View(pyramid.level(1), pose)
-    # The middle of a coarse pixel is the middle of the fine ones in it.
-    matrix = np.array(
-        [(1 / coarser, 0, 0.5 / coarser - 0.5), (0, 1 / coarser, 0.5 / coarser - 0.5), (0, 0, 1)]
-    )
-    return View(pyramid.level(coarser), Pose(matrix @ pose.matrix))
+    return View(pyramid.level(coarser), pose.coarser(coarser))
 
 
 def cut(
@@ -210,7 +205,7 @@ def _lefts(at: int) -> list[int]:
 
 def bend(seen: View, rows: Sequence[Row], type_size: float, warp: Warp) -> Warp:
     """
-    Return *warp* bent to where the groups of *rows* are found, if by the warp alone they are off.
+    Return *warp* bent to where the groups of *rows* are found, if as it is they are off.
 
     Displacements at the nodes of a grid, nearest to those found and with least second differences
     (a smoothing spline on a grid; Eilers & Marx, "Flexible Smoothing with B-splines and Penalties",
@@ -218,13 +213,11 @@ def bend(seen: View, rows: Sequence[Row], type_size: float, warp: Warp) -> Warp:
     """
     rows = rows[:: -(-len(rows) // _MOST_BENT)]
     places = _group_places(rows, type_size)
-    corner = places.min(axis=0) - _NODE / 2
-    across, down = (np.ceil((places.max(axis=0) - corner) / _NODE).astype(int) + 1).tolist()
+    corner, (down, across) = _grid(places)
     indices, weights = _near_nodes(places, corner, _NODE, (down, across))
     design = np.zeros((len(places), down * across))
     np.put_along_axis(design, indices, weights, axis=1)
-    stiffness = _stiffness(down, across)
-    nodes = np.zeros((down * across, 2))
+    stiffness, smooth = _stiffness(down, across), Warp(warp.across, warp.down)
     bent, before = warp, math.inf
     for _ in range(_BENDS):
         offsets, scores = _offsets(cut(seen, rows, type_size, bent))
@@ -236,15 +229,50 @@ def bend(seen: View, rows: Sequence[Row], type_size: float, warp: Warp) -> Warp:
         if not _BENT < off < _LESS_OFF * before:
             break
         before = off
-        displaced = found + design @ nodes
-        robust = weight
-        for _ in range(_REWEIGHTINGS // 2):
-            weighted = design * robust[:, None]
-            nodes = np.linalg.solve(design.T @ weighted + stiffness, weighted.T @ displaced)
-            residual = np.linalg.norm(displaced - design @ nodes, axis=1)
-            robust = weight / (1 + (residual / _ASTRAY) ** 4)
+        displaced = found + bent.at(places) - smooth.at(places)
+        nodes = _smoothed(design, displaced, weight, stiffness)
         bent = Warp(warp.across, warp.down, Bend(corner, _NODE, nodes.reshape(down, across, 2)))
     return bent
+
+
+def follow(
+    seen: View, seeds: Sequence[Row], rows: Sequence[Row], type_size: float, warp: Warp
+) -> Warp:
+    """
+    Return the warp over all *rows* that follows from where the groups of the *seeds* are found near
+    where *warp* puts them: a polynomial as in `align`, bent as in `bend`, by no other rows.
+    """
+    places = _group_places(seeds, type_size)
+    offsets, scores = _offsets(cut(seen, seeds, type_size, warp))
+    displaced = offsets.reshape(-1, 2) + warp.at(places)
+    smooth = _fitted(places, displaced, scores.ravel())
+    corner, shape = _grid(_group_places(rows, type_size))
+    indices, weights = _near_nodes(places, corner, _NODE, shape)
+    design = np.zeros((len(places), shape[0] * shape[1]))
+    np.put_along_axis(design, indices, weights, axis=1)
+    weight = np.maximum(scores.ravel() - _FAINT, 0) ** 2
+    nodes = _smoothed(design, displaced - smooth.at(places), weight, _stiffness(*shape))
+    return Warp(smooth.across, smooth.down, Bend(corner, _NODE, nodes.reshape(*shape, 2)))
+
+
+def _grid(places: Points) -> tuple[NDArray[np.float64], tuple[int, int]]:
+    """Return the first node of a grid over *places*, and its rows and columns of nodes."""
+    corner = places.min(axis=0) - _NODE / 2
+    across, down = (np.ceil((places.max(axis=0) - corner) / _NODE).astype(int) + 1).tolist()
+    return corner, (down, across)
+
+
+def _smoothed(
+    design: NDArray[np.float64], displaced: Points, weight: NDArray[np.float64], stiffness: Points
+) -> Points:
+    """Return the displacements at nodes nearest to *displaced* by *weight*, what is astray less."""
+    robust = weight
+    for _ in range(_REWEIGHTINGS // 2):
+        weighted = design * robust[:, None]
+        nodes = np.linalg.solve(design.T @ weighted + stiffness, weighted.T @ displaced)
+        residual = np.linalg.norm(displaced - design @ nodes, axis=1)
+        robust = weight / (1 + (residual / _ASTRAY) ** 4)
+    return nodes
 
 
 def cells(strips: NDArray[np.float32], first: int | None = None) -> NDArray[np.float32]:

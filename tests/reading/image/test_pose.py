@@ -6,7 +6,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from paperkey_alt.reading.image import pose
-from paperkey_alt.reading.image.pose import Pose
+from paperkey_alt.reading.image.pose import Lens, Pose
 
 SHEET = np.array([(0, 0), (600, 0), (600, 800), (0, 800), (300, 500), (120, 60)], float)
 coordinate = st.floats(-200, 200)
@@ -52,3 +52,32 @@ def test_a_pose_is_a_finite_matrix(matrix):
     """No other can be made."""
     with pytest.raises(ValueError, match="finite matrix"):
         Pose(matrix)
+
+
+@given(st.floats(-0.2, 0.2))
+def test_a_lens_is_undone(strength):
+    """All over the picture what it moves is moved back, and its middle stays."""
+    lens = Lens((300, 400), 500, strength)
+    assert np.abs(lens.distort(lens.straighten(SHEET)) - SHEET).max() < 1e-6
+    middle = np.array([(300, 400)], float)
+    assert np.abs(lens.distort(middle) - middle).max() == 0
+
+
+@pytest.mark.parametrize(("strength", "outward"), [(-0.1, False), (0.1, True)])
+def test_a_pose_through_a_lens_keeps_the_corners_and_bends_what_is_between(strength, outward):
+    """The four corners are seen where they were; the middle of a side in for a pincushion."""
+    fitted = pose.fit(SHEET[:4], SHEET[:4] * 2 + 10)
+    bent = pose.through(Lens((610, 810), 1000, strength), fitted, SHEET[:4])
+    assert np.abs(bent.project(SHEET[:4]) - fitted.project(SHEET[:4])).max() < 1e-6
+    side = np.array([(0, 400)], float)
+    assert (bent.project(side)[0, 0] > fitted.project(side)[0, 0] + 10) == outward
+    assert np.abs(bent.locate(bent.project(SHEET)) - SHEET).max() < 1e-6
+    fine = bent.project(SHEET)
+    assert np.abs(bent.coarser(4).project(SHEET) - ((fine + 0.5) / 4 - 0.5)).max() < 1e-6
+
+
+@pytest.mark.parametrize(("radius", "strength"), [(0, 0.1), (500, 0.3), (500, np.nan)])
+def test_a_lens_keeps_the_picture_in_one_piece(radius, strength):
+    """One that would fold it over, or has no size, cannot be made."""
+    with pytest.raises(ValueError, match="a lens has"):
+        Lens((300, 400), radius, strength)

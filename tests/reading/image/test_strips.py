@@ -61,6 +61,21 @@ def test_a_hopeless_place_is_left_after_one_look():
     assert strips.align(seen(), ROWS, SIZE, 0.2)[1] == strips.align(seen(), ROWS, SIZE)[1]
 
 
+def test_rows_follow_those_that_are_certain():
+    """
+    By a sheet that is stretched so far that its lower rows are found in their neighbours' places,
+    the upper ones say where the lower ones are.
+    """
+    scale = DPI / 72
+    stretched = Pose(np.array([(scale, 0, -0.5), (0, scale * 0.97, 5.0), (0, 0, 1)]))
+    off = strips.view(Pyramid(rendered(PDF, DPI)), stretched, SIZE)
+    rows = PLAN.sheets[0].rows
+    warp = strips.follow(off, rows[:4], rows, SIZE, STRAIGHT)
+    last = np.array([(rows[7].x + 150, rows[7].baseline)])
+    true = (last[0, 1] * scale - 0.5 - (last[0, 1] * scale * 0.97 + 5.0)) / scale
+    assert warp.at(last)[0, 1] * SIZE / EM == pytest.approx(true, abs=2)
+
+
 def test_a_strip_shows_its_row_upright():
     """Cut from a sheet upside down by a pose that says so, a strip is the same as from upright."""
     picture = rendered(PDF, DPI)
