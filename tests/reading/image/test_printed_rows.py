@@ -21,6 +21,10 @@ from PIL import Image, ImageDraw, ImageFilter, ImageOps
 from paperkey_alt.errors import NoHeadLine
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.recover import Status, recover
+from paperkey_alt.reading.image import printed_rows, strips
+from paperkey_alt.reading.image.locate import LocatedSheet
+from paperkey_alt.reading.image.pose import Pose
+from paperkey_alt.reading.image.pyramid import Pyramid
 from paperkey_alt.sheet import layout
 
 DPI = 200
@@ -71,6 +75,53 @@ def test_a_photo_aslant():
     )
     light = np.linspace(0.6, 1.0, 2400)[None, :]
     require_restored(made, Image.fromarray((np.asarray(taken) * light).astype(np.uint8)))
+
+
+def test_rows_near_those_that_agree_are_read_from_them():
+    """
+    Where a sheet is thought to be a thirtieth shorter than it is, its first rows are found and the
+    others are two rows away; each row that agrees says where the next ones are.
+    """
+    made, picture = sheet(13.0, dpi=150)
+    of_paper, scale = plan(made), 150 / 72
+    (of_sheet,) = of_paper.sheets
+    top = of_sheet.head.baseline
+    squeezed = np.array([(scale, 0, -0.5), (0, scale * 0.97, top * scale * 0.03 - 0.5), (0, 0, 1)])
+    located = LocatedSheet(
+        layout.PAPERS["a4"],
+        of_paper.preset,
+        of_sheet,
+        Pose(squeezed),
+        strips.STRAIGHT,
+        made.head,
+        (of_sheet,),
+    )
+    shown = printed_rows.read(Pyramid(picture), located)
+    chosen = {row.number: row.chosen for row in shown.rows}
+    assert [chosen.get(number) for number in range(1, made.head.total + 1)] == [*made.lines]
+
+
+def through_a_lens(picture, bent):
+    """What a lens makes of a picture: ImageMagick's "Barrel" with this as its third number."""
+    down, across = np.mgrid[: picture.height, : picture.width].astype(np.float32)
+    middle_x, middle_y = picture.width / 2 - 0.5, picture.height / 2 - 0.5
+    radius = np.hypot(across - middle_x, down - middle_y) / (min(picture.size) / 2)
+    factor = 1 - bent + bent * radius
+    taken = strips._sampled(
+        np.asarray(picture),
+        middle_x + (across - middle_x) * factor,
+        middle_y + (down - middle_y) * factor,
+    )
+    return Image.fromarray(taken.astype(np.uint8))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("kind", [13.0, SIZES[-1]])
+@pytest.mark.parametrize("bent", [-0.06, 0.05])
+def test_a_lens_that_bends_straight_lines(kind, bent):
+    """Barrel or pincushion, so strong that the middle of the sheet is a row or two away."""
+    made, picture = sheet(kind, dpi=DPI)
+    require_restored(made, through_a_lens(picture, bent))
 
 
 @pytest.mark.long
