@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from itertools import islice
 from typing import TYPE_CHECKING
@@ -42,6 +42,9 @@ if TYPE_CHECKING:
     from paperkey_alt.reading.image.strips import View, Warp
     from paperkey_alt.reading.image.symbols import Symbol
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Preset, Row, Sheet
+
+    # A paper, a size of type and a place, by the bytes of its matrix and the strength of its lens.
+    _Try = tuple[Paper, Preset, bytes, float]
 
 _LEAST_SCORE = 0.45  # from which rows are believed to lie where a pose puts them
 # Score of a first look at rows under which no more looks are taken: on 30 pages no first score of
@@ -124,25 +127,33 @@ class Candidate:
 
 
 @dataclass(frozen=True)
-class _Scan:
-    """What the finders look at: a picture, its corner marks, and the symbols read from it."""
+class Scan:
+    """
+    What the finders look at: a picture, its corner marks, and the symbols read from it. What was
+    tried on it is kept, and not tried again.
+    """
 
     pyramid: Pyramid
     marks: CornerMarks
-    symbols: Sequence[Symbol]
+    symbols: Sequence[Symbol] = ()
+    tried: dict[_Try, Candidate] = field(default_factory=dict, compare=False)
+    located: dict[_Try, LocatedSheet] = field(default_factory=dict, compare=False)
+    headless: set[tuple[Paper, bytes]] = field(default_factory=set, compare=False)
 
 
-Finder = Callable[[_Scan], Iterator[Candidate]]
+Finder = Callable[[Scan], Iterator[Candidate]]
 
 
-def find(
-    pyramid: Pyramid, symbols: Sequence[Symbol], marks: CornerMarks | None = None
-) -> tuple[LocatedSheet, ...]:
+def find(pyramid: Pyramid, symbols: Sequence[Symbol]) -> tuple[LocatedSheet, ...]:
     """
     Return the sheets on the picture of *pyramid*: those that the *symbols* read from it are of, or
-    where none was read, the one whose head line is legible where its corner *marks* put it.
+    where none was read, the one whose head line is legible where its corner marks put it.
     """
-    scan = _Scan(pyramid, marks or CornerMarks(pyramid.picture), symbols)
+    return find_on(Scan(pyramid, CornerMarks(pyramid.picture), symbols))
+
+
+def find_on(scan: Scan) -> tuple[LocatedSheet, ...]:
+    """Return the sheets on the picture of *scan*, as `find` does."""
     for finder in _FINDERS:
         located = tuple(_located(scan, candidate) for candidate in _chosen(finder(scan)))
         if located:
@@ -150,25 +161,22 @@ def find(
     return ()
 
 
-def find_likely(
-    pyramid: Pyramid, marks: CornerMarks, *, at_once: bool = False
-) -> Iterator[LocatedSheet]:
+def find_likely(scan: Scan, *, at_once: bool = False) -> Iterator[LocatedSheet]:
     """
-    Yield what may be a sheet where the corner *marks* put it, or if *at_once* most likely put it,
-    the likeliest first: only what its rows say can tell which it is.
+    Yield what may be a sheet where the corner marks put it, or if *at_once* most likely put it, the
+    likeliest first: only what its rows say can tell which it is. What is yielded again is the same
+    object.
     """
-    scan = _Scan(pyramid, marks, ())
     tried, compared = _AT_ONCE if at_once else (_MOST_TRIED, _MOST_COMPARED)
     yield from _likeliest(scan, _by_legibility(scan, _likeliest_poses(scan, tried)), compared)
 
 
-def find_through_lens(pyramid: Pyramid, marks: CornerMarks) -> Iterator[LocatedSheet]:
+def find_through_lens(scan: Scan) -> Iterator[LocatedSheet]:
     """
-    Yield what may be a sheet where the corner *marks* most likely put it, if the picture was taken
+    Yield what may be a sheet where the corner marks most likely put it, if the picture was taken
     through a lens that bends straight lines: the likeliest first, as `find_likely` does.
     """
-    scan = _Scan(pyramid, marks, ())
-    picture = pyramid.picture
+    picture = scan.pyramid.picture
     middle = ((picture.width - 1) / 2, (picture.height - 1) / 2)
     radius = math.hypot(picture.width, picture.height) / 2
     poses = (
@@ -181,12 +189,15 @@ def find_through_lens(pyramid: Pyramid, marks: CornerMarks) -> Iterator[LocatedS
 
 
 def _likeliest(
-    scan: _Scan, candidates: Iterable[Candidate], compared: int
+    scan: Scan, candidates: Iterable[Candidate], compared: int
 ) -> Iterator[LocatedSheet]:
     """Yield of *candidates* so many that look most like print, if they look like it at all."""
     for candidate in sorted(candidates, key=lambda candidate: -candidate.score)[:compared]:
         if candidate.score > _LEAST_LEGIBLE:
-            yield _located(scan, candidate)
+            key = _key(candidate.paper, candidate.preset, candidate.pose)
+            if key not in scan.located:
+                scan.located[key] = _located(scan, candidate)
+            yield scan.located[key]
 
 
 def _through_lens(paper: Paper, fitted: Pose, lens: pose.Lens) -> Pose | None:
@@ -194,11 +205,8 @@ def _through_lens(paper: Paper, fitted: Pose, lens: pose.Lens) -> Pose | None:
     return pose.through(lens, fitted, np.array(layout.corner_marks(paper)))
 
 
-def find_at_once(pyramid: Pyramid, marks: CornerMarks) -> tuple[LocatedSheet, ...]:
-    """
-    Return the sheet whose head line is legible where the *marks* of the picture most likely put it.
-    """
-    scan = _Scan(pyramid, marks, ())
+def find_at_once(scan: Scan) -> tuple[LocatedSheet, ...]:
+    """Return the sheet whose head line is legible where the corner marks most likely put it."""
     candidates = _by_head_line_at(scan, islice(_poses_by_marks(scan, PAPERS.values()), _LIKELIEST))
     return tuple(_located(scan, candidate) for candidate in _chosen(candidates))
 
@@ -218,7 +226,7 @@ def _chosen(candidates: Iterable[Candidate]) -> Iterable[Candidate]:
     return best.values()
 
 
-def _by_symbols(scan: _Scan) -> Iterator[Candidate]:
+def _by_symbols(scan: Scan) -> Iterator[Candidate]:
     """Yield for each sheet that symbols were read of the places where these put it."""
     of_sheet: dict[tuple[Head, int], list[Symbol]] = {}
     for symbol in scan.symbols:
@@ -234,7 +242,7 @@ def _by_symbols(scan: _Scan) -> Iterator[Candidate]:
                         yield Candidate(paper, plan.preset, (sheet,), fitted, head, score)
 
 
-def _by_head_line(scan: _Scan) -> Iterator[Candidate]:
+def _by_head_line(scan: Scan) -> Iterator[Candidate]:
     """Yield the sheet whose head line is legible where the corner marks may put it, if one is."""
     poses = _poses_by_marks(scan, PAPERS.values())
     for most in (_MOST_HEADS, _MORE_HEADS):
@@ -244,12 +252,14 @@ def _by_head_line(scan: _Scan) -> Iterator[Candidate]:
             return
 
 
-def _by_head_line_at(scan: _Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator[Candidate]:
+def _by_head_line_at(scan: Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator[Candidate]:
     """
     Yield the sheet whose head line is legible at one of *poses*: one, for a head line whose check
     agrees is hardly ever read by chance.
     """
     for paper, fitted in poses:
+        if (paper, fitted.matrix.tobytes()) in scan.headless:
+            continue
         for (row, type_size), presets in _head_rows(paper).items():
             seen = strips.view(scan.pyramid, fitted, type_size)
             warp, score = strips.align(seen, [row], type_size, _HOPELESS)
@@ -261,6 +271,7 @@ def _by_head_line_at(scan: _Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterat
                 if plan is not None:
                     yield Candidate(paper, preset, plan.sheets, fitted, head, score)
                     return
+        scan.headless.add((paper, fitted.matrix.tobytes()))
 
 
 @cache
@@ -273,19 +284,23 @@ def _head_rows(paper: Paper) -> dict[tuple[Row, float], list[Preset]]:
     return rows
 
 
-def _likeliest_poses(scan: _Scan, tried: int) -> Iterator[tuple[Paper, Pose]]:
+def _likeliest_poses(scan: Scan, tried: int) -> Iterator[tuple[Paper, Pose]]:
     """Yield so many places of each paper where the corner marks put a sheet."""
     for paper in PAPERS.values():
         yield from islice(_poses_by_marks(scan, [paper]), tried)
 
 
-def _by_legibility(scan: _Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator[Candidate]:
+def _by_legibility(scan: Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator[Candidate]:
     """
     Yield at each of *poses* a sheet, whichever it is, in each size of type, with how legible a few
     of its rows are there.
     """
     for paper, fitted in poses:
         for preset in layout.presets(paper):
+            key = _key(paper, preset, fitted)
+            if key in scan.tried:
+                yield scan.tried[key]
+                continue
             sheets = _all_sheets(paper, preset)
             rows = sheets[0].rows[:: -(-len(sheets[0].rows) // _FIRST_SAMPLE)]
             seen = strips.view(scan.pyramid, fitted, preset.type_size)
@@ -294,14 +309,21 @@ def _by_legibility(scan: _Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator
             )
             if score >= _HOPELESS:
                 score = strips.legibility(seen, rows, preset.type_size, warp)
-            yield Candidate(paper, preset, sheets, fitted, None, score)
+            scan.tried[key] = Candidate(paper, preset, sheets, fitted, None, score)
+            yield scan.tried[key]
+
+
+def _key(paper: Paper, preset: Preset, fitted: Pose) -> _Try:
+    """Return by what a sheet that was tried at a place is known again."""
+    lens = fitted.lens.strength if fitted.lens else 0.0
+    return paper, preset, fitted.matrix.tobytes(), lens
 
 
 _FINDERS: tuple[Finder, ...] = (_by_symbols, _by_head_line)
 
 
 def _poses_by_symbols(
-    scan: _Scan, symbols: Iterable[Symbol], sheet: Sheet, plan: Plan
+    scan: Scan, symbols: Iterable[Symbol], sheet: Sheet, plan: Plan
 ) -> Iterator[Pose]:
     """
     Yield poses by the corners of *symbols*, slanted and not, and the likeliest by corner marks that
@@ -326,7 +348,7 @@ def _poses_by_symbols(
             return
 
 
-def _poses_by_marks(scan: _Scan, papers: Iterable[Paper]) -> Iterator[tuple[Paper, Pose]]:
+def _poses_by_marks(scan: Scan, papers: Iterable[Paper]) -> Iterator[tuple[Paper, Pose]]:
     """Yield the poses that the corner marks allow, but those that hardly differ from others."""
     if scan.symbols:
         # Where a symbol was read, it says better than any mark where the sheet lies.
@@ -342,7 +364,7 @@ def _poses_by_marks(scan: _Scan, papers: Iterable[Paper]) -> Iterator[tuple[Pape
             yield paper, fitted
 
 
-def _sheet_score(scan: _Scan, sheet: Sheet, fitted: Pose, preset: Preset, hopeless: float) -> float:
+def _sheet_score(scan: Scan, sheet: Sheet, fitted: Pose, preset: Preset, hopeless: float) -> float:
     """Return how like rows the rows of *sheet* look, of which some are tried; see `align`."""
     rows = [sheet.head, *sheet.rows[:: max(1, len(sheet.rows) // _SAMPLE)]]
     seen = strips.view(scan.pyramid, fitted, preset.type_size)
@@ -352,7 +374,7 @@ def _sheet_score(scan: _Scan, sheet: Sheet, fitted: Pose, preset: Preset, hopele
     return score - _TAKEN_OFF * float(bent)
 
 
-def _located(scan: _Scan, candidate: Candidate) -> LocatedSheet:
+def _located(scan: Scan, candidate: Candidate) -> LocatedSheet:
     """Return *candidate* with its warp measured by all rows, and which of its sheets it is."""
     paper, preset, sheets = candidate.paper, candidate.preset, candidate.sheets
     seen = strips.view(scan.pyramid, candidate.pose, preset.type_size)

@@ -7,6 +7,7 @@ Needs the extra ``scan``.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from PIL import Image, ImageDraw, ImageOps, ImageStat
@@ -23,8 +24,7 @@ if TYPE_CHECKING:
 
     from PIL.Image import Image as Picture
 
-    from paperkey_alt.reading.image.corner_marks import CornerMarks
-    from paperkey_alt.reading.image.locate import LocatedSheet
+    from paperkey_alt.reading.image.locate import LocatedSheet, Scan
     from paperkey_alt.reading.image.printed_rows import PrintedRow, PrintedSheet
     from paperkey_alt.reading.image.pyramid import Pyramid
     from paperkey_alt.reading.image.symbols import Symbol
@@ -110,22 +110,26 @@ def _located(
     from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
     from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
 
-    pyramid, marks = Pyramid(picture), CornerMarks(picture)
+    pyramid = Pyramid(picture)
+    scan = locate.Scan(pyramid, CornerMarks(picture), blocks)
+    read_before: dict[int, PrintedSheet] = {}
+    through_lens: PrintedSheet | None = None
     if not blocks:
         # Of a page of text alone that takes less than all that may be done to find a symbol.
-        located = locate.find_at_once(pyramid, marks) or _by_rows(pyramid, marks, at_once=True)
+        located = locate.find_at_once(scan) or _by_rows(scan, read_before, at_once=True)
         if located:
             return blocks, pyramid, _with_others(picture, located)
         blocks = symbols.read_slowly(picture)
-        located = () if blocks else _through_lens(pyramid, marks)
-        if located:
-            return blocks, pyramid, located
-    located = locate.find(pyramid, blocks, marks)
+        if not blocks:
+            through_lens = _through_lens(scan)
+            if through_lens is not None and _nearly_all_agree(through_lens):
+                return blocks, pyramid, (through_lens.located,)
+    located = locate.find_on(replace(scan, symbols=blocks))
     if not (blocks or located):
         blocks = symbols.read_harder(picture)
-        located = locate.find(pyramid, blocks, marks) if blocks else ()
+        located = locate.find_on(replace(scan, symbols=blocks)) if blocks else ()
     if not (blocks or located):
-        located = _by_rows(pyramid, marks, at_once=False)
+        located = _by_rows(scan, read_before, through_lens, at_once=False)
     return blocks, pyramid, located
 
 
@@ -144,42 +148,57 @@ def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[L
             ImageDraw.Draw(covered).polygon(outline, fill=1)
         if covered.histogram()[-1] > _COVERED * picture.width * picture.height:
             break
-        pyramid, marks = Pyramid(rest), CornerMarks(rest)
-        latest = locate.find_at_once(pyramid, marks) or _by_rows(pyramid, marks, at_once=True)
+        scan = locate.Scan(Pyramid(rest), CornerMarks(rest))
+        latest = locate.find_at_once(scan) or _by_rows(scan, {}, at_once=True)
         located = (*located, *latest)
     return located
 
 
-def _by_rows(pyramid: Pyramid, marks: CornerMarks, *, at_once: bool) -> tuple[LocatedSheet, ...]:
+def _by_rows(
+    scan: Scan,
+    read_before: dict[int, PrintedSheet],
+    best: PrintedSheet | None = None,
+    *,
+    at_once: bool,
+) -> tuple[LocatedSheet, ...]:
     """
-    Return of what may be a sheet that of which most rows agree with their checks; where none does,
-    what looks most like print, if anything looks like it. If *at_once*, only one of which nearly
-    all rows agree, among the likeliest.
+    Return of what may be a sheet that of which most rows agree with their checks, if more than of
+    *best*; where none does, what looks most like print, if anything looks like it. If *at_once*,
+    only one of which nearly all rows agree, among the likeliest. What was *read_before* is not read
+    again.
     """
     from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
 
-    best: tuple[int, LocatedSheet] | None = None
-    for tried, likely in enumerate(locate.find_likely(pyramid, marks, at_once=at_once), 1):
-        shown = printed_rows.read(pyramid, likely)
-        agreeing = sum(row.chosen is not None for row in shown.rows)
-        if agreeing > _NEARLY_ALL * len(shown.rows):
+    for tried, likely in enumerate(locate.find_likely(scan, at_once=at_once), 1):
+        if id(likely) not in read_before:
+            read_before[id(likely)] = printed_rows.read(scan.pyramid, likely)
+        shown = read_before[id(likely)]
+        if _nearly_all_agree(shown):
             return (shown.located,)
-        if best is None or agreeing > best[0]:
-            best = agreeing, shown.located
-        if tried == _TRIED_IN_VAIN and best[0] == 0:
+        if best is None or _agreeing(shown) > _agreeing(best):
+            best = shown
+        if tried == _TRIED_IN_VAIN and _agreeing(best) == 0:
             break
-    return () if best is None or at_once else (best[1],)
+    return () if best is None or at_once else (best.located,)
 
 
-def _through_lens(pyramid: Pyramid, marks: CornerMarks) -> tuple[LocatedSheet, ...]:
-    """Return what is a sheet seen through a lens, by rows that agree with their checks."""
+def _through_lens(scan: Scan) -> PrintedSheet | None:
+    """Return what is a sheet seen through a lens, the one of which most rows agree."""
     from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
 
-    for likely in locate.find_through_lens(pyramid, marks):
-        shown = printed_rows.read(pyramid, likely)
-        if sum(row.chosen is not None for row in shown.rows) >= _SURELY:
-            return (shown.located,)
-    return ()
+    read = [printed_rows.read(scan.pyramid, likely) for likely in locate.find_through_lens(scan)]
+    best = max(read, key=_agreeing, default=None)
+    return best if best is not None and _agreeing(best) >= _SURELY else None
+
+
+def _agreeing(shown: PrintedSheet) -> int:
+    """Return how many rows of a sheet agree with their checks."""
+    return sum(row.chosen is not None for row in shown.rows)
+
+
+def _nearly_all_agree(shown: PrintedSheet) -> bool:
+    """Tell whether so many rows agree that no other sheet need be tried."""
+    return _agreeing(shown) > _NEARLY_ALL * len(shown.rows)
 
 
 def _may_be_negative(picture: Picture) -> bool:
