@@ -181,7 +181,7 @@ def find_through_lens(scan: Scan) -> Iterator[LocatedSheet]:
     radius = math.hypot(picture.width, picture.height) / 2
     poses = (
         (paper, bent)
-        for paper, fitted in _likeliest_poses(scan, 1)
+        for paper, fitted in islice(_poses_by_marks(scan, PAPERS.values()), 1)
         for strength in _LENSES
         if (bent := _through_lens(paper, fitted, pose.Lens(middle, radius, strength))) is not None
     )
