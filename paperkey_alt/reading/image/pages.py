@@ -183,12 +183,20 @@ def _by_rows(
 
 
 def _through_lens(scan: Scan) -> PrintedSheet | None:
-    """Return what is a sheet seen through a lens, the one of which most rows agree."""
+    """
+    Return what is a sheet seen through a lens, the first of which nearly all rows agree, or that of
+    which most do.
+    """
     from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
 
-    read = [printed_rows.read(scan.pyramid, likely) for likely in locate.find_through_lens(scan)]
-    best = max(read, key=_agreeing, default=None)
-    return best if best is not None and _agreeing(best) >= _SURELY else None
+    best: PrintedSheet | None = None
+    for likely in locate.find_through_lens(scan):
+        shown = printed_rows.read(scan.pyramid, likely)
+        if _agreeing(shown) >= max(_SURELY, 0 if best is None else _agreeing(best) + 1):
+            best = shown
+        if _nearly_all_agree(shown):
+            break
+    return best
 
 
 def _agreeing(shown: PrintedSheet) -> int:

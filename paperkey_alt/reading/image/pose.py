@@ -46,14 +46,14 @@ class Lens:
         square = (away**2).sum(axis=1, keepdims=True)
         # Where no point of the picture is seen, the root is 0 or taken for it.
         root = np.sqrt(np.maximum(1 - 4 * self.strength * square, 0))
-        seen: Points = self.middle + away * (2 / (1 + root)) * self.radius
+        seen: Points = away * (2 / (1 + root)) * self.radius + self.middle
         return seen
 
     def straighten(self, seen: Points) -> Points:
         """Return where points that are *seen* would be without the lens."""
         away = (seen - self.middle) / self.radius
         square = (away**2).sum(axis=1, keepdims=True)
-        straight: Points = self.middle + away / (1 + self.strength * square) * self.radius
+        straight: Points = away / (1 + self.strength * square) * self.radius + self.middle
         return straight
 
 
