@@ -87,13 +87,16 @@ def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) ->
     # without.
     from paperkey_alt.reading.image import diagnosis, printed_rows  # noqa: PLC0415 - as said above
 
-    blocks, pyramid, located = _located(picture, blocks)
+    blocks, pyramid, located, read = _located(picture, blocks)
     if not located and _may_be_negative(picture):
-        blocks, pyramid, located = _located(ImageOps.invert(picture), blocks)
+        blocks, pyramid, located, read = _located(ImageOps.invert(picture), blocks)
     for sheet in located:
         blocks = (*blocks, *_blocks_at_places(pyramid.picture, sheet, blocks))
     carried = () if thorough else {number for block in blocks for number, _ in block.lines}
-    sheets = tuple(printed_rows.read(pyramid, sheet, carried) for sheet in located)
+    sheets = tuple(
+        (None if carried else _read_of(sheet, read)) or printed_rows.read(pyramid, sheet, carried)
+        for sheet in located
+    )
     is_legible = bool(blocks) or any(row.chosen for sheet in sheets for row in sheet.rows)
     said = diagnosis.hints(pyramid.picture, located, legible=is_legible)
     return _Seen(tuple(blocks), sheets, said)
@@ -101,10 +104,10 @@ def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) ->
 
 def _located(
     picture: Picture, blocks: Sequence[Symbol]
-) -> tuple[Sequence[Symbol], Pyramid, Sequence[LocatedSheet]]:
+) -> tuple[Sequence[Symbol], Pyramid, Sequence[LocatedSheet], Sequence[PrintedSheet]]:
     """
     Return *blocks*, or those that are found with more effort where there are none; *picture* at
-    its levels; and the sheets on it.
+    its levels; the sheets on it; and what was read to find them.
     """
     from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
     from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
@@ -118,19 +121,21 @@ def _located(
         # Of a page of text alone that takes less than all that may be done to find a symbol.
         located = locate.find_at_once(scan) or _by_rows(scan, read_before, at_once=True)
         if located:
-            return blocks, pyramid, _with_others(picture, located)
+            others = _with_others(picture, located)
+            return blocks, pyramid, others, tuple(read_before.values())
         blocks = symbols.read_slowly(picture)
         if not blocks:
             through_lens = _through_lens(scan)
             if through_lens is not None and _nearly_all_agree(through_lens):
-                return blocks, pyramid, (through_lens.located,)
+                return blocks, pyramid, (through_lens.located,), (through_lens,)
     located = locate.find_on(replace(scan, symbols=blocks))
     if not (blocks or located):
         blocks = symbols.read_harder(picture)
         located = locate.find_on(replace(scan, symbols=blocks)) if blocks else ()
     if not (blocks or located):
         located = _by_rows(scan, read_before, through_lens, at_once=False)
-    return blocks, pyramid, located
+    read = (*read_before.values(), *([through_lens] if through_lens else ()))
+    return blocks, pyramid, located, read
 
 
 def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[LocatedSheet, ...]:
@@ -197,6 +202,11 @@ def _through_lens(scan: Scan) -> PrintedSheet | None:
         if _nearly_all_agree(shown):
             break
     return best
+
+
+def _read_of(sheet: LocatedSheet, read: Iterable[PrintedSheet]) -> PrintedSheet | None:
+    """Return what was *read* of *sheet*, None where nothing was."""
+    return next((shown for shown in read if shown.located is sheet), None)
 
 
 def _agreeing(shown: PrintedSheet) -> int:

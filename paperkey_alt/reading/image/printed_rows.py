@@ -40,6 +40,7 @@ _MOST_VOTES, _ENOUGH_VOTES = 40, 3  # rows that vote for a set mark, and votes t
 # Rows that agree, from which others are looked for, and as far from them, in type sizes: by the row
 # "barrel" of tests/bench/foreign_damage.py.
 _LEAST_SEEDS, _REACH = 3, 16.0
+_BENDS = 2  # rounds of bending to such rows, which the next ones go on from
 _UNSURE = 4  # characters by which it is judged how sure a row is: the least legible
 _KNOWN_WELL = 3  # readings of a character from which the sheet's own print of it is a template
 
@@ -156,7 +157,7 @@ def _grown(seen: View, type_size: float, warp: Warp, cut: _CutRows) -> tuple[War
             break
         by_seeds = strips.follow(seen, seeds, cut.rows, type_size, warp)
         looked_at = [cut.rows[at] for at in sorted({*agreeing, *near})]
-        bent = strips.bend(seen, looked_at, type_size, by_seeds)
+        bent = strips.bend(seen, looked_at, type_size, by_seeds, rounds=_BENDS)
         again = strips.settled(strips.cut(seen, [cut.rows[at] for at in near], type_size, bent))
         cut = cut.cut_again(near, strips.cells(again))
         grown = cut.agreeing()

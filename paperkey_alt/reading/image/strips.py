@@ -203,7 +203,9 @@ def _lefts(at: int) -> list[int]:
     return [ROOM_X + cell * STEP - SIDE - ROOM for cell in range(first, first + GROUP)]
 
 
-def bend(seen: View, rows: Sequence[Row], type_size: float, warp: Warp) -> Warp:
+def bend(
+    seen: View, rows: Sequence[Row], type_size: float, warp: Warp, *, rounds: int = _BENDS
+) -> Warp:
     """
     Return *warp* bent to where the groups of *rows* are found, if as it is they are off.
 
@@ -219,7 +221,7 @@ def bend(seen: View, rows: Sequence[Row], type_size: float, warp: Warp) -> Warp:
     np.put_along_axis(design, indices, weights, axis=1)
     stiffness, smooth = _stiffness(down, across), Warp(warp.across, warp.down)
     bent, before = warp, math.inf
-    for _ in range(_BENDS):
+    for _ in range(rounds):
         offsets, scores = _offsets(cut(seen, rows, type_size, bent))
         found = offsets.reshape(-1, 2)
         weight = np.maximum(scores.ravel() - _FAINT, 0) ** 2
@@ -269,7 +271,8 @@ def _smoothed(
     robust = weight
     for _ in range(_REWEIGHTINGS // 2):
         weighted = design * robust[:, None]
-        nodes = np.linalg.solve(design.T @ weighted + stiffness, weighted.T @ displaced)
+        solved = np.linalg.solve(design.T @ weighted + stiffness, weighted.T @ displaced)
+        nodes = np.asarray(solved, np.float64)
         residual = np.linalg.norm(displaced - design @ nodes, axis=1)
         robust = weight / (1 + (residual / _ASTRAY) ** 4)
     return nodes
