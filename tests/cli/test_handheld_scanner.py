@@ -44,6 +44,14 @@ def test_restore_takes_what_it_types(desk, symbols):
     assert desk.read("key.asc") == KEY.read_bytes()
 
 
+def test_check_says_at_a_terminal_what_it_waits_for(desk, symbols):
+    """Scan or type, and how to end; one Ctrl-D is the end."""
+    with terminal(desk, "check", "-") as (send, process):
+        send("", "Ctrl-D")
+        send(f"{symbols[0]}\n\x04", f"1 of {len(symbols)} symbols")
+        assert process.wait(10) == 1
+
+
 def test_symbols_that_are_not_needed_are_said_to_be_so(desk, symbols):
     """Where all lines were typed but the spare ones, the symbol of these is missing to no harm."""
     rows = desk.read("s.txt").decode().split("# spare lines")[0]
