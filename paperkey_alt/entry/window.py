@@ -142,7 +142,7 @@ def _title(screen: Screen) -> list[str]:
     put_off = f"; {len(done.skipped)} put off" if done.skipped else ""
     return [
         first,
-        f"{there} of {head.data_lines} lines are there; {done.needed} more needed{pace}{put_off}",
+        f"You have {there} of {head.data_lines} lines; {done.needed} more needed{pace}{put_off}",
     ]
 
 

@@ -308,7 +308,7 @@ def test_where_the_line_is_and_what_is_left():
     for at, key in enumerate("".join(ROWS[:6])):
         shown = screen.press(shown, key, at * 1.0)
     rows = window.rows(shown)
-    assert "5 of 40 lines are there; 35 more needed, 17 minutes at your pace" in rows[1]
+    assert "You have 5 of 40 lines; 35 more needed, 17 minutes at your pace" in rows[1]
     assert str(position.position(6, LONG.head.total)) in rows
     assert f"    5   {group(ROWS[5])}" in rows
     assert "    7   ." in rows
