@@ -13,7 +13,6 @@ from paperkey_alt.entry.transcript import Accepted, Problem
 from paperkey_alt.errors import SeveralSets
 from paperkey_alt.format.lines import CHARACTERS, GROUP, group, normalise
 from paperkey_alt.reading.text import handheld
-from paperkey_alt.sheet.text_file import row
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
@@ -27,6 +26,7 @@ if TYPE_CHECKING:
 
 _MOST_DIGITS = 9
 _WIDE = 80
+_INDENT = " " * 4  # so that a line fits into 40 columns
 _HELP = (
     (
         f"Type the {CHARACTERS} characters of the line with this number, with or without spaces; "
@@ -178,7 +178,8 @@ class _Talk:
             return
         answer = transcript.feed(self.typed, number, text)
         if isinstance(answer, Problem):
-            self.number = meant
+            if meant not in self.typed.lines:
+                self.number = meant
             self._problem(answer, meant, characters)
         else:
             self._next(answer.transcript, answer.number)
@@ -194,7 +195,7 @@ class _Talk:
             if len(normalise(text)) < _SHORTEST_LINE:
                 self.say(["To see what else you can answer, type help."])
             return
-        agreed = self.ask("      Is that what the paper says? y or n")
+        agreed = self.ask("Is that what the paper says? y or n")
         if agreed is None:
             return
         accepted = transcript.accept(self.typed, problem)
@@ -237,10 +238,10 @@ def _scanned(typed: Transcript, scan: handheld.Scan, say: Say) -> Transcript:
 
 
 def _shown(problem: Problem, text: str) -> list[str]:
-    rows = [f"      {group(''.join(text.upper().split()))}"]
+    rows = [f"{_INDENT}{group(''.join(text.upper().split()))}"]
     if problem.column is not None:
-        rows.append(f"      {' ' * window.column(problem.column - 1)}^")
+        rows.append(f"{_INDENT}{' ' * window.column(problem.column - 1)}^")
     rows.append(f"Line {problem.number}: {problem.what}.")
     if problem.proposal is not None:
-        rows.append(row(problem.number, problem.proposal))
+        rows.append(f"{problem.number:{len(_INDENT) - 1}d} {group(problem.proposal)}")
     return rows

@@ -148,8 +148,10 @@ def test_a_printed_number_is_no_part_of_a_wrong_line(printed):
     """The line is shown in its groups, with the place under the character that is wrong."""
     desk = Desk(EVERY[0], printed + wrong(EVERY[1], 6), "n", "aloud", "stop")
     desk.type()
-    at = desk.said.index(f"      {group(wrong(EVERY[1], 6))}")
-    assert desk.said[at + 1 : at + 2] == [f"{' ' * (6 + 6 + 1)}^"]
+    at = desk.said.index(f"    {group(wrong(EVERY[1], 6))}")
+    assert desk.said[at + 1 : at + 2] == [f"{' ' * (4 + 6 + 1)}^"]
+    assert desk.said[at + 3] == f"  1 {group(EVERY[1])}"
+    assert len(desk.said[at]) < 40
     assert desk.said[at + 2].startswith("Line 1: character 7 is perhaps")
     assert read_aloud.spell(wrong(EVERY[1], 6))[0] in desk.said
 
@@ -163,6 +165,7 @@ def test_a_wrong_line_with_the_number_of_another_is_that_one():
     assert any(text.startswith("Line 0: character 5 is perhaps") for text in desk.said)
     assert any(text.startswith("Line 3: character 5 is perhaps") for text in desk.said)
     assert set(left.lines) == {0, 1, 3}
+    assert numbers(desk.asked)[:3] == [0, 1, 1]
 
 
 def test_spare_lines_stand_in_for_those_put_off():
