@@ -104,11 +104,15 @@ class _Talk:
         }
         if word in answers:
             answers[word]()
-        elif words[0] == "go" and len(words) <= 2 and len(word) < CHARACTERS - 1:
+        elif words[0] == "go" and len(words) <= 2 and not self._may_be_line(answer):
             self._go(words[-1])
         else:
             self._line(answer)
         return True
+
+    @staticmethod
+    def _may_be_line(answer: str) -> bool:
+        return len(normalise(answer)) in range(CHARACTERS - 1, CHARACTERS + 2)
 
     def _help(self) -> None:
         self.say(_HELP)

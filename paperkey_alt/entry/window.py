@@ -67,26 +67,34 @@ def _shown(screen: Screen, wide: int, high: int) -> tuple[list[str], int]:
         shown = wrap(told, max(wide, 1))[:high]
         return [*shown, *[""] * (high - len(shown))], max(0, min(high, len(shown)) - 1)
     line = _line(screen, wide)
+    neighbours = [
+        _neighbours(screen, range(screen.number - _BEFORE, screen.number)),
+        _neighbours(screen, range(screen.number + 1, screen.number + 1 + _BEHIND)),
+    ]
     # In their order on the screen, each with its weight: what weighs least makes room first.
     room = high - 2
     parts = [
-        (3, _title(screen)),
+        (3, [row for told in _title(screen) for row in wrap(told, wide)]),
         (_BLANK, [""]),
-        (4, _neighbours(screen, range(screen.number - _BEFORE, screen.number))),
+        (_BESIDE, neighbours[0]),
         (5, [""]),
         (_KEPT, [line]),
         (_KEPT, [_pointer(screen, wide)]),
-        (4, _neighbours(screen, range(screen.number + 1, screen.number + 1 + _BEHIND))),
+        (_BESIDE, neighbours[1]),
         (_BLANK, [""]),
         (6, _where(screen, wide)),
         (_KEPT, _message(screen, wide, room)),
         (7, _aloud(screen, wide) if screen.aloud else []),
         (_HELPS, [""]),
-        (_HELPS, list(_help(screen))),
+        (_HELPS, [row for told in _help(screen) for row in wrap(told, wide)]),
     ]
     every = set(range(_KEPT + 1))
     if _high(parts, every - {_BLANK}) > high:
-        parts = [*parts[:-2], (_SHORT_HELPS, [_SHORT_HELP])]
+        # The lines before line 0 and behind the last one are empty rows.
+        parts = [
+            (weight, [row for row in part if row] if weight == _BESIDE else part)
+            for weight, part in (*parts[:-2], (_SHORT_HELPS, [_SHORT_HELP]))
+        ]
     there = set(every)
     for weight in range(_KEPT):
         if _high(parts, there) > high:
@@ -104,7 +112,7 @@ def _shown(screen: Screen, wide: int, high: int) -> tuple[list[str], int]:
     return [text[:wide] for text in shown][:high], min(row, high - 1)
 
 
-_BLANK, _HELPS, _SHORT_HELPS, _KEPT = 1, 2, 8, 9
+_BLANK, _HELPS, _BESIDE, _SHORT_HELPS, _KEPT = 1, 2, 4, 8, 9
 
 
 def _high(parts: Sequence[tuple[int, Sequence[str]]], weights: Container[int]) -> int:
@@ -128,7 +136,7 @@ def _title(screen: Screen) -> list[str]:
     head, done = screen.transcript.head, screen.transcript
     if head is None:
         return [
-            "Line 0, the head line, is at the top of every sheet. Type it first.",
+            "Type line 0 first: it is at the top of every sheet.",
             "With a handheld scanner, read the QR symbols instead, in any order.",
         ]
     share = f", share {head.share.number} of {head.share.count}" if head.share else ""

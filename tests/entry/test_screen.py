@@ -269,6 +269,10 @@ def test_small_windows_say_how_to_stop(wide, high):
     assert any("Ctrl-Q" in row for row in rows)
     rows = window.rows(pressed(at_line(9), wrong_at(ROWS[9], 3), "aloud"), 60, 15)
     assert LONG.head.mark in rows[0]
+    rows = window.rows(pressed(at_line(1), wrong_at(ROWS[1], 3)), 60, 15)
+    assert LONG.head.mark in rows[0]
+    first = " ".join(window.rows(screen.start(Transcript()), wide, high))
+    assert "in any order." in first
 
 
 def test_what_a_key_does_is_told_when_it_does_it():
