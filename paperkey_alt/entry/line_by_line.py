@@ -40,6 +40,8 @@ _HELP = (
     ),
 )
 _STOP = ("stop", "quit", "exit", "q")
+_DONE = ("done", *_STOP)
+_HELD = "All the lines you need are there. Put the scanner away, then type: done"
 # An answer shorter than this is more likely a word than a line.
 _SHORTEST_LINE = 2 * GROUP
 
@@ -170,6 +172,8 @@ class _Talk:
         if scan is not None:
             self._next(_scanned(self.typed, scan, self.say), number - 1)
             self.save(self.typed)
+            if not self.typed.needed:
+                self._hold()
             return
         meant, characters = transcript.printed_number(self.typed, number, text)
         self.last = characters
@@ -188,6 +192,12 @@ class _Talk:
         else:
             self._next(answer.transcript, answer.number)
             self.save(self.typed)
+
+    def _hold(self) -> None:
+        """Take what a scanner types on: a shell keeps what it is told."""
+        self.say([_HELD])
+        while (answer := self.ask("")) is not None and answer.strip().lower() not in _DONE:
+            self.say([_HELD])
 
     def _problem(self, problem: Problem, number: int, text: str) -> None:
         """Say what is wrong, and take what is proposed if that is agreed to."""
@@ -235,7 +245,7 @@ def _scanned(typed: Transcript, scan: handheld.Scan, say: Say) -> Transcript:
     try:
         taken = transcript.take_all(typed, scan.raw_lines)
     except SeveralSets as error:
-        say([f"{error}.", error.advice])
+        say(screen.another_set(error))
         return typed
     say(screen.scanned(taken, scan, typed.lines))
     return taken.transcript

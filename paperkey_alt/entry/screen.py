@@ -40,7 +40,8 @@ class Screen:
 
     Also the *keys* as they came since the last Enter, which may be a scanner's; what was *told* of
     several lines at once or of a wish; the line and text that were *dropped* last, to be brought
-    back; whether lines are spelt to be read *aloud*; when the last lines were taken, in seconds.
+    back; whether lines are spelt to be read *aloud*; when the last lines were taken, in seconds;
+    whether all is there and the screen is *held* until somebody stops, for a scanner may type on.
     """
 
     transcript: Transcript
@@ -55,6 +56,7 @@ class Screen:
     dropped: tuple[int, str] | None = None
     aloud: bool = False
     times: tuple[float, ...] = ()
+    held: bool = False
 
 
 def start(begun: Transcript) -> Screen:
@@ -71,6 +73,8 @@ def press(screen: Screen, key: str, seconds: float | None = None) -> Screen:
     nothing. *seconds* is when it was pressed, by a clock that goes forward.
     """
     before = screen.transcript
+    if screen.held:
+        return replace(screen, left=key == "stop")
     if screen.going is not None:
         pressed = _while_going(screen, key)
     elif key == "enter":
@@ -80,10 +84,19 @@ def press(screen: Screen, key: str, seconds: float | None = None) -> Screen:
     else:
         log = (screen.keys + key)[-_MOST_KEYS:]
         pressed = _typed(replace(screen, keys=log, told=()), key)
+    if pressed.left and key != "stop":
+        # The rest of a symbol, and those that are not needed, would go to what comes next: a shell
+        # keeps what it is told.
+        keys = screen.keys if key in KEYS else pressed.keys
+        if handheld.last(keys) is not None:
+            pressed = replace(pressed, left=False, held=True, told=(*pressed.told, _HELD))
     taken = len(pressed.transcript.lines) - len(before.lines)
     if seconds is None or taken != 1:
         return pressed
     return replace(pressed, times=(*pressed.times, seconds)[-_PACE_LINES - 1 :])
+
+
+_HELD = "Put the scanner away, then press Ctrl-Q: what it types now goes nowhere."
 
 
 def paste(screen: Screen, text: str) -> Screen:
@@ -101,7 +114,7 @@ def paste(screen: Screen, text: str) -> Screen:
     try:
         taken = transcript.take_all(screen.transcript, typed.read(text, "pasted"))
     except SeveralSets as error:
-        return replace(screen, told=(f"{error}.", error.advice))
+        return replace(screen, told=another_set(error))
     told = f"Pasted: {counted(len(taken.numbers), 'line')} taken"
     if taken.wrong:
         told += f"; {counted(len(taken.wrong), 'line is', 'lines are')} not correct"
@@ -244,9 +257,15 @@ def _scanned(screen: Screen, scan: handheld.Scan) -> Screen:
     try:
         taken = transcript.take_all(screen.transcript, scan.raw_lines)
     except SeveralSets as error:
-        return replace(screen, text="", cursor=0, problem=None, told=(f"{error}.", error.advice))
+        return replace(_next(screen, screen.transcript, -1), told=another_set(error))
     after = _next(replace(screen, text="", cursor=0), taken.transcript, -1)
     return replace(after, told=scanned(taken, scan))
+
+
+def another_set(error: SeveralSets) -> tuple[str, str]:
+    """Return *error* in sentences."""
+    told = str(error)
+    return f"{told[0].upper()}{told[1:]}.", error.advice
 
 
 def scanned(

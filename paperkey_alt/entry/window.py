@@ -44,6 +44,7 @@ _HELP_PROPOSED = (
     "a character replaces the one it is typed on, Insert makes room, Delete erases.",
     "Ctrl-U empties the line, Ctrl-N puts it off. Ctrl-R: read aloud. Ctrl-Q stops.",
 )
+_HELP_HELD = ("Ctrl-Q ends.",)
 _SHORT_HELP = "Ctrl-N: put off, Ctrl-G: go to, Ctrl-Q: stop"
 
 
@@ -121,6 +122,8 @@ def _high(parts: Sequence[tuple[int, Sequence[str]]], weights: Container[int]) -
 
 
 def _help(screen: Screen) -> tuple[str, ...]:
+    if screen.held:
+        return _HELP_HELD
     if screen.problem is not None and screen.problem.proposal is not None:
         return _HELP_PROPOSED
     return _HELP_WITHIN if screen.text else _HELP_BEFORE

@@ -75,6 +75,9 @@ def test_type_takes_what_it_types_on_a_full_screen(desk, symbols):
         places = position.symbols(53)
         last = next(at for at, place in enumerate(places) if place.last >= 42)
         for at, text in enumerate(symbols[: last + 1]):
-            send(typed(text, "US", "German") + "\r", "l.txt" if at == last else "?25h")
+            send(
+                typed(text, "US", "German") + "\r", "Put the scanner away" if at == last else "?25h"
+            )
+        send("\x11", "l.txt")
         assert process.wait(10) == 0
     assert b" 42  " in desk.read("l.txt")

@@ -257,6 +257,15 @@ def test_a_scanner_types_a_symbol(computer):
     assert any("repaired" in text for text in desk.said) == (computer != "US")
 
 
+def test_what_a_scanner_types_on_is_swallowed():
+    """When all is there, until somebody says that it is put away."""
+    text = qr.encode_block(EVERY[0], 1, EVERY[1 : DATA + 1])
+    desk = Desk(text, text, "", "done", "not asked for")
+    assert desk.type().needed == 0
+    assert sum("Put the scanner away" in row for row in desk.said) == 3
+    assert desk.answers == ["not asked for"]
+
+
 def test_a_symbol_that_is_scanned_again_is_told_to_be_there():
     """Nothing is added."""
     text = qr.encode_block(EVERY[0], 1, EVERY[1:3])

@@ -433,7 +433,26 @@ def test_a_symbol_of_another_set_is_not_taken():
     """It is said which set it is of."""
     shown = pressed(at_line(3), qr.encode_block(EVERY[0], 1, EVERY[1:5]), "enter")
     assert set(shown.transcript.lines) == {0, 1, 2}
-    assert SET.head.mark in " ".join(window.rows(shown))
+    assert (shown.number, shown.text) == (3, "")
+    assert f"This is of set {SET.head.mark}" in " ".join(window.rows(shown))
+
+
+@pytest.mark.parametrize("computer", ["US", "German"])
+def test_what_a_scanner_types_on_goes_nowhere(computer):
+    """
+    When all lines are there, the rest of the symbol and further ones are swallowed, until somebody
+    presses Ctrl-Q; what is typed by hand or pasted needs no such end.
+    """
+    shown = at_line(30)
+    one, other = (typed(symbol(first, first + 11), "US", computer) for first in (30, 41))
+    shown = pressed(shown, *one, "enter")
+    assert (shown.left, shown.transcript.needed, shown.held) == (False, 0, True)
+    assert "Put the scanner away" in "\n".join(window.rows(shown))
+    again = pressed(shown, *other, "enter", "go", "enter", "undo", "put off")
+    assert again == shown
+    assert pressed(again, "stop").left
+    assert screen.paste(at_line(30), symbol(30, 41)).left
+    assert pressed(at_line(30), *ROWS[30:41]).left
 
 
 def test_a_symbol_that_lost_a_key_is_to_be_scanned_again():
