@@ -96,7 +96,10 @@ def press(screen: Screen, key: str, seconds: float | None = None) -> Screen:
     return replace(pressed, times=(*pressed.times, seconds)[-_PACE_LINES - 1 :])
 
 
-_HELD = "Put the scanner away, then press Ctrl-Q: what it types now goes nowhere."
+_HELD = (
+    "All the lines you need are there. Put the scanner away, then press Ctrl-Q: what it types now "
+    "goes nowhere."
+)
 
 
 def paste(screen: Screen, text: str) -> Screen:

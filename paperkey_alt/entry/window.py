@@ -26,6 +26,7 @@ FEWEST_COLUMNS, FEWEST_ROWS = 46, 8
 _INDENT = 8  # columns before the characters of a line
 _BEFORE, _BEHIND = 4, 2  # lines shown above and below the one being typed
 _MOST_MARKED = 2 * GROUP  # two groups that are swapped
+_FASTEST = 2  # seconds a line of somebody who types
 _FEWEST_LINES = 3  # by whose times the pace is told
 _TO_COME = "."  # for a character, and for a line, that is not typed yet
 # What the keys do: before a line is begun, in it, and with one that is proposed.
@@ -147,6 +148,8 @@ def _title(screen: Screen) -> list[str]:
         f"Set {head.mark}{share}: {counted(head.data_lines, 'data line')}, "
         f"{counted(head.spare_lines, 'spare line')}"
     )
+    if not done.needed:
+        return [first, "You have all the lines you need."]
     there = head.data_lines - min(done.needed, head.data_lines)
     minutes = _minutes(screen)
     pace = f", {counted(minutes, 'minute')} at your pace" if minutes else ""
@@ -158,11 +161,16 @@ def _title(screen: Screen) -> list[str]:
 
 
 def _minutes(screen: Screen) -> int:
-    """Return the minutes that are left at the pace of the last lines; 0 where it is not known."""
+    """
+    Return the minutes that are left at the pace of the last lines; 0 where it is not known, and
+    where it is a scanner's.
+    """
     if len(screen.times) < _FEWEST_LINES:
         return 0
     # A pause is one long time among short ones: the median passes over it.
     pace = median(later - earlier for earlier, later in pairwise(screen.times))
+    if pace < _FASTEST:
+        return 0
     return max(1, round(screen.transcript.needed * pace / 60))
 
 
@@ -250,7 +258,8 @@ def _message(screen: Screen, wide: int, room: int) -> list[str]:
     told = [row for text in screen.told for row in wrap(text, wide - 2)]
     problem = screen.problem
     if problem is None:
-        return [*told, *([] if screen.text else _waiting(screen, wide))]
+        is_waiting = not (screen.text or screen.held)
+        return [*told, *(_waiting(screen, wide) if is_waiting else [])]
     told += wrap(f"Line {screen.number}: {problem.what}.", wide - 2)
     typed_on = screen.text[_on_line(screen) :]
     behind = [f"You typed on: {group(typed_on[:CHARACTERS])}"] if typed_on else []
