@@ -81,6 +81,13 @@ def test_a_wrong_character_is_pointed_at_and_mended_by_one_key(at):
     assert pressed(shown, "enter").transcript.lines[4] == EVERY[4]
 
 
+def test_a_character_that_cannot_be_read_is_proposed():
+    """What it was typed as is no news."""
+    shown = pressed(begun(4), EVERY[4][:6] + "?" + EVERY[4][7:])
+    assert shown.problem.what == f"character 7 is perhaps {EVERY[4][6]}"
+    assert pressed(shown, "enter").transcript.lines[4] == EVERY[4]
+
+
 def test_a_wrong_character_is_mended_by_hand():
     """Typed over where it is wrong, the line is judged again."""
     shown = pressed(begun(4), wrong_at(EVERY[4], 6), "home", *["right"] * 6, EVERY[4][6])
