@@ -311,6 +311,7 @@ class _Backup:
             self.secret.line_sets,
             self.secret.captions[0],
             self.secret.sheets_each,
+            self.extract.protected or self.extract.seal_passphrase is not None,
             [*self.extract.notes, *self.rest.told],
         )
 

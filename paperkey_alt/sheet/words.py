@@ -84,14 +84,12 @@ _REVOCATION_CAUTIONS = (
         "perhaps with somebody you trust."
     ),
 )
-_REVOCATION_TOO = "Keep a revocation certificate on paper in another place: ragleaf revoke-sheet."
-_NEXT = (
-    "Next: print by cable, for a printer in a network may keep a copy; then read the print back: "
-    "ragleaf check on a scan, or on what you typed."
-)
-_ERASE = (
-    "The files written now hold the secret: erase them; a disk or a stick may keep what was erased."
-)
+# What backup ends with: where nothing is unusual, each is one row of a terminal of 80 columns.
+_NEXT = "Next: print by cable; read it back: ragleaf check."
+_REVOCATION_TOO = "Also: ragleaf revoke-sheet."
+_APART = "keep sheet and passphrase apart."
+_SHARES_APART = "keep the shares apart."
+_ERASE = "Erase the files; a disk may keep them."
 
 
 def caption(  # noqa: PLR0913 - what is known of a print, each by its name
@@ -228,13 +226,14 @@ _WEAKNESSES = {
 @dataclass(frozen=True)
 class Printed:
     """
-    What was printed of one key: its sets, each on so many *sheets*, the caption of the first, and
-    sentences on what is or is not on them.
+    What was printed of one key: its sets, each on so many *sheets*, the caption of the first,
+    whether a passphrase *protected* the secret, and sentences on what is or is not on them.
     """
 
     line_sets: Sequence[LineSet]
     caption: Caption
     sheets: int
+    protected: bool
     notes: Sequence[str] = ()
 
 
@@ -250,11 +249,9 @@ def printed(
     what to do next, a revocation certificate among it where the key *is_revocable*; what to be
     careful of, *warnings* among it.
     """
-    sizes = [
-        " ".join((_sizes(each), *each.notes, *each.caption.bring_back[1:2])) for each in backups
-    ]
+    sizes = [" ".join((_sizes(each), *each.notes)) for each in backups]
     cautions = dict.fromkeys(
-        what for each in backups for what in (*each.caption.notes, *each.caption.cautions[:1])
+        what for each in backups for what in (_apart(each), *each.caption.notes)
     )
     return (
         " ".join((*sizes, *(text.strip() for text in told))),
@@ -270,6 +267,12 @@ def warned(backups: Sequence[Printed], warnings: Iterable[str]) -> tuple[str, ..
     return (" ".join(wrong),) if wrong else ()
 
 
+def _apart(each: Printed) -> str:
+    if each.line_sets[0].head.share:
+        return _SHARES_APART
+    return _APART if each.protected else each.caption.cautions[0]
+
+
 def _sizes(each: Printed) -> str:
     """Return how large the sets of one backup are; those of shares are all alike."""
     first = each.line_sets[0]
@@ -279,18 +282,20 @@ def _sizes(each: Printed) -> str:
     marks = ", ".join(line_set.head.mark for line_set in each.line_sets)
     return (
         f"{counted(share.count, 'share')} of {counted(each.sheets, 'sheet')} each, set marks "
-        f"{marks}: {first.head.data_lines} data lines and {first.head.spare_lines} spare lines; "
-        f"of each share {_losable(first)} may be lost, and any {share.threshold} shares give the "
-        "secret back."
+        f"{marks}; any {share.threshold} shares give the secret back. On each: {_lines(first)}."
     )
 
 
 def size(line_set: LineSet, sheets: int) -> str:
     """Return how large a set of so many *sheets* is, in a sentence."""
+    return f"{counted(sheets, 'sheet')}, set mark {line_set.head.mark}: {_lines(line_set)}."
+
+
+def _lines(line_set: LineSet) -> str:
     head = line_set.head
     return (
-        f"{counted(sheets, 'sheet')}, set mark {head.mark}: {head.data_lines} data lines and "
-        f"{head.spare_lines} spare lines; {_losable(line_set)} may be lost."
+        f"{head.data_lines} data and {head.spare_lines} spare lines; {_losable(line_set)} may be "
+        "lost"
     )
 
 

@@ -30,8 +30,8 @@ def lines(printed):
 def test_what_is_said_of_a_print(printed):
     """Size, set mark, what may be lost, the first caution, and what to do next."""
     assert "2 sheets, set mark" in printed.said
-    assert "184 data lines and 46 spare lines; any 46 lines may be lost" in printed.said
-    assert "never keep them together" in printed.said
+    assert "184 data and 46 spare lines; any 46 lines may be lost" in printed.said
+    assert "keep sheet and passphrase apart" in printed.said
     assert "ragleaf check" in printed.said
 
 
