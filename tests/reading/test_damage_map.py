@@ -97,6 +97,7 @@ def test_each_status_at_its_place():
     assert not_fine(damage_map.examine(picture, page, EXACT)) == DAMAGED
 
 
+@pytest.mark.long
 def test_the_set_need_not_be_known():
     """Where no set is known in full, what a row's own check says decides."""
     picture, page = damaged()
@@ -167,9 +168,8 @@ def test_places_lie_where_the_picture_shows_them():
             assert np.abs(place.corners - true).max() < DPI / 25.4
 
 
-@pytest.mark.parametrize(
-    "kind", [*(pytest.param(kind, marks=pytest.mark.long) for kind in SIZES[:-1]), SIZES[-1]]
-)
+@pytest.mark.long
+@pytest.mark.parametrize("kind", SIZES)
 def test_a_veiled_map_shows_nothing_that_was_printed(kind):
     """Sheets that carry other secrets make the same veiled map."""
     sheets = [rendered(printed(LENGTHS[kind], seed=seed)[1], DPI) for seed in (1, 2)]
