@@ -67,15 +67,6 @@ class Result(enum.Enum):
     MISSING_ON_BOTH = enum.auto()
 
 
-SAME_NUMBERS = (
-    Result.SAME_BYTES,
-    Result.SAME_SECRET,
-    Result.ANOTHER_PASSPHRASE,
-    Result.UNPROTECTED_ON_PAPER,
-    Result.UNPROTECTED_LIVE,
-)
-
-
 @dataclass(frozen=True)
 class Compared:
     """
