@@ -67,8 +67,12 @@ def draw(page: FirstPage, *, paper: Paper) -> bytes:
     largest of all, and it goes on on another page.
     """
     sheets.register_fonts()
-    tried = [_drawn(page, paper, scale) for scale in _SCALES]
-    return next((data for data, pages in tried if pages == 1), tried[0][0])
+    largest, *others = _SCALES
+    in_largest, pages = _drawn(page, paper, largest)
+    if pages == 1:
+        return in_largest
+    smaller = (_drawn(page, paper, scale) for scale in others)
+    return next((data for data, pages in smaller if pages == 1), in_largest)
 
 
 def _drawn(page: FirstPage, paper: Paper, scale: float) -> tuple[bytes, int]:
