@@ -347,7 +347,7 @@ def _compare_private_keys(
     rebuilt: Rebuilt, live: bytes, ask: Ask, known: Iterable[str]
 ) -> Comparison:
     """
-    Compare private-key files of other kinds by their public keys: the library proves on loading
+    Compare private-key files of other kinds by their public keys: the library checks on loading
     that the private part belongs to them.
     """
     from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
