@@ -96,8 +96,6 @@ def printed(  # noqa: PLR0913 - what is known of a print, each by its name
     Return the entry of *payload*, printed *today* as *line_sets*, one for each share, on so many
     *sheets* in all.
     """
-    # The list of what was printed needs no keys, which take long to load.
-
     head = line_sets[0].head
     return Entry(
         marks=tuple(line_set.head.mark for line_set in line_sets),
