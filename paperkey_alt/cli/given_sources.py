@@ -169,7 +169,7 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
             ask=ask,
         )
     except UnsupportedKey as error:
-        raise UnsupportedKey(error.what, advice=_READ, place=error.place) from None
+        raise UnsupportedKey(error.what, advice=_NEWER, place=error.place) from None
     except CertificateError as error:
         if printed is None:
             raise
@@ -241,7 +241,7 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
     return key
 
 
-_READ = (
+_NEWER = (
     "The lines of these sheets could be read; this Ragleaf cannot work with what they carry. Use a "
     "newer one, or follow the recipe printed on the sheet."
 )

@@ -43,10 +43,8 @@ _MOST_STEPS = 50_000_000
 
 
 class Changes(TypedDict, total=False):
-    """What changes of an entry as a whole after it was printed: fields of `Entry`."""
+    """What a rehearsal changes of an entry: fields of `Entry`."""
 
-    holders: tuple[str, ...]
-    expires: dt.date
     drilled: dt.date
     drill: str
 
