@@ -117,4 +117,4 @@ def test_what_a_signature_says(name):
 )
 def test_noise_says_something_or_nothing(body):
     """Arbitrary bytes never raise."""
-    assert isinstance(signature.parse(body), signature.Signature)
+    assert isinstance(signature.parse(body), signature.Claims)
