@@ -40,11 +40,12 @@ class Entry:
 
     *marks* are the set marks, one for each share; *kind* is what the sheets carry, by `KINDS`;
     *sheets* is the number of all of them; *threshold* is the number of shares that are needed, None
-    for one set; *holders* are labels; *drilled* is when it was last rehearsed and *drill* how that
-    ended; *destroyed* is set mark → when its sheets were marked destroyed, *notes* set mark → where
-    its sheets are kept; *name* is a user ID or a file's name, None where it is not to be noted;
-    *contents* are those of `paperkey_alt.records.contents`, empty where they are not known;
-    *copies* are the days on which the same sets were printed again; *number* is the row.
+    for one set; *holders* are labels; *expires* is when the key does; *drilled* is when it was last
+    rehearsed and *drill* how that ended; *destroyed* is set mark → when its sheets were marked
+    destroyed, *notes* set mark → where its sheets are kept; *name* is a user ID or a file's name,
+    None where it is not to be noted; *contents* are those of `paperkey_alt.records.contents`, empty
+    where they are not known; *copies* are the days on which the same sets were printed again;
+    *number* is the row in the register, 0 before it is there.
     """
 
     marks: tuple[str, ...]
@@ -62,7 +63,7 @@ class Entry:
     name: str | None = None
     contents: Mapping[str, str] = field(default_factory=dict)
     copies: tuple[dt.date, ...] = ()
-    number: int | None = None
+    number: int = 0
 
     def __post_init__(self) -> None:
         if not self.marks or self.sheets < 1:

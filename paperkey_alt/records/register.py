@@ -111,7 +111,7 @@ class Register:
                     added = connection.execute(
                         "INSERT INTO backup (entry) VALUES (?)", (stored.pack(entry),)
                     )
-                    return replace(entry, number=added.lastrowid)
+                    return replace(entry, number=added.lastrowid or 0)
                 first = alike[-1]
                 copied = replace(first, copies=(*first.copies, entry.printed))
                 _update(connection, [copied])
