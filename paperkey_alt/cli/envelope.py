@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt import keys
 from paperkey_alt.cli import files, prints, rescue_command
 from paperkey_alt.errors import NotASecretKey, TooLarge, UnsupportedKey
-from paperkey_alt.format.payload import Compact, Lean, RsaFile, Whole
+from paperkey_alt.format.payload import Compact, RsaFile, Whole
 from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
 from paperkey_alt.sheet import (
@@ -243,7 +243,7 @@ def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -
         certificate=_sheets(CERTIFICATE, rest.certificate),
         revocation=_sheets(REVOCATION, rest.revocation),
         missing=rest.missing,
-        needs_public=isinstance(extract.payload, Lean | Compact),
+        needs_public=keys.needs_certificate(extract.payload),
         gives_numbers=isinstance(extract.payload, Compact | RsaFile),
         printed_program=Sheets(RESTORER, _pages(common[RESTORER])),
         program=_restorer(rescue_command.NAME, common),

@@ -26,7 +26,6 @@ from paperkey_alt.errors import (
     in_file,
 )
 from paperkey_alt.format import backup, body
-from paperkey_alt.format.payload import Compact, Lean
 from paperkey_alt.format.recover import recover
 from paperkey_alt.reading import kinds, sources
 
@@ -158,7 +157,7 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
     say(report.not_joined(joined))
     unwrapped = body.unwrap(joined.body, ask)
     printed = None
-    is_needed = isinstance(unwrapped.payload, Lean | Compact)
+    is_needed = keys.needs_certificate(unwrapped.payload)
     if certificate is None and is_needed:
         printed = printed_certificate(findings, marks)
     try:
