@@ -197,15 +197,15 @@ def printed_certificate(findings: Findings, marks: Collection[str]) -> PrintedCe
 
     Raises CertificateError where there are several, or where what is printed is no certificate.
     """
-    sets = backup.certificate_sets(findings, marks)
-    if len(sets) > 1:
+    printed = backup.certificate_sets(findings, marks)
+    if len(printed) > 1:
         raise CertificateError(
-            f"you gave the sheets of {len(sets)} public certificates",
+            f"you gave the sheets of {len(printed)} public certificates",
             advice="Give --mark twice: with the set marks of the certificate and of the key.",
         )
-    if not sets:
+    if not printed:
         return None
-    mark = sets[0].head.mark
+    mark = printed[0].head.mark
     (packets,) = backup.certificates(findings, marks)
     try:
         return PrintedCertificate(keys.certificate(packets, None), mark)
