@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
+from paperkey_alt.format.payload import Certificate, File, Revocation, RsaFile
+from paperkey_alt.keys.secret import OPENPGP_PRINTS
 from paperkey_alt.records.contents import contents
 
 if TYPE_CHECKING:
@@ -20,10 +21,8 @@ if TYPE_CHECKING:
 
 REVOCATION = "revocation"
 # What sheets carry, as the register names it.
-KINDS = {
-    Lean: "OpenPGP key, lean",
-    Whole: "OpenPGP key, whole",
-    Compact: "OpenPGP key, compact",
+KINDS: dict[type[Payload], str] = {
+    **OPENPGP_PRINTS,
     File: "file",
     RsaFile: "private key, compact",
     Revocation: REVOCATION,

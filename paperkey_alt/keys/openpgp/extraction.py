@@ -36,7 +36,7 @@ from paperkey_alt.keys.openpgp.rfc9580 import (
     PacketType,
     SignatureType,
 )
-from paperkey_alt.keys.secret import Extract, Lack, Rebuilt
+from paperkey_alt.keys.secret import OPENPGP_PRINTS, Extract, Lack, Rebuilt
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator
@@ -46,12 +46,6 @@ if TYPE_CHECKING:
 
 MOST_PARTS = 0xFF
 LONGEST_SECRET = 0xFFFF
-
-_WHAT = {
-    Lean: "OpenPGP key, lean",
-    Whole: "OpenPGP key, whole",
-    Compact: "OpenPGP key, compact",
-}
 
 
 def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -> Extract:
@@ -88,7 +82,7 @@ def as_extract(key: Key, payload: Lean | Whole | Compact, notes: Iterable[str]) 
     """Return *payload*, made of *key*, with what its sheets say of the key."""
     return Extract(
         payload,
-        _WHAT[type(payload)],
+        OPENPGP_PRINTS[type(payload)],
         next(iter(key.user_ids), None),
         key.fingerprint.hex().upper(),
         key.created,
