@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class _Told:
+class _Disagreement:
     """
     What is told of a verdict that is no agreement: how the sentence begins, what to do, and what
     the register notes, None where the verdict says nothing of the paper.
@@ -57,41 +57,41 @@ _PRINT_ANEW = (
     "until then."
 )
 _FULLER = "Give with --key a file that has every secret of the key."
-_TOLD = {
-    Verdict.ANOTHER_FILE: _Told(
+_DISAGREEMENTS = {
+    Verdict.ANOTHER_FILE: _Disagreement(
         f"{_GIVES_NOT}it carries a different file from the one that --key names: {{}}",
         "Give with --key the file that was printed. If it has changed since, these sheets have it "
         "as it was then.",
     ),
-    Verdict.ANOTHER_KEY: _Told(f"{_GIVES_NOT}it carries a different key: {{}}", _ANOTHER),
-    Verdict.CERTIFICATE_LACKS: _Told(
+    Verdict.ANOTHER_KEY: _Disagreement(f"{_GIVES_NOT}it carries a different key: {{}}", _ANOTHER),
+    Verdict.CERTIFICATE_LACKS: _Disagreement(
         "this certificate does not restore this key: ",
         "Print the certificate anew, with the key as it is now.",
         entry.GIVES_NOT,
     ),
-    Verdict.WRONG_ON_PAPER: _Told(
+    Verdict.WRONG_ON_PAPER: _Disagreement(
         _GIVES_NOT, f"{_PRINT_ANEW} --prove checks the live key.", entry.GIVES_NOT
     ),
-    Verdict.SECRET_MISSING: _Told(_GIVES_NOT, _PRINT_ANEW, entry.GIVES_NOT),
-    Verdict.ANOTHER_SECRET: _Told(
+    Verdict.SECRET_MISSING: _Disagreement(_GIVES_NOT, _PRINT_ANEW, entry.GIVES_NOT),
+    Verdict.ANOTHER_SECRET: _Disagreement(
         _GIVES_NOT,
         "Keep both. Restore these sheets, and try in your OpenPGP program which of the two works.",
         entry.GIVES_NOT,
     ),
-    Verdict.LIVE_LACKS: _Told(_NOT_KNOWN, _FULLER),
-    Verdict.NO_LIVE_SECRET: _Told(
+    Verdict.LIVE_LACKS: _Disagreement(_NOT_KNOWN, _FULLER),
+    Verdict.NO_LIVE_SECRET: _Disagreement(
         f"{_NOT_KNOWN}the live file has no secret of the key {{}} to compare with: it is a public "
         "certificate, or has stubs in place of the secrets",
         _FULLER,
     ),
-    Verdict.WRONG_LIVE: _Told(
+    Verdict.WRONG_LIVE: _Disagreement(
         "the fault is in the live file: ",
         "Keep these sheets. Restore the key from them, and compare it with an older copy.",
     ),
-    Verdict.NOT_COMPARED: _Told(
+    Verdict.NOT_COMPARED: _Disagreement(
         _NOT_KNOWN, "Rehearse again with the passphrases of the sheets and of the live key at hand."
     ),
-    Verdict.BOTH_LACK: _Told(
+    Verdict.BOTH_LACK: _Disagreement(
         "this paper gives back what the live file has, and that is not the whole key: ",
         "Print the key file that has that secret too; what is only on a card cannot be printed.",
     ),
@@ -181,7 +181,7 @@ def command(
         known = () if back.passphrase is None else (back.passphrase,)
         compared = comparison.compare(back.rebuilt, live, ask, known)
         failure, outcome = _judged(compared)
-        texts = list(_told(compared)) if compared.agrees else []
+        texts = list(_agreement(compared)) if compared.agrees else []
         if texts and back.is_from_elsewhere:
             texts.append(_LIVE_CERTIFICATE)
     except (PaperError, CertificateError, WrongPassphrase, NoTerminal) as error:
@@ -228,7 +228,7 @@ def _judged(compared: Comparison) -> tuple[DrillFailed | None, str | None]:
     """
     if compared.agrees:
         return None, entry.GIVES
-    told = _TOLD[compared.verdict]
+    told = _DISAGREEMENTS[compared.verdict]
     clauses = [
         _CLAUSES[secret.result].format(secret.title, secret.problem)
         for secret in compared.having(*_CLAUSES)
@@ -239,9 +239,9 @@ def _judged(compared: Comparison) -> tuple[DrillFailed | None, str | None]:
     ), told.outcome
 
 
-def _advice(not_compared: tuple[Compared, ...], told: _Told) -> str:
+def _advice(not_compared: tuple[Compared, ...], told: _Disagreement) -> str:
     problems = [secret.problem for secret in not_compared]
-    if told is _TOLD[Verdict.NOT_COMPARED]:
+    if told is _DISAGREEMENTS[Verdict.NOT_COMPARED]:
         for problem in problems:
             if isinstance(problem, NoTerminal):
                 return problem.advice
@@ -269,7 +269,7 @@ def _failed(error: RagleafError, findings: Findings | None) -> tuple[DrillFailed
     return DrillFailed(f"{_GIVES_NOT}{error}", advice=error.advice), outcome
 
 
-def _told(compared: Comparison) -> Iterator[str]:
+def _agreement(compared: Comparison) -> Iterator[str]:
     """Yield what agreement there is, in sentences."""
     if compared.verdict is Verdict.SAME_FILE:
         yield "This paper gives this key back: the whole file, byte for byte."

@@ -106,7 +106,7 @@ def note_rehearsal(
         ours = rehearsed(register.entries(), marks, fingerprint)
         is_noted = ours and register.change(ours, drilled=today, drill=outcome)
     except RegisterError as error:
-        _say_trouble("The rehearsal is not noted", error)
+        say([f"The rehearsal is not noted: {error}.", f"  {error.advice}"])
         return
     if not is_noted:
         named = ", ".join(sorted(marks))
@@ -118,7 +118,3 @@ def _register(path: str | None) -> Register:
     if file is None:
         raise RegisterError("this user has no home folder, where the register would be kept")
     return Register(Path(file))
-
-
-def _say_trouble(what: str, error: RegisterError) -> None:
-    say([f"{what}: {error}.", f"  {error.advice}"])

@@ -26,7 +26,6 @@ from paperkey_alt.errors import (
     in_file,
 )
 from paperkey_alt.format import backup, body
-from paperkey_alt.format.payload import Compact, Lean
 from paperkey_alt.format.recover import recover
 from paperkey_alt.reading import kinds, sources
 
@@ -158,7 +157,7 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
     say(report.not_joined(joined))
     unwrapped = body.unwrap(joined.body, ask)
     printed = None
-    is_needed = isinstance(unwrapped.payload, Lean | Compact)
+    is_needed = keys.needs_certificate(unwrapped.payload)
     if certificate is None and is_needed:
         printed = printed_certificate(findings, marks)
     try:
@@ -169,7 +168,7 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
             ask=ask,
         )
     except UnsupportedKey as error:
-        raise UnsupportedKey(error.what, advice=_READ, place=error.place) from None
+        raise UnsupportedKey(error.what, advice=_NEWER, place=error.place) from None
     except CertificateError as error:
         if printed is None:
             raise
@@ -198,15 +197,15 @@ def printed_certificate(findings: Findings, marks: Collection[str]) -> PrintedCe
 
     Raises CertificateError where there are several, or where what is printed is no certificate.
     """
-    sets = backup.certificate_sets(findings, marks)
-    if len(sets) > 1:
+    printed = backup.certificate_sets(findings, marks)
+    if len(printed) > 1:
         raise CertificateError(
-            f"you gave the sheets of {len(sets)} public certificates",
+            f"you gave the sheets of {len(printed)} public certificates",
             advice="Give --mark twice: with the set marks of the certificate and of the key.",
         )
-    if not sets:
+    if not printed:
         return None
-    mark = sets[0].head.mark
+    mark = printed[0].head.mark
     (packets,) = backup.certificates(findings, marks)
     try:
         return PrintedCertificate(keys.certificate(packets, None), mark)
@@ -241,7 +240,7 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
     return key
 
 
-_READ = (
+_NEWER = (
     "The lines of these sheets could be read; this Ragleaf cannot work with what they carry. Use a "
     "newer one, or follow the recipe printed on the sheet."
 )

@@ -24,7 +24,7 @@ from paperkey_alt.errors import RagleafError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-# name → what the list of commands says of it; the module has the same name
+# name → what the list of commands says of it; revoke-sheet is in the module revoke_sheet_command
 COMMANDS = {
     "backup": "Print a secret key on sheets.",
     "check": "Tell what can be read from the paper, line by line.",

@@ -162,13 +162,13 @@ def shares(findings: Findings) -> list[str]:
     return told
 
 
-def standing(shares: Standing) -> str:
-    """Return in one sentence how the shares of a backup stand."""
-    more = max(0, shares.needed - len(shares.complete))
+def standing(backup: Standing) -> str:
+    """Return in one sentence which shares of a backup are complete, and how many are lacking."""
+    more = max(0, backup.needed - len(backup.complete))
     rest = f"you need {more} more" if more else "that is as many as you need"
     return (
-        f"Backup {shares.backup}: {noun(shares.complete, 'share')} "
-        f"{', '.join(map(str, shares.complete))} of {shares.count} can be read in full; {rest}."
+        f"Backup {backup.backup}: {noun(backup.complete, 'share')} "
+        f"{', '.join(map(str, backup.complete))} of {backup.count} can be read in full; {rest}."
     )
 
 

@@ -40,15 +40,11 @@ def say(texts: Iterable[str]) -> None:
 
 def show(text: str) -> None:
     """Write *text*, which is clean, and the end of a row to standard output; raises OutputError."""
-    _put(_encodable(f"{text}\n", sys.stdout).encode(sys.stdout.encoding, "replace"))
+    put(_encodable(f"{text}\n", sys.stdout).encode(sys.stdout.encoding, "replace"))
 
 
 def put(data: bytes) -> None:
     """Write *data* to standard output as it is; raises OutputError."""
-    _put(data)
-
-
-def _put(data: bytes) -> None:
     try:
         sys.stdout.flush()
         sys.stdout.buffer.write(data)

@@ -39,6 +39,7 @@ __all__ = [
     "check_pairs",
     "extract",
     "is_revoked",
+    "needs_certificate",
     "read_revocation",
     "rebuild",
     "revocable",
@@ -165,6 +166,11 @@ def rebuild(
         case Compact():
             lean = compact.restore(payload, certificate, passphrase or "", ask)
             return extraction.rebuild(lean, certificate)
+
+
+def needs_certificate(payload: Payload) -> bool:
+    """Tell whether `rebuild` takes the public certificate for *payload*."""
+    return isinstance(payload, Lean | Compact)
 
 
 def certificate(data: bytes, fingerprint: str | None) -> Key:

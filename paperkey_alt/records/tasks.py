@@ -52,7 +52,7 @@ def tasks(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[Task, ...
     """Return for each entry by its number what is to be done, now or later, as seen *today*."""
     by_key = _last(entries, lambda entry: entry.fingerprint)
     return {
-        entry.number or 0: tuple(_tasks(entry, _later(entry, by_key[entry.fingerprint]), today))
+        entry.number: tuple(_tasks(entry, _later(entry, by_key[entry.fingerprint]), today))
         for entry in entries
         if entry.left
     }
@@ -78,7 +78,7 @@ def keep(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[str, ...]]
     by_key = _last(entries, lambda entry: entry.fingerprint)
     by_name = _last(entries, lambda entry: entry.name)
     sentences = {
-        entry.number or 0: tuple(
+        entry.number: tuple(
             _keep(
                 entry,
                 _later(entry, by_key[entry.fingerprint]),
@@ -107,7 +107,7 @@ def _last(
 
 def _later(entry: Entry, others: Iterable[Entry]) -> list[Entry]:
     """Return those of *others* that were noted after *entry* and are not all destroyed."""
-    return [other for other in others if other.left and _number(other) > _number(entry)]
+    return [other for other in others if other.left and other.number > entry.number]
 
 
 def _tasks(entry: Entry, of_key: Iterable[Entry], today: dt.date) -> Iterator[Task]:
@@ -229,10 +229,6 @@ def _carries_more(other: Entry, entry: Entry) -> bool:
 
 def _is_rehearsed(entry: Entry) -> bool:
     return entry.drill == GIVES and entry.drilled is not None and entry.drilled >= entry.printed
-
-
-def _number(entry: Entry) -> int:
-    return entry.number or 0
 
 
 def _named(marks: Sequence[str]) -> str:

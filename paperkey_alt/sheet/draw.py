@@ -128,6 +128,11 @@ def shown(text: str) -> str:
     return names.by_code_points(clean(text))
 
 
+def in_groups(digits: str, of: int) -> str:
+    """Return hexadecimal *digits* in groups *of* so many, which the eye can follow."""
+    return " ".join(digits[at : at + of] for at in range(0, len(digits), of))
+
+
 class _Page:
     """One page of a canvas, in the layout's coordinates."""
 
@@ -195,8 +200,7 @@ class _Page:
         self._name(caption.user_id or "", top + 23, width - _MARK_ROOM)
         if caption.fingerprint:
             digits = caption.fingerprint
-            grouped = " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
-            self._text(self.left, top + 34.5, grouped, _FINGERPRINT[len(digits)])
+            self._text(self.left, top + 34.5, in_groups(digits, 4), _FINGERPRINT[len(digits)])
         self._text(self.left, top + 45, _must_fit(" ".join(caption.notes), _NOTE, width), _NOTE)
         self._text_to(self.right, top + 18, self.line_set.head.mark, _SET_MARK)
         self._text_to(self.right, top + 28, "set mark", _LEGEND)

@@ -95,11 +95,7 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
         ),
         items=items,
         sheets=f"the sheets of the {noun} (set mark {secret.mark})",
-        blanks=(
-            *(("Where the passphrase is kept:",) if enclosed.passphrases else ()),
-            *(("Where the revocation sheet is kept:",) if enclosed.revocation else ()),
-            "Somebody who can help:",
-        ),
+        blanks=_owners_blanks(enclosed),
     )
 
 
@@ -135,11 +131,7 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
             *_revocation_items(enclosed, "every share"),
         ),
         sheets=f"the sheets of {needed}",
-        blanks=(
-            *(("Where the passphrase is kept:",) if enclosed.passphrases else ()),
-            *(("Where the revocation sheet is kept:",) if enclosed.revocation else ()),
-            "Somebody who can help:",
-        ),
+        blanks=_owners_blanks(enclosed),
     )
 
 
@@ -204,6 +196,16 @@ def _opening(enclosed: Enclosed) -> tuple[str, ...]:
     if enclosed.sort is Sort.OPENPGP_KEY:
         return ("With an OpenPGP key its owner reads encrypted mail and files, and signs.",)
     return ()
+
+
+def _owners_blanks(enclosed: Enclosed) -> tuple[str, ...]:
+    """Return the words before the blanks of whoever has all of the envelope."""
+    blanks = []
+    if enclosed.passphrases:
+        blanks.append("Where the passphrase is kept:")
+    if enclosed.revocation:
+        blanks.append("Where the revocation sheet is kept:")
+    return (*blanks, "Somebody who can help:")
 
 
 _WITH_SHEETS = (
