@@ -161,7 +161,7 @@ def rebuild(
             return private_key.rebuild(payload)
         case Revocation(fingerprint, packet):
             title = f"the revocation of {fingerprint.hex().upper()}"
-            return Rebuilt(revocation.write(packet), packet, title)
+            return Rebuilt(revocation.write(packet), packet, title, is_revocation=True)
         case Compact():
             lean = compact.restore(payload, certificate, passphrase or "", ask)
             return extraction.rebuild(lean, certificate)

@@ -98,7 +98,8 @@ class Rebuilt:
     """
     A secret back from paper: the file as *data*, and in *binary* form where there is another one;
     *title* names it, *notes* are sentences on what it came back without. *key* is there for OpenPGP
-    keys; *is_certificate* tells that it is a public certificate, and no secret.
+    keys; *is_certificate* and *is_revocation* tell that it is a public certificate, or a
+    revocation certificate, and no secret.
     """
 
     data: bytes
@@ -107,3 +108,4 @@ class Rebuilt:
     notes: tuple[str, ...] = ()
     key: Key | None = None
     is_certificate: bool = False
+    is_revocation: bool = False

@@ -231,7 +231,10 @@ def test_a_number_that_is_not_of_the_key(desk):
 
 
 def test_too_few_shares_say_nothing_of_the_paper(desk):
-    """A rehearsal that was good stays noted; a share that is damaged is noted as that."""
+    """
+    A rehearsal that was good stays noted, also where a share was given in part; a share that is
+    damaged is noted as that.
+    """
     desk.ok("backup", SMALL, "--any", "2", "--of", "2", "-o", "s", "--text", "t")
     desk.ok("drill", "t/share-1.txt", "t/share-2.txt", "--key", SMALL)
     done = desk.run("drill", "t/share-1.txt", "--key", SMALL)
@@ -241,6 +244,11 @@ def test_too_few_shares_say_nothing_of_the_paper(desk):
     rows = desk.read("t/share-2.txt").splitlines()
     desk.write("cut.txt", b"\n".join(rows[: len(rows) // 2]))
     done = desk.run("drill", "t/share-1.txt", "cut.txt", "--key", SMALL)
+    assert "cannot tell whether this paper gives this key back" in done.err
+    assert drill_of(desk) == "gives the key back"
+    stained = [row[:8] + b"?" * 9 + row[17:] for row in rows[len(rows) // 2 :]]
+    desk.write("stained.txt", b"\n".join([*rows[: len(rows) // 2], *stained]))
+    done = desk.run("drill", "t/share-1.txt", "stained.txt", "--key", SMALL)
     assert "this paper does not give this key back" in done.err
     assert drill_of(desk) == "does not give the key back"
 
@@ -306,7 +314,7 @@ def test_a_private_key_that_cannot_be_opened(desk):
 
 
 def test_files(desk):
-    """Another file is told as that; the register is left alone."""
+    """Another file is told as that, and nothing is called a key; the register is left alone."""
     desk.write("note", "The bell buoy is off station.\n")
     desk.write("later", "The bell buoy is on station.\n")
     desk.ok("backup", "note", "--plain", "--allow-unprotected", "-o", "s.pdf", "--text", "s.txt")
@@ -317,7 +325,12 @@ def test_files(desk):
             "it carries a different file from the one that --key names: the file note" in done.err
         )
         assert "destroy" not in done.err
+        assert f"does not give this {'key' if live is SMALL else 'file'} back" in done.err
         assert drill_of(desk) is None
+    done = desk.ok("drill", "s.txt", "--key", "note")
+    assert "This paper gives this file back, byte for byte." in done.err
+    assert "rehearsed" in (told := desk.ok("register").out)
+    assert "gives the file back" in told
 
 
 @pytest.mark.parametrize("register", ["noise", "none", "folder"])
@@ -337,9 +350,10 @@ def test_the_result_comes_first(noted, register, live):
 
 
 def test_half_a_paper_and_no_register(noted):
-    """The lines that are wanting are told first, then the trouble with the register."""
+    """The lines that cannot be read are told first, then the trouble with the register."""
     rows = noted.read("s.txt").decode().splitlines(keepends=True)
-    noted.write("half.txt", "".join(rows[: len(rows) // 2]))
+    stained = [f"{row[:8]}{'?' * 9}{row[17:]}" for row in rows[len(rows) // 2 :]]
+    noted.write("half.txt", "".join(rows[: len(rows) // 2] + stained))
     done = noted.run("drill", "half.txt", "--key", SMALL, "--register", "none")
     assert done.status == 1
     assert "more lines are needed" in done.err.split("The rehearsal is not noted")[0]
