@@ -84,7 +84,7 @@ _TOLD = {
         entry.GIVES_NOT,
     ),
     Verdict.WRONG_ON_PAPER: _Told(
-        _GIVES_NOT, f"{_PRINT_ANEW} --prove checks the live key.", entry.GIVES_NOT
+        _GIVES_NOT, f"{_PRINT_ANEW} ragleaf backup --prove checks the live key.", entry.GIVES_NOT
     ),
     Verdict.SECRET_MISSING: _Told(_GIVES_NOT, _PRINT_ANEW, entry.GIVES_NOT),
     Verdict.ANOTHER_SECRET: _Told(
@@ -277,8 +277,8 @@ def _failed(
     """
     gives_not, not_known = _GIVES_NOT.format(noun=noun), _NOT_KNOWN.format(noun=noun)
     if isinstance(error, CertificateError):
-        own = error.advice != CertificateError.advice
-        return DrillFailed(f"{gives_not}{error}", advice=error.advice if own else _ANOTHER), None
+        advice = _OF_CERTIFICATES.get(error.advice, error.advice)
+        return DrillFailed(f"{gives_not}{error}", advice=advice), None
     lacking = [finding for finding in chosen if finding.body is None]
     if isinstance(error, NotEnoughLines | NotEnoughShares) and all(
         finding.is_partly_given for finding in lacking
@@ -290,6 +290,14 @@ def _failed(
     return DrillFailed(f"{gives_not}{error}", advice=error.advice), entry.GIVES_NOT
 
 
+# What is advised here, where no file of a certificate is named, in place of what is elsewhere.
+_OF_CERTIFICATES = {
+    CertificateError.advice: _ANOTHER,
+    given_sources.OTHER_CERTIFICATE: (
+        "Give the certificate sheets that were printed with these, or leave out all of a "
+        "certificate: then that of the live file is taken."
+    ),
+}
 # What says nothing of the paper.
 _OF_THE_INPUT = (NoTerminal, SeveralSets, SharesConflict, UnknownFormat, WrongPassphrase)
 

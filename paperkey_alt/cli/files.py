@@ -45,6 +45,11 @@ _UNNAMED = getattr(os, "O_TMPFILE", None)
 _TEXT_AS_IS = getattr(os, "O_BINARY", 0)
 
 
+def told(name: str) -> str:
+    """Return what the input *name* is called in messages."""
+    return "standard input" if name == STREAM else name
+
+
 def read(name: str, longest: int) -> bytes:
     """
     Return the content of the file *name* (``-`` is standard input); raises SourceError, also above
@@ -62,9 +67,11 @@ def read(name: str, longest: int) -> bytes:
         ) from None
     except (OSError, ValueError) as error:
         # A name with a zero byte in it is a ValueError.
-        raise SourceError(f"{name} cannot be read: {_reason(error)}") from None
+        raise SourceError(f"{told(name)} cannot be read: {_reason(error)}") from None
     if len(data) > longest:
-        raise SourceError(f"{name} is longer than {longest >> 20} MiB; no key or scan is that long")
+        raise SourceError(
+            f"{told(name)} is longer than {longest >> 20} MiB; no key or scan is that long"
+        )
     return data
 
 

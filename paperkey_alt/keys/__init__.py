@@ -223,9 +223,16 @@ def revocable(data: bytes, fingerprint: str | None) -> Key:
     key = certificate(data, fingerprint)
     if key.version not in SUPPORTED_VERSIONS:
         raise UnsupportedKey(
-            f"the key is of version {key.version}; Ragleaf revokes keys of versions 4 and 6 only"
+            f"the key is of version {key.version}; Ragleaf revokes keys of versions 4 and 6 only",
+            advice=_REVOKE_ELSEWHERE,
         )
     return key
+
+
+_REVOKE_ELSEWHERE = (
+    "Make the revocation certificate in your OpenPGP program; ragleaf backup --plain prints its "
+    "file as it is."
+)
 
 
 def revoke(  # noqa: PLR0913 - each is a wish of its own
