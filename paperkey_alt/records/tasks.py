@@ -202,7 +202,7 @@ def _keep(
         for other in of_name
     )
     if next_key or (entry.expires is not None and entry.expires < today):
-        reason = "A newer key of this name has sheets" if next_key else "The key has expired"
+        reason = "Another key of this name was printed later" if next_key else "The key has expired"
         yield (
             f"{reason}. Old mail needs the old key: keep its sheets. Only you can decide when "
             "they may go."

@@ -13,7 +13,7 @@ from cryptography.hazmat.primitives.serialization import (
     NoEncryption,
     PrivateFormat,
 )
-from desks import KEY, PASSPHRASE, SMALL, SMALL_CERTIFICATE
+from desks import CORPUS, KEY, PASSPHRASE, SMALL, SMALL_CERTIFICATE
 from rekeyed import exported
 from samples import only, stub, with_secrets
 
@@ -251,6 +251,24 @@ def test_too_few_shares_say_nothing_of_the_paper(desk):
     done = desk.run("drill", "t/share-1.txt", "stained.txt", "--key", SMALL)
     assert "this paper does not give this key back" in done.err
     assert drill_of(desk) == "does not give the key back"
+
+
+def test_a_revocation_or_certificate_of_another_key(noted):
+    """It is called what it is, and the register is left alone."""
+    other = CORPUS / "nist-p256.asc"
+    given = ("--passphrase-from", "pw", "--register", "r")
+    noted.ok("revoke-sheet", other, "--reason", "none", "-o", "v.pdf", "--text", "v.txt", *given)
+    noted.ok("backup", other, "--with-certificate", "-o", "c.pdf", "--text", "c.txt", *given)
+    mark = noted.read("c.txt").decode().split("# Ragleaf, set ")[2][:5]
+    done = noted.run("drill", "v.txt", "--key", SMALL, "--register", "r")
+    assert "carries a revocation certificate that this key did not make" in done.err
+    done = noted.run("drill", "c.txt", "--mark", mark, "--key", SMALL, "--register", "r")
+    assert "carries the certificate of a different key" in done.err
+    done = noted.run("drill", "s.txt", "c.txt", "--mark", mark, "--key", SMALL, "--register", "r")
+    assert done.status == 1
+    assert "--public" not in done.err
+    told = json.loads(noted.ok("register", "--json", "--register", "r").out)["backups"]
+    assert {backup["drill"] for backup in told} == {None}
 
 
 def test_another_key(noted):
