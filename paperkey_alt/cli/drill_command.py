@@ -197,9 +197,7 @@ def command(
         known = () if back.passphrase is None else (back.passphrase,)
         compared = comparison.compare(back.rebuilt, live, ask, known)
         failure, outcome = _judged(compared, noun)
-        texts = list(_told(compared, noun)) if compared.agrees else []
-        if texts and back.is_from_elsewhere:
-            texts.append(_LIVE_CERTIFICATE)
+        texts = list(_told(compared, noun, back)) if compared.agrees else []
     except (PaperError, CertificateError, WrongPassphrase, NoTerminal) as error:
         meant = [] if findings is None else _chosen(findings, marks)
         failure, outcome, texts = *_failed(error, meant, noun), []
@@ -302,9 +300,16 @@ _OF_CERTIFICATES = {
 _OF_THE_INPUT = (NoTerminal, SeveralSets, SharesConflict, UnknownFormat, WrongPassphrase)
 
 
-def _told(compared: Comparison, noun: str) -> Iterator[str]:
-    """Yield what agreement there is with the live *noun*, in sentences."""
-    if compared.verdict is Verdict.SAME_FILE:
+def _told(compared: Comparison, noun: str, back: Back) -> Iterator[str]:
+    """Yield what agreement there is of what came *back* with the live *noun*, in sentences."""
+    yield from _agreement(compared, noun, is_public_elsewhere=back.is_from_elsewhere)
+    if back.is_from_elsewhere:
+        yield _LIVE_CERTIFICATE
+
+
+def _agreement(compared: Comparison, noun: str, *, is_public_elsewhere: bool) -> Iterator[str]:
+    """As `_told`; what of the key *is_public_elsewhere* is no gift of this paper."""
+    if compared.verdict is Verdict.SAME_FILE and not is_public_elsewhere:
         whole = ", byte for byte." if noun == "file" else ": the whole file, byte for byte."
         yield f"This paper gives this {noun} back{whole}"
         return

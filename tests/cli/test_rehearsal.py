@@ -72,7 +72,10 @@ def test_the_same_bytes_need_no_passphrase(noted):
 
 
 def test_a_certificate_that_is_not_on_the_paper(desk, small):
-    """It is taken from the live file, and said to be needed; of a whole print it is not."""
+    """
+    It is taken from the live file, and said to be needed; of a whole print it is not. The paper is
+    not said to give more than is on it.
+    """
     desk.take(small)
     said = "The public certificate came from the live file"
     assert said in desk.ok("drill", "s.txt", "--key", SMALL, "--no-register").err
@@ -82,6 +85,13 @@ def test_a_certificate_that_is_not_on_the_paper(desk, small):
         "backup", SMALL, "--with-certificate", "-o", "c.pdf", "--text", "c.txt", "--no-register"
     )
     assert said not in desk.ok("drill", "c.txt", "--key", SMALL, "--no-register").err
+    desk.ok("restore", "s.txt", "--public", SMALL, "-o", "live.asc")
+    done = desk.ok("drill", "s.txt", "--key", "live.asc", "--no-register")
+    assert f"{SAME}: its secret part came back byte for byte." in done.err
+    assert "whole file" not in done.err
+    desk.ok("restore", "w.txt", "-o", "live.asc", "--force")
+    done = desk.ok("drill", "w.txt", "--key", "live.asc", "--no-register")
+    assert f"{SAME}: the whole file, byte for byte." in done.err
 
 
 @pytest.mark.long
