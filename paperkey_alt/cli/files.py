@@ -364,7 +364,7 @@ def _write_stream(name: str, data: bytes) -> None:
             descriptor = os.open(name, os.O_WRONLY | _TEXT_AS_IS)
         else:
             descriptor = os.dup(descriptor)
-        with os.fdopen(descriptor, "wb", buffering=0) as stream:
+        with process.within_a_stream(), os.fdopen(descriptor, "wb", buffering=0) as stream:
             view = memoryview(data)
             while view:
                 view = view[stream.write(view) or 0 :]
