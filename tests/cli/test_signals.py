@@ -214,9 +214,8 @@ def test_while_a_stream_is_written(desk):
     assert os.read(process.stdout.fileno(), 1) == b"%"  # and no more: the pipe is full
     time.sleep(0.2)
     process.terminate()
-    process.stdout.close()
-    said = process.stderr.read()
-    assert process.wait(60) == 143
+    _, said = process.communicate(timeout=60)
+    assert process.returncode == 143
     assert b"What was being written to the stream is not complete." in said
     assert b"half written" not in said
 
