@@ -112,8 +112,12 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
             f"an empty passphrase opens the {' and the '.join(part.title for part in empty)}: "
             "anyone with the sheet has the key"
         )
+    is_protected = key.protected and not empty
     extracted = replace(
-        extracted, protected=key.protected and not empty, cautions=strength.cautions(key)
+        extracted,
+        protected=is_protected,
+        partly_protected=not is_protected and len(key.protected_packets) > len(empty),
+        cautions=strength.cautions(key),
     )
     if form is not Form.COMPACT and not prove:
         return extracted
@@ -131,6 +135,7 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
         seal_passphrase=passphrase,
         seal_is_own=own is not None and passphrase == own,
         protected=extracted.protected,
+        partly_protected=extracted.partly_protected,
         cautions=extracted.cautions,
     )
 

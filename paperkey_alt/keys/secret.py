@@ -74,7 +74,8 @@ class Extract:
     *seal_passphrase* is that of the seal to print it under, None where there is to be no seal;
     *seal_is_own* tells whether it is the key's own passphrase; *lacks* are the key packets whose
     secret is not printed; *is_revocable* tells whether a revocation certificate can be made of it
-    that it does not carry already.
+    that it does not carry already; *partly_protected* tells that it is not *protected*, and that
+    such a passphrase is over some of it.
     """
 
     payload: Payload
@@ -91,6 +92,12 @@ class Extract:
     seal_is_own: bool = False
     lacks: tuple[Lack, ...] = ()
     is_revocable: bool = False
+    partly_protected: bool = False
+
+    @property
+    def has_passphrase(self) -> bool:
+        """Whether a passphrase of its own is over all of it or some."""
+        return self.protected or self.partly_protected
 
 
 @dataclass(frozen=True)
