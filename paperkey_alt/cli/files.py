@@ -369,7 +369,7 @@ def _write_stream(name: str, data: bytes) -> None:
             while view:
                 view = view[stream.write(view) or 0 :]
     except OSError as error:
-        raise OutputError(f"the output cannot be written: {_reason(error)}") from None
+        raise OutputError(f"{name} cannot be written: {_reason(error)}") from None
 
 
 @dataclass

@@ -556,3 +556,10 @@ def test_writers_at_one_time_lose_nothing(tmp_path):
     assert sorted(one.marks[0] for one in Register(path).entries()) == sorted(
         f"{n}-{at}" for n in range(8) for at in range(10)
     )
+
+
+def test_what_the_system_refuses_is_told_in_words(tmp_path):
+    """The reason alone, without a number and the name once more."""
+    (tmp_path / "file").write_bytes(b"")
+    with pytest.raises(RegisterError, match="as the register: not a directory$"):
+        Register(tmp_path / "file/r").exists()
