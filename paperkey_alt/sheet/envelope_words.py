@@ -125,9 +125,9 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
         opening=(
             *_opening(enclosed),
             (
-                f"It is split among {share.count} holders. To bring it back it takes {needed}; "
-                f"fewer tell nothing of the {noun} but its size. Never keep two shares in one "
-                "place."
+                f"It is split among {share.count} holders. To bring it back it takes {needed}; the "
+                f"lines of fewer tell nothing of the {noun} but its size. Never keep two shares in "
+                "one place."
             ),
         ),
         items=(
@@ -164,8 +164,8 @@ def of_holder(enclosed: Enclosed, share: Share, secret: Sheets) -> FirstPage:
         opening=(
             (
                 f"The owner of {enclosed.subject} asks you to keep one share of it. "
-                f"{_capital(needed)}, brought together, give the {noun} back. Your share alone "
-                "tells nothing of it but its size."
+                f"{_capital(needed)}, brought together, give the {noun} back. The lines of your "
+                "share alone tell nothing of it but its size."
             ),
             "The letter says how to keep it, and what to do when somebody asks you for it.",
         ),

@@ -64,7 +64,7 @@ _HELP = "Whom to ask for help:"
 _ALL_SHEETS = {1: "this sheet", 2: "both sheets"}
 _SOME_LACKING = "Not every secret is here."
 _NEEDS = "Anyone with {sheets} and {passphrase} has the {noun}: never keep them together."
-_SHARED = "Alone this share tells nothing of the {noun} but its size. Never keep it beside another."
+_SHARED = "Alone these lines tell nothing of the {noun} but its size. Keep no two shares together."
 
 _UNPROTECTED = "NO PASSPHRASE PROTECTS THIS KEY: anyone with {sheets} has the key. Lock {it} away."
 _PARTLY_UNPROTECTED = (

@@ -238,7 +238,7 @@ def test_a_clock_before_the_keys_creation_is_said():
         (False, False, False, "NOT PROTECTED", "NO PASSPHRASE"),
         (False, True, False, "sealed with a passphrase", "the passphrase of the seal"),
         (True, True, False, "sealed with a passphrase", "the passphrase of the seal"),
-        (False, False, True, "Share 1 of 16", "Never keep it beside another"),
+        (False, False, True, "Share 1 of 16", "Keep no two shares together"),
     ],
 )
 def test_the_title_and_the_first_caution_say_what_protects(
