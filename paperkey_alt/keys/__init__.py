@@ -211,6 +211,8 @@ def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[
     """
     if rebuilt.is_certificate:
         return ("a public certificate has no secret",)
+    if rebuilt.is_revocation:
+        return ("a revocation has no secret; ragleaf drill verifies it with its key",)
     if rebuilt.key is not None:
         from paperkey_alt.keys.openpgp import unlocked  # noqa: PLC0415 - the ciphers take long to load
 

@@ -403,3 +403,12 @@ def test_an_algorithm_that_cannot_be_opened_here(desk):
     assert "try in your OpenPGP program" in done.err
     assert desk.ok("drill", "s.txt", "--key", "one.asc").status == 0
     assert drill_of(desk) == "gives the key back"
+
+
+def test_a_revocation_is_read_back(desk):
+    """It is not called a file, nor proven; what verifies it is named."""
+    given = ("--reason", "none", "--passphrase-from", "pw", "--no-register")
+    desk.ok("revoke-sheet", SMALL, "-o", "v.pdf", "--text", "v.txt", *given)
+    said = desk.ok("check", "v.txt", "--prove").err
+    assert "Not proven: a revocation has no secret; ragleaf drill verifies it" in said
+    assert "--plain" not in said
