@@ -45,6 +45,11 @@ _UNNAMED = getattr(os, "O_TMPFILE", None)
 _TEXT_AS_IS = getattr(os, "O_BINARY", 0)
 
 
+def told(name: str) -> str:
+    """Return what the input *name* is called in messages."""
+    return "standard input" if name == STREAM else name
+
+
 def read(name: str, longest: int) -> bytes:
     """
     Return the content of the file *name* (``-`` is standard input); raises SourceError, also above
@@ -62,9 +67,11 @@ def read(name: str, longest: int) -> bytes:
         ) from None
     except (OSError, ValueError) as error:
         # A name with a zero byte in it is a ValueError.
-        raise SourceError(f"{name} cannot be read: {_reason(error)}") from None
+        raise SourceError(f"{told(name)} cannot be read: {_reason(error)}") from None
     if len(data) > longest:
-        raise SourceError(f"{name} is longer than {longest >> 20} MiB; no key or scan is that long")
+        raise SourceError(
+            f"{told(name)} is longer than {longest >> 20} MiB; no key or scan is that long"
+        )
     return data
 
 
@@ -357,12 +364,12 @@ def _write_stream(name: str, data: bytes) -> None:
             descriptor = os.open(name, os.O_WRONLY | _TEXT_AS_IS)
         else:
             descriptor = os.dup(descriptor)
-        with os.fdopen(descriptor, "wb", buffering=0) as stream:
+        with process.within_a_stream(), os.fdopen(descriptor, "wb", buffering=0) as stream:
             view = memoryview(data)
             while view:
                 view = view[stream.write(view) or 0 :]
     except OSError as error:
-        raise OutputError(f"the output cannot be written: {_reason(error)}") from None
+        raise OutputError(f"{name} cannot be written: {_reason(error)}") from None
 
 
 @dataclass

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, TextIO
 
 import click
 
+from paperkey_alt.cli import process
 from paperkey_alt.errors import OutputError
 from paperkey_alt.foreign_text import clean
 
@@ -46,9 +47,10 @@ def show(text: str) -> None:
 def put(data: bytes) -> None:
     """Write *data* to standard output as it is; raises OutputError."""
     try:
-        sys.stdout.flush()
-        sys.stdout.buffer.write(data)
-        sys.stdout.buffer.flush()
+        with process.within_a_stream():
+            sys.stdout.flush()
+            sys.stdout.buffer.write(data)
+            sys.stdout.buffer.flush()
     except OSError as error:
         _drain(sys.stdout)
         reason = (error.strerror or str(error)).lower()

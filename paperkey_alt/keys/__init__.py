@@ -113,8 +113,12 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
             f"an empty passphrase opens the {' and the '.join(part.title for part in empty)}: "
             "anyone with the sheet has the key"
         )
+    is_protected = key.protected and not empty
     extracted = replace(
-        extracted, protected=key.protected and not empty, cautions=strength.cautions(key)
+        extracted,
+        protected=is_protected,
+        partly_protected=not is_protected and len(key.protected_packets) > len(empty),
+        cautions=strength.cautions(key),
     )
     if form is not Form.COMPACT and not prove:
         return extracted
@@ -132,6 +136,7 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
         seal_passphrase=passphrase,
         seal_is_own=own is not None and passphrase == own,
         protected=extracted.protected,
+        partly_protected=extracted.partly_protected,
         cautions=extracted.cautions,
     )
 
@@ -162,7 +167,7 @@ def rebuild(
             return private_key.rebuild(payload)
         case Revocation(fingerprint, packet):
             title = f"the revocation of {fingerprint.hex().upper()}"
-            return Rebuilt(revocation.write(packet), packet, title)
+            return Rebuilt(revocation.write(packet), packet, title, is_revocation=True)
         case Compact():
             lean = compact.restore(payload, certificate, passphrase or "", ask)
             return extraction.rebuild(lean, certificate)
@@ -212,6 +217,8 @@ def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[
     """
     if rebuilt.is_certificate:
         return ("a public certificate has no secret",)
+    if rebuilt.is_revocation:
+        return ("a revocation has no secret; ragleaf drill verifies it with its key",)
     if rebuilt.key is not None:
         from paperkey_alt.keys.openpgp import unlocked  # noqa: PLC0415 - the ciphers take long to load
 
@@ -229,9 +236,16 @@ def revocable(data: bytes, fingerprint: str | None) -> Key:
     key = certificate(data, fingerprint)
     if key.version not in SUPPORTED_VERSIONS:
         raise UnsupportedKey(
-            f"the key is of version {key.version}; Ragleaf revokes keys of versions 4 and 6 only"
+            f"the key is of version {key.version}; Ragleaf revokes keys of versions 4 and 6 only",
+            advice=_REVOKE_ELSEWHERE,
         )
     return key
+
+
+_REVOKE_ELSEWHERE = (
+    "Make the revocation certificate in your OpenPGP program; ragleaf backup --plain prints its "
+    "file as it is."
+)
 
 
 def revoke(  # noqa: PLR0913 - each is a wish of its own

@@ -40,7 +40,8 @@ class Enclosed:
     What is put into an envelope, in words and values.
 
     *subject* names the key or file in a sentence ("the OpenPGP key of …"), *sort* is what it is;
-    *passphrases* are those it takes, *seal_is_own* tells whether the one of the key opens the seal
+    *passphrases* are those it takes, *unlocked* is a sentence on what of it needs none, None where
+    nothing can be had without one; *seal_is_own* tells whether the one of the key opens the seal
     too; *certificate* and *revocation* are sheets, or None, *missing* says in a sentence each which
     of them are not there and why; *needs_public* tells whether it takes a certificate to bring it
     back; *printed_program* are the pages of the *program*, and *gives_numbers* tells that it makes
@@ -52,6 +53,7 @@ class Enclosed:
     fingerprint: str | None
     date: dt.date
     passphrases: tuple[str, ...]
+    unlocked: str | None
     seal_is_own: bool
     certificate: Sheets | None
     revocation: Sheets | None
@@ -66,7 +68,6 @@ class Enclosed:
 def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
     """Return the first page where all that is *secret* is on one set of sheets."""
     noun = _noun(enclosed)
-    lock = f"Here, locked away: NO PASSPHRASE PROTECTS IT. Anyone with these sheets has the {noun}."
     keep = (
         "Here, where you would keep a deed. The passphrase is kept elsewhere, never with these "
         "sheets."
@@ -74,7 +75,7 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
     items = (
         Item(
             f"The sheets of the {noun}",
-            keep if enclosed.passphrases else lock,
+            keep if enclosed.unlocked is None else f"Here, locked away. {enclosed.unlocked}",
             secret.file,
             secret.pages,
             secret.mark,
@@ -120,9 +121,9 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
         opening=(
             *_opening(enclosed),
             (
-                f"It is split among {share.count} holders. To bring it back it takes {needed}; "
-                f"fewer tell nothing of the {noun} but its size. Never keep two shares in one "
-                "place."
+                f"It is split among {share.count} holders. To bring it back it takes {needed}; the "
+                f"lines of fewer tell nothing of the {noun} but its size. Never keep two shares in "
+                "one place."
             ),
         ),
         items=(
@@ -155,8 +156,8 @@ def of_holder(enclosed: Enclosed, share: Share, secret: Sheets) -> FirstPage:
         opening=(
             (
                 f"The owner of {enclosed.subject} asks you to keep one share of it. "
-                f"{_capital(needed)}, brought together, give the {noun} back. Your share alone "
-                "tells nothing of it but its size."
+                f"{_capital(needed)}, brought together, give the {noun} back. The lines of your "
+                "share alone tell nothing of it but its size."
             ),
             "The letter says how to keep it, and what to do when somebody asks you for it.",
         ),

@@ -33,8 +33,8 @@ _WHAT = (
     "are numbered and belong to backup {backup}; yours has the set mark {mark}."
 )
 _NOT_GOOD_FOR = (
-    "Alone it opens nothing and signs nothing, and nobody learns anything of the {noun} from it "
-    "but its size{fewer}. It is of use only beside others, so it must never lie beside another "
+    "Alone it opens nothing and signs nothing, and nobody learns anything of the {noun} from its "
+    "lines but its size{fewer}. It is of use only beside others, so it must never lie beside another "
     "share."
 )
 _KEEP = (
