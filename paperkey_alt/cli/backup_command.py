@@ -393,9 +393,9 @@ def _require_fitting(
     if not with_certificate:
         return
     if envelope is not None:
-        raise click.UsageError("--envelope prints the certificate: leave --with-certificate away")
+        raise click.UsageError("--envelope prints the certificate: leave out --with-certificate")
     if form is Form.WHOLE:
-        raise click.UsageError("--whole prints the certificate too: leave --with-certificate away")
+        raise click.UsageError("--whole prints the certificate too: leave out --with-certificate")
     if form is Form.PLAIN:
         raise click.UsageError("--plain prints a file as it is, and no certificate of it")
     if anonymous:

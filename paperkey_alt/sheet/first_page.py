@@ -46,7 +46,8 @@ class Item:
 class FirstPage:
     """
     A *heading*, the *fingerprint* of the key if it has one, an *opening*; the *items*; what is
-    *missing*, a sentence each, and why; the *steps* by which it is brought back; the *files* by
+    *missing*, a sentence each, and why; under the heading *purpose* the *steps* by which it is
+    brought back, each behind its number ("3a" and "3b" where one of them is enough); the *files* by
     name and SHA-256, hexadecimal; and the words before each blank to be filled in.
     """
 
@@ -56,7 +57,8 @@ class FirstPage:
     opening: tuple[str, ...]
     items: tuple[Item, ...]
     missing: tuple[str, ...]
-    steps: tuple[str, ...]
+    purpose: str
+    steps: tuple[tuple[str, str], ...]
     files: tuple[tuple[str, str], ...]
     blanks: tuple[str, ...]
 
@@ -89,6 +91,7 @@ _LEADING = 1.3
 _WHAT_WIDTH, _MARK_WIDTH, _GAP = 120.0, 128.0, 10.0
 _BOX = 9.0
 _BLANK = 18.0
+_LABEL = 22.0  # of the width of a step, for its number
 
 
 class _Pen:
@@ -104,7 +107,9 @@ class _Pen:
 
     def draw(self, page: FirstPage) -> None:
         """Set all of *page*."""
-        self._text(self.right - 70, self.y, str(page.date), PROSE, self.small + 1)
+        date, size = str(page.date), self.small + 1
+        width = self.canvas.stringWidth(date, PROSE, size)
+        self._text(self.right - width, self.y, date, PROSE, size)
         self.y += 6
         self._paragraph(page.heading, BOLD, self.heading, width=self.width - 80)
         if page.fingerprint:
@@ -122,9 +127,9 @@ class _Pen:
             self._section("What is not here")
             for sentence in page.missing:
                 self._paragraph(sentence)
-        self._section("To bring it back")
-        for number, step in enumerate(page.steps, 1):
-            self._step(number, step)
+        self._section(page.purpose)
+        for label, step in page.steps:
+            self._step(label, step)
         if page.files:
             self.y += 4
             self._digests(page.files)
@@ -167,11 +172,11 @@ class _Pen:
             self._line(x + _BOX + 58, top + 28, self.right)
         self.y += height
 
-    def _step(self, number: int, step: str) -> None:
-        rows = simpleSplit(shown(step), PROSE, self.body, self.width - 18)
+    def _step(self, label: str, step: str) -> None:
+        rows = simpleSplit(shown(step), PROSE, self.body, self.width - _LABEL)
         self._require(len(rows) * self.body * _LEADING)
-        self._text(self.left, self.y + self.body, f"{number}.", PROSE, self.body)
-        self.y = self._rows(self.left + 18, self.y, rows, PROSE, self.body) + 1.5
+        self._text(self.left, self.y + self.body, f"{label}.", PROSE, self.body)
+        self.y = self._rows(self.left + _LABEL, self.y, rows, PROSE, self.body) + 1.5
 
     def _digests(self, files: Iterable[tuple[str, str]]) -> None:
         for name, digest in files:

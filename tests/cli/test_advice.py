@@ -119,7 +119,7 @@ ROWS = [
     # What nothing protects.
     ((*B, OPEN, *OUT), 1, "no passphrase", "--seal", "who finds"),
     ((*B, OPEN, *OUT), 1, "no passphrase", "give the key a passphrase", "who finds"),
-    ((*B, "words.txt", "--plain", *OUT), 1, "no seal would be over", "--seal", "key"),
+    ((*B, "words.txt", "--plain", *OUT), 1, "would be printed without a seal", "--seal", "key"),
     ((*B, "words.txt", "--plain", *OUT), 1, "this file", "--allow-unprotected", "OpenPGP"),
     ((*B, SMALL, "--seal", "--passphrase-from", "latin-1.pw", *OUT), 1, "UTF-8", "", "again"),
     # Certificates that do not serve; the sheets can be read.

@@ -175,7 +175,9 @@ def test_a_revocation_is_recommended_where_there_can_be_one():
     (line_set,) = line_sets(100)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
     told = {
-        can: " ".join(words.printed([words.Printed([line_set], caption, 1, protected=True)], is_revocable=can))
+        can: " ".join(
+            words.printed([words.Printed([line_set], caption, 1, protected=True)], is_revocable=can)
+        )
         for can in (False, True)
     }
     assert "revocation" in told[True]
@@ -356,7 +358,7 @@ def test_plain_words_come_first_and_are_read_without_glasses(kind, shared, paper
     caption = words.caption(subject(PAYLOADS[kind]), line_set, sheets=1, now=NOW, anonymous=False)
     pdf = draw.draw(line_set, caption, paper=layout.PAPERS[paper])
     text, sizes = sizes_of(pypdfium2.PdfDocument(pdf)[0])
-    begin, end = text.index("To bring it back"), text.index("By hand: type")
+    begin, end = text.index(caption.purpose), text.index("By hand: type")
     assert (
         min(
             size
@@ -415,7 +417,7 @@ def test_the_letter_serves_an_heir():
     made = letter.letter(line_set.head, caption)
     assert made.sections[0][0] == ""
     assert made.sections[0][1].startswith("You hold one of 16 shares of the OpenPGP key of Saltm")
-    assert made.sections[1] == ("To bring it back", caption.bring_back[1])
+    assert made.sections[1] == ("To bring the key back", caption.bring_back[1])
     assert made.sections[2] == ("", caption.bring_back[2])
     assert {*caption.blanks} < {*made.blanks}
 
@@ -437,7 +439,9 @@ def test_quietly_only_warnings_are_told():
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
     assert words.warned([words.Printed([line_set], caption, 1, protected=True)], ()) == ()
     late = replace(caption, notes=("The date is wrong.",))
-    told = words.warned([words.Printed([line_set], late, 1, protected=True)], ["Caution: a weak seal."])
+    told = words.warned(
+        [words.Printed([line_set], late, 1, protected=True)], ["Caution: a weak seal."]
+    )
     assert told == ("Caution: The date is wrong. Caution: a weak seal.",)
 
 
