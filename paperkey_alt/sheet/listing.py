@@ -88,8 +88,8 @@ _PURPOSE = (
         "3.  Or type the rows that follow the symbols into typed.txt, each with its number and its "
         "four characters of check, and run the same. It tells you which rows are missing or wrong: "
         "compare these with the paper. Behind a number, + means that the row goes on from the one "
-        "before it with a blank between, and - that it goes on without one. (The check is a CRC of 16 bits, "
-        "ITU-T V.41, over the number with its sign, a blank and the text.)"
+        "before it with a blank between, and - that it goes on without one. (The check is a CRC of "
+        "16 bits, ITU-T V.41, over the number with its sign, a blank and the text.)"
     ),
     (
         "4.  The SHA-256 that it shows must be the one at the head of these pages. Then type "

@@ -113,8 +113,8 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
         return _rebuilt(key, payload.packets, {part.fingerprint for part in key.stubs})
     if certificate is None:
         raise CertificateError(
-            "the paper carries only what is secret: you need the public certificate to rebuild the "
-            "key"
+            "the paper carries only what is secret: the public certificate is needed to "
+            "rebuild the key"
         )
     secrets = {part.fingerprint: part.secret for part in payload.parts}
     _require_belongs(secrets, certificate)
