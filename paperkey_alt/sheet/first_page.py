@@ -66,18 +66,27 @@ class FirstPage:
 def draw(page: FirstPage, *, paper: Paper) -> bytes:
     """
     Return *page* as a PDF, in the largest type in which one page holds it; where none does, in the
-    largest of all, and it goes on on another page.
+    largest of all, and the steps begin another page if that takes no more pages.
     """
     sheets.register_fonts()
-    tried = [_drawn(page, paper, scale) for scale in _SCALES]
-    return next((data for data, pages in tried if pages == 1), tried[0][0])
+    tried = (_drawn(page, paper, scale) for scale in _SCALES)
+    on_one = next((data for data, pages in tried if pages == 1), None)
+    if on_one is not None:
+        return on_one
+    longer = [_drawn(page, paper, _SCALES[0], apart=apart) for apart in (True, False)]
+    return min(longer, key=lambda drawn: drawn[1])[0]
 
 
-def _drawn(page: FirstPage, paper: Paper, scale: float) -> tuple[bytes, int]:
-    """Return *page* as a PDF, its type *scale* times as large, and how many pages that takes."""
+def _drawn(
+    page: FirstPage, paper: Paper, scale: float, *, apart: bool = False
+) -> tuple[bytes, int]:
+    """
+    Return *page* as a PDF, its type *scale* times as large, and how many pages that takes; *apart*
+    begins another page with the steps.
+    """
     target = io.BytesIO()
     canvas = sheets.new_canvas(target, paper)
-    _Pen(canvas, paper, scale).draw(page)
+    _Pen(canvas, paper, scale).draw(page, apart=apart)
     pages = canvas.getPageNumber()
     canvas.showPage()
     canvas.save()
@@ -105,8 +114,8 @@ class _Pen:
         self.width = self.right - self.left
         self.y = _TOP
 
-    def draw(self, page: FirstPage) -> None:
-        """Set all of *page*."""
+    def draw(self, page: FirstPage, *, apart: bool) -> None:
+        """Set all of *page*; *apart*, another page begins with the steps."""
         date, size = str(page.date), self.small + 1
         width = self.canvas.stringWidth(date, PROSE, size)
         self._text(self.right - width, self.y, date, PROSE, size)
@@ -127,6 +136,8 @@ class _Pen:
             self._section("What is not here")
             for sentence in page.missing:
                 self._paragraph(sentence)
+        if apart:
+            self._begin_page()
         self._section(page.purpose)
         for label, step in page.steps:
             self._step(label, step)
@@ -218,8 +229,11 @@ class _Pen:
     def _require(self, height: float) -> None:
         """Begin another page where *height* is more than is left of this one."""
         if self.y + height > self.paper.height - _BOTTOM:
-            self.canvas.showPage()
-            self.y = _TOP
+            self._begin_page()
+
+    def _begin_page(self) -> None:
+        self.canvas.showPage()
+        self.y = _TOP
 
     def _text(self, x: float, y: float, text: str, font: str, size: float) -> None:
         self.canvas.setFillGray(0)

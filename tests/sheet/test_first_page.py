@@ -116,6 +116,16 @@ def test_it_goes_on_where_there_is_more(paper):
     assert "Somebody who can help:" in drawn[-1]
 
 
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_steps_are_not_torn_from_the_rest(paper):
+    """Where one page is too small for an owner, the other begins with the steps."""
+    enclosed = dataclasses.replace(COMPACT, missing=MISSING)
+    first, second = pages(envelope_words.of_owner(enclosed, share(1, 2, 5), shares(5)), paper)
+    assert second.startswith("To bring the key back")
+    assert "What is not here" in first
+    assert "Somebody who can help:" in second
+
+
 def test_letters_that_the_font_lacks():
     """They are shown as their code points, and no row is lost."""
     page = envelope_words.of_key(dataclasses.replace(ENCLOSED, subject="the file 鐘"), SECRET)
