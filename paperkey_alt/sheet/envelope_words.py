@@ -95,7 +95,7 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
             ),
         ),
         items=items,
-        sheets=f"the sheets of the {noun} (set mark {secret.mark})",
+        sheets=f"the sheets of the {noun} (set mark {secret.mark}, at their upper right)",
         blanks=(
             *(("Where the passphrase is kept:",) if enclosed.passphrases else ()),
             *(("Where the revocation sheet is kept:",) if enclosed.revocation else ()),
