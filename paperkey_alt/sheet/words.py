@@ -84,9 +84,9 @@ _REVOCATION_CAUTIONS = (
         "perhaps with somebody you trust."
     ),
 )
-# What backup ends with: where nothing is unusual, each is one row of a terminal of 80 columns.
-_NEXT = "Next: print by cable; read it back: ragleaf check."
-_REVOCATION_TOO = "Also: ragleaf revoke-sheet."
+# What backup ends with: where nothing is unusual, four rows of a terminal of 80 columns.
+_NEXT = "Next: print by cable, then read the print back: ragleaf check."
+_REVOCATION_TOO = "Also print a revocation certificate: ragleaf revoke-sheet."
 _APART = "keep sheet and passphrase apart."
 _SHARES_APART = "keep the shares apart."
 _ERASE = "Erase the files; a disk may keep them."
@@ -258,7 +258,7 @@ def printed(
     return (
         " ".join((*sizes, *(text.strip() for text in told))),
         f"{_NEXT} {_REVOCATION_TOO}" if is_revocable else _NEXT,
-        " ".join(("Caution:", *cautions, *(text.strip() for text in warnings), _ERASE)),
+        " ".join(("Caution:", *cautions, _ERASE, *(text.strip() for text in warnings))),
     )
 
 

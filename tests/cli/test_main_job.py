@@ -35,7 +35,7 @@ def test_what_is_said_of_a_print(printed):
     assert "ragleaf check" in printed.said
 
 
-@pytest.mark.parametrize("dpi", [150, 200, 300])
+@pytest.mark.parametrize("dpi", [150, 200, pytest.param(300, marks=pytest.mark.long)])
 def test_from_pictures(printed, desk, dpi):
     """Two scanned pages give the key back, byte for byte."""
     names = pages(printed, desk.folder, dpi)
@@ -134,6 +134,7 @@ def test_each_command_in_a_process_of_its_own(tmp_path):
     assert key_file.read(desk.read("k.asc")) == key_file.read(SMALL.read_bytes())
 
 
+@pytest.mark.long
 def test_letter_paper_and_more_spare_lines(desk):
     """Other paper, and as many spare lines as a lost sheet costs."""
     said = desk.ok(

@@ -50,6 +50,7 @@ def spoil(desk, name, box):
         picture.save(desk.folder / name)
 
 
+@pytest.mark.long
 def test_symbols_and_rows_together_give_the_key(scans):
     """Symbols are gone from one sheet and rows from the other: each covers for the other."""
     spoil(scans, "1.png", (0.75, 0, 1, 1))

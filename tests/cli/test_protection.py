@@ -103,7 +103,7 @@ def test_rows_of_a_file(desk):
     assert "Row 2 must be for a new passphrase for the seal." in done.err
 
 
-@pytest.mark.parametrize("form", ["lean", "whole", "compact"])
+@pytest.mark.parametrize("form", ["lean", "whole", pytest.param("compact", marks=pytest.mark.long)])
 def test_stubs_come_back_as_they_stood(desk, form):
     """With the serial number of the card: the same file, byte for byte, as far as it had one."""
     binary = key_file.write(only(SMALL.read_bytes()), armored=False)

@@ -151,6 +151,7 @@ open(sys.argv[2], "wb").write(key_file.write(Key(every), armored=True))
 """
 
 
+@pytest.mark.long
 def test_sheets_that_are_replaced(desk):
     """
     A copy replaces nothing, and neither do other kinds of print; sheets of the same key under

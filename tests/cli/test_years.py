@@ -199,6 +199,7 @@ def test_a_rehearsal_that_fails(noted):
     assert "failed" in backups(desk)[0]["due"][0]
 
 
+@pytest.mark.long
 def test_a_rehearsal_after_the_passphrase_was_changed(noted):
     """
     The secret bytes differ: that is no change of the passphrase before both were opened, and then
