@@ -31,7 +31,7 @@ COMMANDS = {
     "drill": "Rehearse a loss: compare what the sheets give with the live key.",
     "preflight": "Check whether this computer is fit for handling a secret key.",
     "register": "List what was printed and what is due.",
-    "rescue": "Write the stand-alone restorers: one for Python, one for a browser.",
+    "rescue": "Write the stand-alone restorers, for Python and for a browser.",
     "revoke-sheet": "Print a revocation certificate on a sheet of its own.",
     "restore": "Rebuild the key from its sheets.",
     "type": "Type lines from the paper; each is checked at its end.",

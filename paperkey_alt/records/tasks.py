@@ -202,10 +202,14 @@ def _keep(
         for other in of_name
     )
     if next_key or (entry.expires is not None and entry.expires < today):
-        reason = "Another key of this name was printed later" if next_key else "The key has expired"
+        reason = (
+            "Sheets of another key of this name were printed later"
+            if next_key
+            else "The key has expired"
+        )
         yield (
-            f"{reason}. Old mail needs the old key: keep its sheets. Only you can decide when "
-            "they may go."
+            f"{reason}. Old mail needs this key: keep its sheets. Only you can decide when they "
+            "may go."
         )
 
 

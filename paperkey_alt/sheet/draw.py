@@ -260,7 +260,7 @@ class _Page:
         both = self.right - self.left - _GUTTER
         help_width = _HELP_WIDTH * both
         y = top + 12
-        self._text(self.left, y, "To bring it back", _FOOT_BOLD)
+        self._text(self.left, y, caption.purpose, _FOOT_BOLD)
         first_caution, *others = caption.cautions or ("",)
         y = self._paragraphs(self.left, y, help_width, caption.bring_back, _FOOT, _HELP_LEADING)
         y = self._paragraphs(self.left, y, help_width, (first_caution,), _FOOT_BOLD, _HELP_LEADING)

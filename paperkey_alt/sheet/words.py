@@ -39,8 +39,8 @@ _WHAT = {
     Sort.FILE: "a file, as it was on a computer.",
 }
 _REVOCATION_WHAT = (
-    "This sheet carries the end of an OpenPGP key: a signed note that tells everybody to use the "
-    "key no more. It opens nothing and signs nothing else."
+    "This sheet can end an OpenPGP key. It carries a signed note that tells everybody to stop "
+    "using the key. It opens nothing and signs nothing else."
 )
 _SHARE_WHAT = "This is share {number} of {count} of {what} Any {threshold} together bring it back."
 _CERTIFICATE_NEEDED = (
@@ -71,7 +71,7 @@ _PARTLY_UNPROTECTED = (
     "NOT EVERY SECRET OF THIS KEY IS UNDER A PASSPHRASE: anyone with {sheets} has those that are "
     "not. Lock {it} away."
 )
-_UNSEALED = "NO SEAL IS OVER THIS FILE: anyone with {sheets} has the file. Lock {it} away."
+_UNSEALED = "THIS FILE IS NOT SEALED: anyone with {sheets} has the file. Lock {it} away."
 _CAUTIONS = (
     (
         "For the owner: print by cable; ragleaf check reads the print back; destroy it only when a "
@@ -84,7 +84,7 @@ _REVOCATION_CAUTIONS = (
         "sign anything with it."
     ),
     (
-        "Keep it where you get at it after the loss of the key: apart from the key's own sheets, "
+        "Keep it where you can get it after the loss of the key: apart from the key's own sheets, "
         "perhaps with somebody you trust."
     ),
 )
@@ -126,6 +126,7 @@ def caption(  # noqa: PLR0913 - what is known of a print, each by its name
         ),
         subject=_subject(extract, anonymous=anonymous),
         noun=_NOUNS[extract.sort],
+        purpose=f"To bring the {_NOUNS[extract.sort]} back",
         bring_back=(
             _what(extract, head, sheets),
             _needed(extract, line_set, printed_on, sheets, certificate),
@@ -155,6 +156,7 @@ def revocation_caption(
         notes=(),
         recipe=recipe(line_set, payload),
         cautions=_REVOCATION_CAUTIONS,
+        purpose="To end the key",
         bring_back=(
             _REVOCATION_WHAT,
             (

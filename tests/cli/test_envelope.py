@@ -112,7 +112,7 @@ def test_the_first_page(envelope):
         assert digest in page.replace(" ", "")
     # The program gives of a compact print the numbers alone, and that is said.
     assert "That gives the secret numbers of the key, and no key file" in page
-    assert "In another place than the sheets of the key" in page
+    assert "Away from the sheets of the key" in page
     assert "The passphrase is kept elsewhere" in page
     assert "Saltmarrow Buoy Keepers <notices@saltmarrow.example>" in page
     assert PASSPHRASE not in page

@@ -276,12 +276,12 @@ KEPT = {
     "the next key": (
         entry(**OLD, name=NAME),
         entry("DXUQJ", **NEW, name=NAME, fingerprint="00" * 20),
-        "Old mail needs the old key",
+        "Old mail needs this key",
     ),
     "an expired key": (
         entry(**OLD, expires=days(-1)),
         entry("DXUQJ", **NEW, fingerprint="00" * 20),
-        "Old mail needs the old key",
+        "Old mail needs this key",
     ),
     "another key": (
         entry(**OLD, name=NAME),

@@ -382,7 +382,7 @@ def test_plain_words_come_first_and_are_read_without_glasses(kind, shared, paper
     caption = words.caption(subject(PAYLOADS[kind]), line_set, sheets=1, now=NOW, anonymous=False)
     pdf = draw.draw(line_set, caption, paper=layout.PAPERS[paper])
     text, sizes = sizes_of(pypdfium2.PdfDocument(pdf)[0])
-    begin, end = text.index("To bring it back"), text.index("By hand: type")
+    begin, end = text.index(caption.purpose), text.index("By hand: type")
     assert (
         min(
             size
@@ -441,7 +441,7 @@ def test_the_letter_serves_an_heir():
     made = letter.letter(line_set.head, caption)
     assert made.sections[0][0] == ""
     assert made.sections[0][1].startswith("You hold one of 16 shares of the OpenPGP key of Saltm")
-    assert made.sections[1] == ("To bring it back", caption.bring_back[1])
+    assert made.sections[1] == ("To bring the key back", caption.bring_back[1])
     assert made.sections[2] == ("", caption.bring_back[2])
     assert {*caption.blanks} < {*made.blanks}
 

@@ -109,7 +109,7 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
         return _rebuilt(key, payload.packets, {part.fingerprint for part in key.stubs})
     if certificate is None:
         raise CertificateError(
-            "the paper carries the secret part alone: the public certificate is needed to "
+            "the paper carries only what is secret: the public certificate is needed to "
             "rebuild the key"
         )
     secrets = {part.fingerprint: part.secret for part in payload.parts}
