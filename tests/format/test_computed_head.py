@@ -249,6 +249,11 @@ def test_spare_lines_are_decoded_for_some_shapes_only(monkeypatch):
     )
     assert decoded == lacking[:32]
     assert found == {line_set.head}
+    decoded.clear()
+    lacking = [(4, spare) for spare in range(40)]
+    del known[1]
+    computed_head._found(known, lacking, line_set.head.mark, computed_head._SINGLE, 1 << 30)
+    assert decoded == lacking[:32]
 
 
 @pytest.mark.parametrize(("zeros", "padding"), [(0, 0), (1, 1), (14, 14), (15, 14), (30, 14)])
