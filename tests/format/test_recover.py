@@ -728,3 +728,29 @@ def test_of_several_heads_that_agree_with_nothing_the_likeliest_is_told():
     seen = [*head_copies(other, 2), *raw_lines_of(line_set, range(1, 9))]
     (found,) = recover(seen).sets
     assert (found.head, found.body, found.needed) == (other, None, 4)
+
+
+def test_the_first_line_may_lack_its_number_and_have_two_characters_wrong():
+    """Line 1 is expected first."""
+    line_set = lay_out(body_of(150), 4)
+    bare = [RawLine(one.place, ((None, one.text),)) for one in raw_lines_of(line_set)]
+    text = with_wrong(line_set.lines[0], [2, 17], random.Random(5))
+    bare[1] = RawLine(bare[1].place, ((None, text),))
+    (found,) = recover(bare).sets
+    assert found.lines[0].status is Status.MENDED
+
+
+def test_of_the_ways_to_cut_a_foreign_line_the_one_that_most_agree_on_counts():
+    """The set mark that other lines tell too, not one that a single line tells."""
+    ours, theirs = lay_out(body_of(100), 4), lay_out(body_of(100, 1), 4)
+    foreign = [
+        RawLine(
+            Place(row=number), ((number, text), (number, encode(Line(number, bytes(15)), mark)))
+        )
+        for number, text, mark in zip((1, 2), theirs.lines, ("77777", "77776"), strict=False)
+    ]
+    findings = recover([*raw_lines_of(ours), *foreign])
+    assert [(stray.place.row, stray.mark) for stray in findings.strays] == [
+        (1, theirs.head.mark),
+        (2, theirs.head.mark),
+    ]
