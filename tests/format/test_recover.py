@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from paperkey_alt.errors import (
     DigestMismatch,
+    LineError,
     NoHeadLine,
     NoLines,
     NotEnoughLines,
@@ -22,7 +23,7 @@ from paperkey_alt.format import backup, payload
 from paperkey_alt.format import recover as recovering
 from paperkey_alt.format.head_line import Head, pack
 from paperkey_alt.format.line_set import lay_out
-from paperkey_alt.format.lines import ALPHABET, NO_MARK, DecodedLine, Line, Mend, encode
+from paperkey_alt.format.lines import ALPHABET, NO_MARK, DecodedLine, Line, Mend, decode, encode
 from paperkey_alt.format.payload import Whole
 from paperkey_alt.format.raw_line import RawLine
 from paperkey_alt.format.recover import LineFinding, Status, Stray, recover
@@ -754,3 +755,43 @@ def test_of_the_ways_to_cut_a_foreign_line_the_one_that_most_agree_on_counts():
         (1, theirs.head.mark),
         (2, theirs.head.mark),
     ]
+
+
+def test_a_line_that_fits_two_sets_goes_to_that_of_the_line_before():
+    """With four characters unreadable it may fit; the same set comes first, whatever the order."""
+    choose = random.Random(1)
+    ours, theirs = lay_out(body_of(100), 4).head.mark, lay_out(body_of(100, 1), 4).head.mark
+
+    def fits(text, mark):
+        try:
+            return decode(text, 3, mark).spent == 4
+        except LineError:
+            return False
+
+    def unreadable(text):
+        columns = choose.sample(range(29), 4)
+        return "".join("?" if at in columns else one for at, one in enumerate(text))
+
+    # Whether it does depends on which characters they are.
+    text = encode(Line(3, bytes(15)), ours)
+    texts = (unreadable(text) for _ in range(1000))
+    raw_line = RawLine(Place(), ((3, next(text for text in texts if fits(text, theirs))),))
+    for totals in ({ours: 11, theirs: 11}, {theirs: 11, ours: 11}):
+        for home in totals:
+            mark, decoded, remark = recovering._nearest(raw_line, totals, home, 1)
+            assert (mark, decoded.line.number, remark) == (home, 3, "")
+
+
+def test_the_reason_why_a_line_is_none_is_that_of_the_likeliest_set_and_cut():
+    """Of the set of the line before, and of the first way to cut it."""
+    ours, theirs = lay_out(body_of(100), 4).head.mark, lay_out(body_of(100, 1), 4).head.mark
+    raw_line = RawLine(Place(), ((3, "A" * 12), (None, "A" * 40)))
+    for totals in ({ours: 11, theirs: 11}, {theirs: 11, ours: 11}):
+        assert recovering._nearest(raw_line, totals, ours, 1) == (ours, None, SHORT_LINE)
+    past = RawLine(Place(), ((12, encode(Line(12, bytes(15)), ours)),))
+    assert recovering._nearest(past, {ours: 11}, ours, 1) == (ours, None, "")
+    assert recovering._nearest(past, {ours: 12}, ours, 1)[1].line.number == 12
+    zero = RawLine(Place(), ((0, encode(Line(0, bytes(15)), ours)),))
+    assert recovering._nearest(zero, {ours: 11}, ours, 1) == (ours, None, "")
+    one = RawLine(Place(), ((1, encode(Line(1, bytes(15)), ours)),))
+    assert recovering._nearest(one, {ours: 11}, ours, 1)[1].line.number == 1
