@@ -795,3 +795,20 @@ def test_the_reason_why_a_line_is_none_is_that_of_the_likeliest_set_and_cut():
     assert recovering._nearest(zero, {ours: 11}, ours, 1) == (ours, None, "")
     one = RawLine(Place(), ((1, encode(Line(1, bytes(15)), ours)),))
     assert recovering._nearest(one, {ours: 11}, ours, 1)[1].line.number == 1
+
+
+def test_a_number_that_is_only_expected_is_no_evidence():
+    """A line without a number tells its own; a number that was given and is wrong is mended."""
+    mark = lay_out(body_of(100), 4).head.mark
+    line = Line(5, body_of(15))
+    text = encode(line, mark)
+
+    def nearest(*candidates):
+        return recovering._nearest(RawLine(Place(), candidates), {mark: 11}, mark, 4)
+
+    assert nearest((None, text)) == (mark, DecodedLine(line, (), 2), "")
+    assert nearest((4, text)) == (mark, DecodedLine(line, (Mend(0, "4", "5"),), 2), "")
+    assert nearest((5, text)) == (mark, DecodedLine(line, (), 0), "")
+    assert nearest((3, "A" * 12), (None, "A" * 40), (5, text))[1] == DecodedLine(line, (), 0)
+    expected = Line(4, body_of(15))
+    assert nearest((None, encode(expected, mark)))[1] == DecodedLine(expected, (), 0)
