@@ -229,7 +229,7 @@ def test_a_damaged_head_line_is_outvoted():
     assert recover([damaged, *raw_lines_of(line_set, {0})]).sets[0].body == body_of(100)
 
 
-@pytest.mark.parametrize("copies", [1, 3, 9])
+@pytest.mark.parametrize("copies", [1, 2, 3, 9])
 def test_a_forged_head_line_is_tried_and_no_more(copies):
     """
     Anyone who knows a set mark can print a line 0 with it: many that tell another shape, each
@@ -475,6 +475,7 @@ def test_line_1_is_told_where_nothing_in_it_was_mended(first):
         seen = replaced(seen, 1, "?" + line_set.lines[0][1:])
     (found,) = recover(seen).sets
     assert found.first == (body_of(100)[:15] if first == "fine" else None)
+    assert isinstance(found.problem, NotEnoughLines)
 
 
 def test_what_is_told_where_nothing_can_be_found():
@@ -812,3 +813,11 @@ def test_a_number_that_is_only_expected_is_no_evidence():
     assert nearest((3, "A" * 12), (None, "A" * 40), (5, text))[1] == DecodedLine(line, (), 0)
     expected = Line(4, body_of(15))
     assert nearest((None, encode(expected, mark)))[1] == DecodedLine(expected, (), 0)
+
+
+def test_one_head_line_alone_is_believed():
+    """Though the digest does not agree with it: another one is not computed."""
+    line_set = lay_out(payload.pack(Whole(body_of(100))), 4)
+    forged = replace(line_set.head, spare_lines=5)
+    (found,) = recover([*head_copies(forged, 2), *raw_lines_of(line_set, {0})]).sets
+    assert (found.head, found.body, found.computed) == (forged, None, False)
