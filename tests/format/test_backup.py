@@ -630,3 +630,14 @@ def test_two_lengths_are_a_conflict_and_so_are_two_seals():
     for bad in (relaid(SHARES[1], body_of(SHARES[1]) + b"x"), relaid(SHARES[1], sealed=True)):
         for look in (join, standings):
             assert refusal(look, found_in(SHARES[0], bad))[0] is SharesConflict
+
+
+def test_a_share_that_is_named_is_one_of_those_that_are_joined():
+    """If it is forged nothing is joined, though the others alone would be enough."""
+    line_sets = split_up()
+    bad = forged(line_sets[1])
+    findings = found_in(line_sets[0], bad, *line_sets[2:4])
+    with pytest.raises(SharesDisagree):
+        join(findings, [bad.head.mark])
+    named = join(findings, [line_sets[0].head.mark])
+    assert named == Joined(PlainBody(BODY), (bad.head.mark,))
