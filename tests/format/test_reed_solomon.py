@@ -106,7 +106,7 @@ def test_three_wrong_symbols_of_a_line_are_never_mended():
         damaged = list(word)
         for place in choose.sample(range(31), 3):
             damaged[place] ^= choose.randrange(1, 32)
-        with pytest.raises(Uncorrectable):
+        with pytest.raises(Uncorrectable, match=r"^no codeword within reach$"):
             LINE_CODE.correct(damaged)
 
 
