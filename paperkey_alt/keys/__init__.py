@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.keys import any_file, pem
-from paperkey_alt.keys.openpgp import certificate as certificates
 from paperkey_alt.keys.openpgp import choice, extraction, key_file, packets
 from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
 from paperkey_alt.keys.openpgp.rfc9580 import LAST_INSTANT, SALT_BYTES, RevocationReason
@@ -187,12 +186,16 @@ def smallest_certificate(key: Key) -> tuple[Certificate, tuple[str, ...]]:
     Return the smallest certificate with which the secrets of *key* are restored, for paper, and in
     a sentence each what of the key is not in it.
     """
+    from paperkey_alt.keys.openpgp import certificate as certificates  # noqa: PLC0415 - seldom needed
+
     smallest = certificates.smallest(key)
     return Certificate(packets.join(smallest.packets)), smallest.notes
 
 
 def is_revoked(key: Key) -> bool:
     """Tell whether the file of *key* has a revocation of it that the key itself made."""
+    from paperkey_alt.keys.openpgp import certificate as certificates  # noqa: PLC0415 - seldom needed
+
     return certificates.is_revoked(key)
 
 
