@@ -124,9 +124,10 @@ def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
     def maps() -> Iterator[Picture]:
         for source, of_source in groupby(pictured, key=lambda page: page.source):
             data = files.read(source, files.LONGEST_SOURCE)
-            with decoder.decoded(data, source) as (_, pictures):
-                for page, picture in zip(of_source, pictures, strict=True):
+            with decoder.decoded(data, source) as (_, decoded):
+                for page, drawn_over in zip(of_source, decoded, strict=True):
                     title = f"{clean(Path(source).name)}, page {page.page} of {page.pages}{note}"
+                    picture = drawn_over.picture()
                     places = damage_map.examine(picture, page, known)
                     verdict = report.verdict(found, page)
                     yield damage_map.draw(picture, places, title, veil=veil, verdict=verdict)
