@@ -102,8 +102,7 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     extracted = extraction.extract(
         key, whole=form is Form.WHOLE, allow_unprotected=allow_unprotected
     )
-    # The ciphers take long to load.
-    from paperkey_alt.keys.openpgp import compact, strength, unlocked  # noqa: PLC0415
+    from paperkey_alt.keys.openpgp import strength  # noqa: PLC0415 - the ciphers take long to load
 
     empty = strength.opened_by_an_empty_one(key)
     if empty and not allow_unprotected:
@@ -116,6 +115,8 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     )
     if form is not Form.COMPACT and not prove:
         return extracted
+    from paperkey_alt.keys.openpgp import compact, unlocked  # noqa: PLC0415 - as above
+
     secrets = unlocked.unlock(key, ask)
     unchecked = (f"Not proven: {what}." for what in unlocked.check_pairs(secrets))
     notes = (*extracted.notes, *unchecked)
