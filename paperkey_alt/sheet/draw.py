@@ -376,11 +376,11 @@ def draw_modules(
     canvas.scale(side, -side)
     # PDF's own words (ISO 32000-1 §8.5.2), for most of the time on a page went into the decimals of
     # these numbers.
-    runs = (
+    runs = [
         f"{start} {down} {length} 1 re"
         for down, row in enumerate(modules)
         for start, length in _runs(row)
-    )
+    ]
     canvas.addLiteral("\n".join([*runs, "f"]))
     canvas.restoreState()
 
@@ -414,7 +414,8 @@ def _shortened(text: str, style: _Style, width: float, kept: str) -> str:
 
 def _runs(row: Sequence[bool]) -> list[tuple[int, int]]:
     """Return where dark modules of *row* begin, and how many there are side by side."""
-    return [(run.start(), run.end() - run.start()) for run in _DARK.finditer(bytes(row))]
+    spans = [run.span() for run in _DARK.finditer(bytes(row))]
+    return [(start, end - start) for start, end in spans]
 
 
 @cache

@@ -10,9 +10,9 @@ import sys
 from pathlib import Path
 
 import click  # noqa: F401 - the same libraries
-import cryptography  # noqa: F401
 import reportlab
 import segno
+from cryptography.hazmat.primitives import ciphers  # noqa: F401
 from pymupdf_fonts import FiraGO_Bold, FiraGO_Regular
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
