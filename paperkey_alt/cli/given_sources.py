@@ -52,6 +52,7 @@ _NO_LINES_SO_FAR = (
     "pages and the printed restorer; scan a sheet anew, flat, in grey, at 300 dpi."
 )
 _SECONDS_COLLECTING = 20
+_FIRST_BYTES = 1 << 16  # that tell what a file is: before the numbers of a PGM may be remarks
 _SECONDS_SILENT = 1  # on the clock, after which it is said what goes on
 
 
@@ -84,8 +85,11 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
 
 
 def is_picture(name: str) -> bool:
-    """Tell whether the file *name* is taken for pictures."""
-    return kinds.is_picture(files.read(name, files.LONGEST_SOURCE))
+    """
+    Tell by its first bytes whether the file *name* is taken for pictures. Nothing is read of a
+    stream, which would lack it afterwards.
+    """
+    return kinds.is_picture(files.first_bytes(name, _FIRST_BYTES))
 
 
 @contextmanager

@@ -6,7 +6,6 @@ for what was asked for, on standard output.
 from __future__ import annotations
 
 import os
-import shutil
 import sys
 from typing import TYPE_CHECKING, TextIO
 
@@ -29,7 +28,7 @@ def say(texts: Iterable[str]) -> None:
     nobody hears it, nothing happens: a job is not given up for that.
     """
     stream = sys.stderr
-    width = shutil.get_terminal_size().columns if stream.isatty() else 0
+    width = _columns() if stream.isatty() else 0
     for row in map(clean, texts):
         told = _wrapped(row, width) if len(row) > width > 0 else row
         try:
@@ -37,6 +36,12 @@ def say(texts: Iterable[str]) -> None:
             stream.flush()
         except OSError:
             _drain(stream)
+
+
+def _columns() -> int:
+    import shutil  # noqa: PLC0415 - it loads three ways to compress files
+
+    return shutil.get_terminal_size().columns
 
 
 def show(text: str) -> None:
