@@ -105,8 +105,12 @@ def _refused(name: str) -> Iterator[None]:
 def _up_to(most: int, file: IO[bytes]) -> bytes:
     """Return the first *most* bytes of *file*; the room for them is not asked for beforehand."""
     data = bytearray()
+    is_terminal = file.isatty()
     while len(data) < most and (piece := file.read(min(_PIECE, most - len(data)))):
         data += piece
+        if is_terminal and len(piece) < _PIECE:
+            # That was the end. Asked once more, a terminal waits for it to be typed again.
+            break
     return bytes(data)
 
 

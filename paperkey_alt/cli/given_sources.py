@@ -64,6 +64,8 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
     pages = []
     with _progress(len(names)) as done:
         for name in names:
+            if name == files.STREAM and sys.stdin.isatty():
+                say(_AT_A_TERMINAL)
             data = files.read(name, files.LONGEST_SOURCE)
             told = files.told(name)
             limit = process.limited(f"reading {told}", _SECONDS_READING)
@@ -82,6 +84,13 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
         say(row for page in pages if page.pages for row in (report.page(page), *report.hints(page)))
     say(dict.fromkeys(sentence for page in pages for sentence in page.advice))
     return pages
+
+
+_AT_A_TERMINAL = (
+    "Now read the QR symbols with a handheld scanner, in any order, or type or paste the lines.",
+    "At the end press Enter, then "
+    + ("Ctrl-Z and Enter." if sys.platform == "win32" else "Ctrl-D."),
+)
 
 
 def is_picture(name: str) -> bool:
