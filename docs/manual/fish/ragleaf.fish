@@ -4,7 +4,7 @@ complete -c ragleaf -n __fish_use_subcommand -f -a check -d 'Tell what can be re
 complete -c ragleaf -n __fish_use_subcommand -f -a drill -d 'Rehearse a loss: compare what the sheets give with the live key.'
 complete -c ragleaf -n __fish_use_subcommand -f -a preflight -d 'Check whether this computer is fit for handling a secret key.'
 complete -c ragleaf -n __fish_use_subcommand -f -a register -d 'List what was printed and what is due.'
-complete -c ragleaf -n __fish_use_subcommand -f -a rescue -d 'Write the stand-alone restorer, which needs only Python.'
+complete -c ragleaf -n __fish_use_subcommand -f -a rescue -d 'Write the stand-alone restorers, for Python and for a browser.'
 complete -c ragleaf -n __fish_use_subcommand -f -a revoke-sheet -d 'Print a revocation certificate on a sheet of its own.'
 complete -c ragleaf -n __fish_use_subcommand -f -a restore -d 'Rebuild the key from its sheets.'
 complete -c ragleaf -n __fish_use_subcommand -f -a type -d 'Type lines from the paper; each is checked at its end.'

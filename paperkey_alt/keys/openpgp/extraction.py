@@ -30,11 +30,13 @@ from paperkey_alt.keys.openpgp.key import Key
 from paperkey_alt.keys.openpgp.key_packet import Secrecy
 from paperkey_alt.keys.openpgp.rfc9580 import (
     KEY_TYPES,
+    SECRET_KEY_TYPES,
+    TO_PUBLIC,
     TO_SECRET,
     PacketType,
     SignatureType,
 )
-from paperkey_alt.keys.secret import Extract, Lack, Rebuilt
+from paperkey_alt.keys.secret import OPENPGP_PRINTS, Extract, Lack, Rebuilt
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator
@@ -44,12 +46,6 @@ if TYPE_CHECKING:
 
 MOST_PARTS = 0xFF
 LONGEST_SECRET = 0xFFFF
-
-_WHAT = {
-    Lean: "OpenPGP key, lean",
-    Whole: "OpenPGP key, whole",
-    Compact: "OpenPGP key, compact",
-}
 
 
 def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -> Extract:
@@ -86,7 +82,7 @@ def as_extract(key: Key, payload: Lean | Whole | Compact, notes: Iterable[str]) 
     """Return *payload*, made of *key*, with what its sheets say of the key."""
     return Extract(
         payload,
-        _WHAT[type(payload)],
+        OPENPGP_PRINTS[type(payload)],
         next(iter(key.user_ids), None),
         key.fingerprint.hex().upper(),
         key.created,
@@ -113,7 +109,7 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
         return _rebuilt(key, payload.packets, {part.fingerprint for part in key.stubs})
     if certificate is None:
         raise CertificateError(
-            "the paper carries the secret part alone: the public certificate is needed to "
+            "the paper carries only what is secret: the public certificate is needed to "
             "rebuild the key"
         )
     secrets = {part.fingerprint: part.secret for part in payload.parts}
@@ -258,15 +254,6 @@ def _own_packets(key: Key) -> tuple[list[Packet], list[str]]:
 
 # And back.
 
-# A stub of the file is on the paper, and comes back as it stood. A key packet for which the paper
-# has no part was public in the file, or is of a newer certificate: it is public in the key file too
-# (docs/format.md, "Key files"). In a trial with two independent OpenPGP libraries one of them
-# refuses such a key.
-_TO_PUBLIC = {
-    PacketType.SECRET_KEY: PacketType.PUBLIC_KEY,
-    PacketType.SECRET_SUBKEY: PacketType.PUBLIC_SUBKEY,
-}
-
 
 def _require_belongs(secrets: dict[bytes, bytes], certificate: Key) -> None:
     known = {part.fingerprint for part in certificate.key_packets}
@@ -305,12 +292,22 @@ def _require_all(secrets: dict[bytes, bytes], key: Key, certificate: Key) -> Non
 
 
 def _with_secret(packet: Packet, secrets: dict[bytes, bytes]) -> Packet:
-    """Return a key packet with its secret, or public where there is none; any other as it is."""
+    """
+    Return a key packet with its secret, or public where there is none; any other as it is.
+
+    A stub of the file is on the paper, and comes back as it stood. A key packet for which the paper
+    has no part was public in the file, or is of a newer certificate: it is public in the key file
+    too (docs/format.md, "Key files"). In a trial with two independent OpenPGP libraries one of them
+    refuses such a key.
+    """
     if packet.tag not in KEY_TYPES:
         return packet
     key = key_packet.parse(packet)
     secret = secrets.get(key.fingerprint)
-    if secret is None:
-        public = _TO_PUBLIC.get(PacketType(packet.tag))
-        return packet if public is None else packets.with_body(public, key.public, like=packet)
-    return packets.with_body(TO_SECRET[PacketType(packet.tag)], key.public + secret, like=packet)
+    if secret is not None:
+        return packets.with_body(
+            TO_SECRET[PacketType(packet.tag)], key.public + secret, like=packet
+        )
+    if packet.tag not in SECRET_KEY_TYPES:
+        return packet
+    return packets.with_body(TO_PUBLIC[PacketType(packet.tag)], key.public, like=packet)

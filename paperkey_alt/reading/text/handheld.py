@@ -142,9 +142,10 @@ class Scan:
 
 def read(text: str) -> Scan | None:
     """Return the symbol that *text*, one row, is; None where it is none."""
-    compact = "".join(map(_capital, "".join(text.split())))
-    if not _SHORTEST <= len(compact) <= _LONGEST or compact[0] not in _zeros():
+    compact = "".join(text.split())
+    if not _SHORTEST <= len(compact) <= _LONGEST or _capital(compact[0]) not in _zeros():
         return None
+    compact = "".join(map(_capital, compact))
     scans = {
         keyboards: scan
         for keyboards in _keyboards()
