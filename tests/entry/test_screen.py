@@ -118,7 +118,7 @@ def test_lines_are_put_off_gone_back_to_and_gone_to():
     assert pressed(shown, "go", "1", "stop").number == 5
     assert pressed(shown, "go", "1", "cancel").number == 5
     assert pressed(shown, "forward", "forward", "back").number == 6
-    assert "Line 4 is put off; a spare line can replace it." in window.rows(shown)
+    assert "Line 4 is put off; a spare line may replace it." in window.rows(shown)
     assert "    4   put off" in window.rows(shown)
     assert pressed(shown, "stop").left
 
