@@ -201,13 +201,16 @@ def source(name: str | None) -> Prompt | FromFile:
     data = files.read(name, _LONGEST_FILE)
     if data.startswith(_UTF_16_OR_32):
         raise SourceError(
-            f"{name} is UTF-16 or UTF-32 text, not UTF-8",
+            f"{files.told(name)} is UTF-16 or UTF-32 text, not UTF-8",
             advice="Save it as UTF-8, with one passphrase in each row.",
         )
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise SourceError(
-            f"{name} is not UTF-8 text", advice="Give one passphrase in each row, in UTF-8."
+            f"{files.told(name)} is not UTF-8 text",
+            advice="Give one passphrase in each row, in UTF-8.",
         ) from None
-    return FromFile(name, [row.removesuffix("\r") for row in text.removesuffix("\n").split("\n")])
+    return FromFile(
+        files.told(name), [row.removesuffix("\r") for row in text.removesuffix("\n").split("\n")]
+    )

@@ -31,8 +31,8 @@ from paperkey_alt.errors import (
     UnprotectedSecret,
     UnsupportedKey,
 )
-from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
-from paperkey_alt.keys import pem, rsa
+from paperkey_alt.format.payload import File, RsaFile
+from paperkey_alt.keys import any_file, pem, rsa
 from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
 from paperkey_alt.keys.spelling import spellings
 
@@ -61,7 +61,7 @@ _NO_KEY = (ZeroDivisionError, *_MALFORMED)
 _SORT = Sort.PRIVATE_KEY
 _PKCS12 = (
     "Export the private key from it as PKCS #8 and give that file; or print the file as it is with "
-    "--plain."
+    "ragleaf backup --plain."
 )
 _UNOPENED = (
     "Print it without --prove and --compact: then it is printed byte for byte, under its own "
@@ -72,8 +72,8 @@ _UNPROTECTED = (
     "--allow-unprotected if you will guard the sheet as well as the key itself."
 )
 _NOT_READ = (
-    "Give another copy of the file, or export the key again from the program that made it. --plain "
-    "prints the file as it is, whatever it is."
+    "Give another copy of the file, or export the key again from the program that made it. ragleaf "
+    "backup --plain prints the file as it is, whatever it is."
 )
 _NOT_REDUCED = "The file is printed in full: it cannot be computed back to the same bytes."
 
@@ -99,7 +99,7 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
     """
     Return the key in *data*; *known* passphrases are tried before *ask* is called for one.
 
-    The library proves on loading that the parts of a key belong together. Raises DamagedKeyFile,
+    The library checks on loading that the parts of a key belong together. Raises DamagedKeyFile,
     UnsupportedKey, WrongPassphrase.
     """
     unprotected = _open_unprotected(data)
@@ -164,7 +164,7 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
     *compact* an unprotected RSA key is reduced to its primes where the identical file follows from
     them. Raises UnprotectedSecret unless *allow_unprotected* is set.
     """
-    shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
+    shown = any_file.carried_name(name)
     _require_readable(data)
     opened = _open_unprotected(data) if ask is None else open_(data, ask)
     if opened is None:

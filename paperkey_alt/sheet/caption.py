@@ -9,6 +9,9 @@ if TYPE_CHECKING:
     import datetime as dt
 
 
+PROGRAM_TITLE = "A program of Ragleaf on paper"  # by which its PDF is known among scans
+
+
 @dataclass(frozen=True)
 class Caption:
     """

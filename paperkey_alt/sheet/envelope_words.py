@@ -40,7 +40,8 @@ class Enclosed:
     What is put into an envelope, in words and values.
 
     *subject* names the key or file in a sentence ("the OpenPGP key of …"), *sort* is what it is;
-    *passphrases* are those it takes, *seal_is_own* tells whether the one of the key opens the seal
+    *passphrases* are those it takes, *unlocked* is a sentence on what of it needs none, None where
+    nothing can be had without one; *seal_is_own* tells whether the one of the key opens the seal
     too; *certificate* and *revocation* are sheets, or None, *missing* says in a sentence each which
     of them are not there and why; *needs_public* tells whether it takes a certificate to bring it
     back; *printed_program* are the pages of the *program*, and *gives_numbers* tells that it makes
@@ -52,6 +53,7 @@ class Enclosed:
     fingerprint: str | None
     date: dt.date
     passphrases: tuple[str, ...]
+    unlocked: str | None
     seal_is_own: bool
     certificate: Sheets | None
     revocation: Sheets | None
@@ -66,7 +68,6 @@ class Enclosed:
 def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
     """Return the first page where all that is *secret* is on one set of sheets."""
     noun = _noun(enclosed)
-    lock = f"Here, locked away: NO PASSPHRASE PROTECTS IT. Anyone with these sheets has the {noun}."
     keep = (
         "Here, where you would keep a deed. The passphrase is kept elsewhere, never with these "
         "sheets."
@@ -74,7 +75,7 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
     items = (
         Item(
             f"The sheets of the {noun}",
-            keep if enclosed.passphrases else lock,
+            keep if enclosed.unlocked is None else f"Here, locked away. {enclosed.unlocked}",
             secret.file,
             secret.pages,
             secret.mark,
@@ -96,11 +97,7 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
         ),
         items=items,
         sheets=f"the sheets of the {noun} (set mark {secret.mark}, at their upper right)",
-        blanks=(
-            *(("Where the passphrase is kept:",) if enclosed.passphrases else ()),
-            *(("Where the revocation sheet is kept:",) if enclosed.revocation else ()),
-            "Somebody who can help:",
-        ),
+        blanks=_owners_blanks(enclosed),
     )
 
 
@@ -126,7 +123,7 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
             *_opening(enclosed),
             (
                 f"This {noun} is split among {share.count} holders. To bring it back it takes "
-                f"{needed}; fewer tell nothing about the {noun} but its size. Never keep two "
+                f"{needed}; the lines of fewer tell nothing about the {noun} but its size. Never keep two "
                 "shares in one place."
             ),
         ),
@@ -136,11 +133,7 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
             *_revocation_items(enclosed, "every share"),
         ),
         sheets=f"the sheets of {needed}",
-        blanks=(
-            *(("Where the passphrase is kept:",) if enclosed.passphrases else ()),
-            *(("Where the revocation sheet is kept:",) if enclosed.revocation else ()),
-            "Somebody who can help:",
-        ),
+        blanks=_owners_blanks(enclosed),
     )
 
 
@@ -164,8 +157,8 @@ def of_holder(enclosed: Enclosed, share: Share, secret: Sheets) -> FirstPage:
         opening=(
             (
                 f"The owner of {enclosed.subject} asks you to keep one share of it. "
-                f"{_capital(needed)}, brought together, give the {noun} back. Your share alone "
-                f"tells nothing about the {noun} but its size."
+                f"{_capital(needed)}, brought together, give the {noun} back. The lines "
+                f"of your share alone tell nothing about the {noun} but its size."
             ),
             "The letter says how to keep it, and what to do when somebody asks you for it.",
         ),
@@ -206,6 +199,16 @@ def _opening(enclosed: Enclosed) -> tuple[str, ...]:
     if enclosed.sort is Sort.OPENPGP_KEY:
         return ("With an OpenPGP key its owner reads encrypted mail and files, and signs.",)
     return ()
+
+
+def _owners_blanks(enclosed: Enclosed) -> tuple[str, ...]:
+    """Return the words before the blanks of whoever has all of the envelope."""
+    blanks = []
+    if enclosed.passphrases:
+        blanks.append("Where the passphrase is kept:")
+    if enclosed.revocation:
+        blanks.append("Where the revocation sheet is kept:")
+    return (*blanks, "Somebody who can help:")
 
 
 _WITH_SHEETS = (

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from reportlab.lib.utils import simpleSplit
 
 from paperkey_alt.sheet import draw as sheets
-from paperkey_alt.sheet.draw import LINES, shown
+from paperkey_alt.sheet.draw import LINES, in_groups, shown
 from paperkey_alt.sheet.layout import MARGIN
 from paperkey_alt.sheet.names import BOLD, PROSE
 from paperkey_alt.wording import counted
@@ -123,8 +123,8 @@ class _Pen:
         self._paragraph(page.heading, BOLD, self.heading, width=self.width - 80)
         if page.fingerprint:
             digits = page.fingerprint
-            grouped = " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
-            self._paragraph(grouped, LINES, self.small if len(digits) > 40 else self.small + 2)
+            size = self.small if len(digits) > 40 else self.small + 2
+            self._paragraph(in_groups(digits, 4), LINES, size)
         for paragraph in page.opening:
             self.y += 4
             self._paragraph(paragraph)
@@ -193,8 +193,7 @@ class _Pen:
         for name, digest in files:
             self._require(2 * self.small * _LEADING)
             self._paragraph(f"{name} is the right one if its SHA-256 is", PROSE, self.small)
-            grouped = " ".join(digest[at : at + 8] for at in range(0, len(digest), 8))
-            self._paragraph(grouped, LINES, self.small)
+            self._paragraph(in_groups(digest, 8), LINES, self.small)
 
     def _blank(self, words: str) -> None:
         self._require(_BLANK)

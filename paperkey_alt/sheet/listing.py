@@ -20,6 +20,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt.sheet import draw as sheets
 from paperkey_alt.sheet import qr
+from paperkey_alt.sheet.caption import PROGRAM_TITLE
 from paperkey_alt.sheet.draw import BOLD, PROSE
 from paperkey_alt.sheet.layout import MARGIN, MARGIN_ENDS
 from paperkey_alt.wording import counted
@@ -140,6 +141,7 @@ def draw(source: str, title: str, *, paper: Paper) -> bytes:
     sheets.register_fonts()
     target = io.BytesIO()
     canvas = Canvas(target, pagesize=(paper.width, paper.height), invariant=True, pageCompression=1)
+    canvas.setTitle(PROGRAM_TITLE)
     printed, texts = rows(source), symbol_texts(source)
     pages = _Pages(canvas, paper, title, hashlib.sha256(source.encode()).hexdigest())
     a_page = _ACROSS * _DOWN

@@ -64,9 +64,13 @@ _HELP = "Whom to ask for help:"
 _ALL_SHEETS = {1: "this sheet", 2: "both sheets"}
 _SOME_LACKING = "Not every secret is here."
 _NEEDS = "Anyone with {sheets} and {passphrase} has the {noun}: never keep them together."
-_SHARED = "Alone this share tells nothing of the {noun} but its size. Never keep it beside another."
+_SHARED = "Alone these lines tell nothing of the {noun} but its size. Keep no two shares together."
 
 _UNPROTECTED = "NO PASSPHRASE PROTECTS THIS KEY: anyone with {sheets} has the key. Lock {it} away."
+_PARTLY_UNPROTECTED = (
+    "NOT EVERY SECRET OF THIS KEY IS UNDER A PASSPHRASE: anyone with {sheets} has those that are "
+    "not. Lock {it} away."
+)
 _UNSEALED = "THIS FILE IS NOT SEALED: anyone with {sheets} has the file. Lock {it} away."
 _CAUTIONS = (
     (
@@ -316,6 +320,8 @@ def _protection(extract: Extract, line_set: LineSet) -> str:
         return "sealed with a passphrase"
     if extract.protected:
         return "protected by its own passphrase"
+    if extract.partly_protected:
+        return "PARTLY UNPROTECTED"
     return "not sealed" if extract.sort is Sort.FILE else "NOT PROTECTED"
 
 
@@ -325,8 +331,9 @@ def _first_caution(extract: Extract, line_set: LineSet, printed_on: dt.date, she
     if line_set.head.share is not None:
         return _SHARED.format(noun=noun_)
     these, it = ("this sheet", "it") if sheets == 1 else ("these sheets", "them")
-    if not needed:
+    if not is_locked(extract, line_set):
         text = _UNSEALED if extract.sort is Sort.FILE else _UNPROTECTED
+        text = _PARTLY_UNPROTECTED if extract.partly_protected else text
         return text.format(sheets=these, it=it)
     return _NEEDS.format(
         noun=noun_,
@@ -335,15 +342,32 @@ def _first_caution(extract: Extract, line_set: LineSet, printed_on: dt.date, she
     )
 
 
+def is_locked(extract: Extract, line_set: LineSet) -> bool:
+    """Tell whether it takes a passphrase to have anything of what is carried."""
+    return line_set.head.sealed or extract.protected
+
+
+def unlocked(extract: Extract, line_set: LineSet) -> str | None:
+    """Return a sentence on what can be had without a passphrase, None where nothing can."""
+    if is_locked(extract, line_set):
+        return None
+    if extract.partly_protected:
+        return (
+            "NOT EVERY SECRET OF THIS KEY IS UNDER A PASSPHRASE. Anyone with these sheets has those "
+            "that are not. The passphrase of the others is kept elsewhere."
+        )
+    return f"NO PASSPHRASE PROTECTS IT. Anyone with these sheets has the {_NOUNS[extract.sort]}."
+
+
 def passphrases(extract: Extract, line_set: LineSet, printed_on: dt.date) -> tuple[str, ...]:
     """Return which passphrases it takes to use what was *printed_on* that day."""
     own = f"the passphrase that the key had on {printed_on}"
     if not line_set.head.sealed:
-        return (own,) if extract.protected else ()
+        return (own,) if extract.has_passphrase else ()
     if extract.seal_is_own:
         return (own,)
     seal = "the passphrase of the seal"
-    return (seal, own) if extract.protected else (seal,)
+    return (seal, own) if extract.has_passphrase else (seal,)
 
 
 def _what(extract: Extract, head: Head, sheets: int) -> str:
@@ -404,7 +428,7 @@ def _steps(  # noqa: PLR0913 - what the steps differ in, each by its name
 def _blanks(extract: Extract, line_set: LineSet, sheets: int) -> tuple[str, ...]:
     """Return the words before each blank that is of use for this set."""
     blanks = []
-    if line_set.head.sealed or extract.protected:
+    if line_set.head.sealed or extract.has_passphrase:
         blanks.append("Where the passphrase is kept:")
     if line_set.head.share is not None:
         blanks.append("Holders of the other shares:")

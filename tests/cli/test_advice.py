@@ -115,6 +115,10 @@ ROWS = [
     ((*B, "version 3", *OUT), 1, "version 3", "Export the secret key again", "by another way"),
     ((*B, "version 99", *OUT), 1, "version 99", "--plain", "by another way"),
     ((*B, "two.asc", *OUT), 1, "2 keys", "--fingerprint", "again"),
+    ((*B, "-", *OUT), 1, "standard input: the file is empty", "Check the name", "-:"),
+    (("revoke-sheet", "words.txt", *OUT), 1, "not an OpenPGP", "ragleaf backup --plain", "with --"),
+    (("revoke-sheet", OPEN, "--certificate", "-", *OUT), 1, "standard input", "", "-:"),
+    (("drill", "-", "--key", "-"), 1, "cannot tell whether", "29 letters", "does not give"),
     ((*B, SMALL, "--fingerprint", "zz", *OUT), 1, "not a fingerprint", "hexadecimal", "again"),
     # What nothing protects.
     ((*B, OPEN, *OUT), 1, "no passphrase", "--seal", "who finds"),

@@ -19,6 +19,7 @@ ENCLOSED = Enclosed(
     fingerprint=FINGERPRINT,
     date=dt.date(2026, 11, 26),
     passphrases=("the passphrase of its seal", "the key's passphrase as of 2026-11-26"),
+    unlocked=None,
     seal_is_own=False,
     certificate=Sheets("3-certificate.pdf", 2, "CCCCC"),
     revocation=Sheets("apart-revocation.pdf", 1, "RRRRR"),
@@ -44,6 +45,7 @@ FILE = dataclasses.replace(
     sort=Sort.FILE,
     fingerprint=None,
     passphrases=(),
+    unlocked="NO PASSPHRASE PROTECTS IT.",
     needs_public=False,
 )
 
@@ -159,7 +161,7 @@ def test_a_certificate_that_is_not_here_is_asked_for():
 
 def test_a_secret_without_a_passphrase():
     """It is said large, and nobody is asked for one."""
-    bare = dataclasses.replace(ENCLOSED, passphrases=())
+    bare = dataclasses.replace(ENCLOSED, passphrases=(), unlocked="NO PASSPHRASE PROTECTS IT.")
     (words,) = pages(envelope_words.of_key(bare, SECRET))
     assert "NO PASSPHRASE PROTECTS IT" in words
     assert "You will be asked for" not in words

@@ -241,7 +241,7 @@ def test_a_clock_before_the_keys_creation_is_said():
         (False, False, False, "NOT PROTECTED", "NO PASSPHRASE"),
         (False, True, False, "sealed with a passphrase", "the passphrase of the seal"),
         (True, True, False, "sealed with a passphrase", "the passphrase of the seal"),
-        (False, False, True, "Share 1 of 16", "Never keep it beside another"),
+        (False, False, True, "Share 1 of 16", "Keep no two shares together"),
     ],
 )
 def test_the_title_and_the_first_caution_say_what_protects(
@@ -254,6 +254,28 @@ def test_the_title_and_the_first_caution_say_what_protects(
     )
     assert title in made.title
     assert caution in " ".join((*made.bring_back, made.cautions[0]))
+
+
+def test_a_key_of_which_some_is_under_a_passphrase():
+    """
+    It is not called unprotected nor protected; its passphrase is needed, of a sealed print too, and
+    has a blank to say where it is kept.
+    """
+    extract = replace(subject(PAYLOADS["lean"], protected=False), partly_protected=True)
+    made = [
+        words.caption(extract, line_sets(100, sealed=sealed)[0], sheets=1, now=NOW, anonymous=False)
+        for sealed in (False, True)
+    ]
+    assert "PARTLY UNPROTECTED" in made[0].title
+    assert made[0].cautions[0].startswith("NOT EVERY SECRET OF THIS KEY IS UNDER A PASSPHRASE")
+    for caption in made:
+        told = " ".join(caption.bring_back)
+        assert "the passphrase that the key had on 2026-11-25" in told
+        assert "No passphrase is needed" not in told
+        assert "Where the passphrase is kept:" in caption.blanks
+    (sealed,) = line_sets(100, sealed=True)
+    assert words.unlocked(extract, sealed) is None
+    assert "those that are not" in (words.unlocked(extract, line_sets(100)[0]) or "")
 
 
 def test_anonymous_sheets_have_no_user_id():
