@@ -16,7 +16,6 @@ import zlib
 from typing import TYPE_CHECKING, NamedTuple
 
 from reportlab.lib.utils import simpleSplit
-from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt.sheet import draw as sheets
 from paperkey_alt.sheet import qr
@@ -26,6 +25,8 @@ from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+
+    from reportlab.pdfgen.canvas import Canvas
 
     from paperkey_alt.sheet.layout import Paper
 
@@ -139,7 +140,7 @@ def draw(source: str, title: str, *, paper: Paper) -> bytes:
     """
     sheets.register_fonts()
     target = io.BytesIO()
-    canvas = Canvas(target, pagesize=(paper.width, paper.height), invariant=True, pageCompression=1)
+    canvas = sheets.new_canvas(target, paper)
     printed, texts = rows(source), symbol_texts(source)
     pages = _Pages(canvas, paper, title, hashlib.sha256(source.encode()).hexdigest())
     a_page = _ACROSS * _DOWN
