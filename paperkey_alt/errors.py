@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class Place:
     """
-    Where something stands: a file, a sheet or page in it, a line number as printed on the paper, a
+    Where something stands: a file or standard input (``-``), a sheet or page in it, a line number as printed on the paper, a
     column counted from 1. As text it is fit to be shown, whatever the file is called.
     """
 
@@ -33,7 +33,7 @@ class Place:
 
     def __str__(self) -> str:
         named = (
-            ("", self.source),
+            ("", "standard input" if self.source == "-" else self.source),
             ("page ", self.sheet),
             ("row ", self.row),
             ("line ", self.line),
@@ -99,7 +99,9 @@ class UnsupportedKey(KeyFileError):
     A key of a version or algorithm whose public part Ragleaf cannot tell from its secret part.
     """
 
-    advice = "Use a newer Ragleaf if there is one; --plain prints the key file as it is."
+    advice = (
+        "Use a newer Ragleaf if there is one; ragleaf backup --plain prints the key file as it is."
+    )
 
 
 class SeveralKeys(KeyFileError):

@@ -187,7 +187,7 @@ def _require_terminal(what: str) -> None:
     try:
         os.close(os.open("/dev/tty", os.O_RDWR | os.O_NOCTTY))
     except OSError:
-        raise NoTerminal(f"there is no terminal to type {what} at") from None
+        raise NoTerminal(f"there is no terminal on which to type {what}") from None
 
 
 def source(name: str | None) -> Prompt | FromFile:
@@ -202,13 +202,16 @@ def source(name: str | None) -> Prompt | FromFile:
     data = files.read(name, _LONGEST_FILE)
     if data.startswith(_UTF_16_OR_32):
         raise SourceError(
-            f"{name} is UTF-16 or UTF-32 text, not UTF-8",
+            f"{files.told(name)} is UTF-16 or UTF-32 text, not UTF-8",
             advice="Save it as UTF-8, with one passphrase in each row.",
         )
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise SourceError(
-            f"{name} is not UTF-8 text", advice="Give one passphrase in each row, in UTF-8."
+            f"{files.told(name)} is not UTF-8 text",
+            advice="Give one passphrase in each row, in UTF-8.",
         ) from None
-    return FromFile(name, [row.removesuffix("\r") for row in text.removesuffix("\n").split("\n")])
+    return FromFile(
+        files.told(name), [row.removesuffix("\r") for row in text.removesuffix("\n").split("\n")]
+    )

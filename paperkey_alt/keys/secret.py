@@ -91,7 +91,8 @@ class Extract:
     *seal_passphrase* is that of the seal to print it under, None where there is to be no seal;
     *seal_is_own* tells whether it is the key's own passphrase; *lacks* are the key packets whose
     secret is not printed; *is_revocable* tells whether a revocation certificate can be made of it
-    that it does not carry already.
+    that it does not carry already; *partly_protected* tells that it is not *protected*, and that
+    such a passphrase is over some of it.
     """
 
     payload: Payload
@@ -108,6 +109,12 @@ class Extract:
     seal_is_own: bool = False
     lacks: tuple[Lack, ...] = ()
     is_revocable: bool = False
+    partly_protected: bool = False
+
+    @property
+    def has_passphrase(self) -> bool:
+        """Whether a passphrase of its own is over all of it or some."""
+        return self.protected or self.partly_protected
 
 
 @dataclass(frozen=True)
@@ -115,7 +122,8 @@ class Rebuilt:
     """
     A secret back from paper: the file as *data*, and in *binary* form where there is another one;
     *title* names it, *notes* are sentences on what it came back without. *key* is there for OpenPGP
-    keys; *is_certificate* tells that it is a public certificate, and no secret.
+    keys; *is_certificate* and *is_revocation* tell that it is a public certificate, or a
+    revocation certificate, and no secret.
     """
 
     data: bytes
@@ -124,3 +132,4 @@ class Rebuilt:
     notes: tuple[str, ...] = ()
     key: Key | None = None
     is_certificate: bool = False
+    is_revocation: bool = False

@@ -178,8 +178,8 @@ _MESSAGE = (
 _SSH = "Give the private key: the file of the same name without .pub."
 _PRIVATE = "Give the private key that belongs to it."
 _ANYTHING = (
-    "Give a secret key file. A word list, or any other file, is printed as it is with --plain; "
-    "--seal beside it puts a passphrase over it."
+    "Give a secret key file. A word list, or any other file, is printed as it is by ragleaf backup "
+    "--plain; --seal beside it puts a passphrase over it."
 )
 
 
