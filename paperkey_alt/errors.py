@@ -67,8 +67,8 @@ class RagleafError(Exception):
 @contextmanager
 def in_file(source: str) -> Iterator[None]:
     """
-    Put the name of the file *source* into the place of errors that have none: who reads bytes does
-    not know it.
+    Put the name of the file *source* into the place of errors that have none: what reads its bytes
+    is not told the name.
     """
     try:
         yield
@@ -111,7 +111,7 @@ class SeveralKeys(KeyFileError):
 
 
 class UnprotectedSecret(KeyFileError):
-    """The secret would stand on paper without any passphrase over it."""
+    """The secret would be on paper without any passphrase over it."""
 
     advice = (
         "Seal the sheets with --seal; or give the key a passphrase in your OpenPGP program and "
@@ -130,7 +130,7 @@ class CertificateError(RagleafError):
 
 
 class LineError(RagleafError):
-    """A line that cannot be taken as it stands."""
+    """A line that cannot be taken as it is."""
 
     advice = "Compare the line with the paper and type it again."
 

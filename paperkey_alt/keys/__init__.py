@@ -105,7 +105,7 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     )
     from paperkey_alt.keys.openpgp import strength  # noqa: PLC0415 - the ciphers take long to load
 
-    empty = strength.opened_by_an_empty_one(key)
+    empty = strength.opened_by_empty_passphrase(key)
     if empty and not allow_unprotected:
         raise UnprotectedSecret(
             f"an empty passphrase opens the {' and the '.join(part.title for part in empty)}: "
