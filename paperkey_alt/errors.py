@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class Place:
     """
-    Where something stands: a file, a sheet or page in it, a line number as printed on the paper, a
+    Where something stands: a file or standard input (``-``), a sheet or page in it, a line number as printed on the paper, a
     column counted from 1. As text it is fit to be shown, whatever the file is called.
     """
 
@@ -33,7 +33,7 @@ class Place:
 
     def __str__(self) -> str:
         named = (
-            ("", self.source),
+            ("", "standard input" if self.source == "-" else self.source),
             ("page ", self.sheet),
             ("row ", self.row),
             ("line ", self.line),
@@ -67,8 +67,8 @@ class RagleafError(Exception):
 @contextmanager
 def in_file(source: str) -> Iterator[None]:
     """
-    Put the name of the file *source* into the place of errors that have none: who reads bytes does
-    not know it.
+    Put the name of the file *source* into the place of errors that have none: what reads its bytes
+    is not told the name.
     """
     try:
         yield
@@ -99,7 +99,9 @@ class UnsupportedKey(KeyFileError):
     A key of a version or algorithm whose public part Ragleaf cannot tell from its secret part.
     """
 
-    advice = "Use a newer Ragleaf if there is one; --plain prints the key file as it is."
+    advice = (
+        "Use a newer Ragleaf if there is one; ragleaf backup --plain prints the key file as it is."
+    )
 
 
 class SeveralKeys(KeyFileError):
@@ -109,7 +111,7 @@ class SeveralKeys(KeyFileError):
 
 
 class UnprotectedSecret(KeyFileError):
-    """The secret would stand on paper without any passphrase over it."""
+    """The secret would be on paper without any passphrase over it."""
 
     advice = (
         "Seal the sheets with --seal; or give the key a passphrase in your OpenPGP program and "
@@ -128,7 +130,7 @@ class CertificateError(RagleafError):
 
 
 class LineError(RagleafError):
-    """A line that cannot be taken as it stands."""
+    """A line that cannot be taken as it is."""
 
     advice = "Compare the line with the paper and type it again."
 

@@ -239,6 +239,7 @@ def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -
         fingerprint=extract.fingerprint,
         date=rest.now.date(),
         passphrases=words.passphrases(extract, line_set, rest.now.date()),
+        unlocked=words.unlocked(extract, line_set),
         seal_is_own=line_set.head.sealed and extract.seal_is_own,
         certificate=_sheets(CERTIFICATE, rest.certificate),
         revocation=_sheets(REVOCATION, rest.revocation),

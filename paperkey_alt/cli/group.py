@@ -31,7 +31,7 @@ COMMANDS = {
     "drill": "Rehearse a loss: compare what the sheets give with the live key.",
     "preflight": "Check whether this computer is fit for handling a secret key.",
     "register": "List what was printed and what is due.",
-    "rescue": "Write the stand-alone restorer, which needs only Python.",
+    "rescue": "Write the stand-alone restorers, for Python and for a browser.",
     "revoke-sheet": "Print a revocation certificate on a sheet of its own.",
     "restore": "Rebuild the key from its sheets.",
     "type": "Type lines from the paper; each is checked at its end.",
@@ -147,5 +147,7 @@ def commands() -> None:
     """
     Put a cryptographic key on paper, and get its secrets back byte for byte.
 
-    Exit status: 0 done; 1 the paper or the key is at fault; 2 wrong use.
+    Without a command, in a terminal, Ragleaf asks what you want and runs the command for it.
+
+    Exit status: 0 done; 1 the paper, the key or another input is at fault; 2 wrong use.
     """

@@ -51,7 +51,7 @@ def look() -> System:
         core_limit=_core_limit(),
         core_pattern=_text(_PROC / "sys/kernel/core_pattern"),
         mounts=_text(_PROC / "self/mountinfo"),
-        removable=_read(lambda: frozenset(_removable())) or frozenset(),
+        removable=_read(lambda: frozenset(_removable())),
         logins=_read(logins.read_bytes),
     )
 
@@ -115,14 +115,27 @@ def _encrypted() -> Iterator[str]:
 
 def _removable() -> Iterator[str]:
     """
-    Yield the numbers of removable devices and of their partitions; what hangs on USB counts,
-    whatever it says of itself.
+    Yield the numbers of removable devices and of their partitions, and of what is made of them, as
+    an encrypted device is; what hangs on USB and SD cards count, whatever they say of themselves.
     """
     for path in (_SYS / "block").iterdir():
-        if (path / "removable").read_text().strip() == "1" or "/usb" in str(path.resolve()):
+        if _is_removable(path):
             yield from (
                 number.read_text().strip() for number in (path / "dev", *path.glob("*/dev"))
             )
+
+
+def _is_removable(path: Path) -> bool:
+    """Tell whether the device or partition *path* is on a medium that can be taken away."""
+    device = path.resolve()
+    disk = device.parent if (device / "partition").exists() else device
+    card = disk / "device/type"
+    return (
+        "/usb" in str(device)
+        or (disk / "removable").read_text().strip() == "1"
+        or (card.exists() and card.read_text().strip() == "SD")
+        or any(map(_is_removable, (device / "slaves").glob("*")))
+    )
 
 
 def _core_limit() -> int | None:

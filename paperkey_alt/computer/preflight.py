@@ -84,7 +84,7 @@ class System:
     core_limit: int | None = None
     core_pattern: str | None = None
     mounts: str | None = None
-    removable: frozenset[str] = field(default_factory=frozenset)
+    removable: frozenset[str] | None = field(default_factory=frozenset)
     logins: bytes | None = None
 
 
@@ -239,6 +239,8 @@ def _folder(system: System, folder: str) -> Iterator[Observation]:
             "The sheets go over the network and stay on another computer.",
             "Write them to memory (/dev/shm).",
         )
+    elif system.removable is None:
+        yield _unknown(f"whether {folder} is on a removable medium")
     elif device in system.removable:
         what = f"{folder} is on a stick, a card or another removable medium"
         why = "Erased files may stay there, and anyone with the medium has the sheets."

@@ -137,6 +137,18 @@ class SetFinding:
     first: bytes | None = None
     computed: bool = False
 
+    @property
+    def is_partly_given(self) -> bool:
+        """
+        Whether it is incomplete for want of lines of which nothing was read, and would do with
+        them: of the lines that are there, no more are wrong than spare lines can replace.
+        """
+        wrong = {line.number for line in self.lines if line.status is Status.WRONG}
+        return self.needed > 0 and all(
+            len(wrong.intersection((*data, *spare))) <= len(spare)
+            for data, spare in spare_lines.groups(self.head.data_lines, self.head.spare_lines)
+        )
+
     def laid_out(self) -> LineSet | None:
         """Return the set as it was printed; None where its lines are not known in full."""
         if self.body is None:

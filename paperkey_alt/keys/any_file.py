@@ -18,7 +18,8 @@ def extract(data: bytes, name: str, *, allow_unprotected: bool, blind: bytes) ->
         raise KeyFileError("the file is empty", advice="Check the name, and give the file.")
     if not allow_unprotected:
         raise UnprotectedSecret(
-            "no seal would be over this file: anyone with the sheet has the file", advice=_ADVICE
+            "this file would be printed without a seal: anyone with the sheet has the file",
+            advice=_ADVICE,
         )
     shown = carried_name(name)
     return Extract(

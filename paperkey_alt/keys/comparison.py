@@ -40,6 +40,11 @@ class LiveFile:
     key: Key | None = None
     problem: KeyFileError | None = None
 
+    @property
+    def is_key(self) -> bool:
+        """Whether it is a key file, of OpenPGP or another kind."""
+        return self.problem is None
+
 
 class Result(enum.Enum):
     """
@@ -88,6 +93,8 @@ class Verdict(enum.Enum):
     OWN_CERTIFICATE = enum.auto()
     ANOTHER_FILE = enum.auto()
     ANOTHER_KEY = enum.auto()
+    ANOTHER_CERTIFICATE = enum.auto()
+    ANOTHER_REVOCATION = enum.auto()
     CERTIFICATE_LACKS = enum.auto()
     WRONG_ON_PAPER = enum.auto()
     SECRET_MISSING = enum.auto()
@@ -177,6 +184,8 @@ def compare(rebuilt: Rebuilt, live: LiveFile, ask: Ask, known: Iterable[str] = (
         return Comparison(Verdict.SAME_FILE, rebuilt.title)
     if live.key is not None and _is_revocation(rebuilt, live.key):
         return Comparison(Verdict.OWN_REVOCATION, rebuilt.title)
+    if live.key is not None and rebuilt.is_revocation:
+        return Comparison(Verdict.ANOTHER_REVOCATION, rebuilt.title)
     if pem.recognises(rebuilt.data) and pem.recognises(live.data):
         return _compare_private_keys(rebuilt, live.data, ask, known)
     return Comparison(Verdict.ANOTHER_FILE, rebuilt.title)
@@ -224,7 +233,7 @@ def _compare_certificate(rebuilt: Rebuilt, live: Key) -> Comparison:
     """
     back = keys.certificate(rebuilt.data, None)
     if back.fingerprint != live.fingerprint:
-        return Comparison(Verdict.ANOTHER_KEY, rebuilt.title)
+        return Comparison(Verdict.ANOTHER_CERTIFICATE, back.title)
     there = {part.fingerprint for part in back.key_packets}
     needed = [part for part in live.key_packets if part.secret] or live.key_packets
     lacking = tuple(

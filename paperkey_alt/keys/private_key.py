@@ -33,7 +33,7 @@ from paperkey_alt.errors import (
 )
 from paperkey_alt.format.payload import File, RsaFile
 from paperkey_alt.keys import any_file, pem, rsa
-from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
+from paperkey_alt.keys.secret import NOT_REBUILT, Extract, Rebuilt, Sort
 from paperkey_alt.keys.spelling import spellings
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ _NO_KEY = (ZeroDivisionError, *_MALFORMED)
 _SORT = Sort.PRIVATE_KEY
 _PKCS12 = (
     "Export the private key from it as PKCS #8 and give that file; or print the file as it is with "
-    "--plain."
+    "ragleaf backup --plain."
 )
 _UNOPENED = (
     "Print it without --prove and --compact: then it is printed byte for byte, under its own "
@@ -72,8 +72,8 @@ _UNPROTECTED = (
     "--allow-unprotected if you will guard the sheet as well as the key itself."
 )
 _NOT_READ = (
-    "Give another copy of the file, or export the key again from the program that made it. --plain "
-    "prints the file as it is, whatever it is."
+    "Give another copy of the file, or export the key again from the program that made it. ragleaf "
+    "backup --plain prints the file as it is, whatever it is."
 )
 _NOT_REDUCED = "The file is printed in full: it cannot be computed back to the same bytes."
 
@@ -255,7 +255,9 @@ def _written(payload: RsaFile) -> bytes:
         key = _computed(payload.rule, payload.exponent, payload.p, payload.q)
         return _in_style(key, payload.style)
     except (KeyError, *_NO_KEY):
-        raise KeyPairMismatch("the numbers on the paper make no RSA key") from None
+        raise KeyPairMismatch(
+            "the numbers on the paper make no RSA key", advice=NOT_REBUILT
+        ) from None
 
 
 def _computed(rule: int, e: int, p: int, q: int) -> RSAPrivateKey:

@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
+from paperkey_alt.format.payload import Certificate, File, Revocation, RsaFile, Whole
+from paperkey_alt.keys.secret import OPENPGP_PRINTS
 from paperkey_alt.records.contents import contents
 
 if TYPE_CHECKING:
@@ -18,16 +19,16 @@ if TYPE_CHECKING:
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.payload import Payload
 
-REVOCATION = "revocation"
+REVOCATION, FILE, CERTIFICATE = "revocation", "file", "certificate"
+WHOLE = OPENPGP_PRINTS[Whole]
+_SEALED = ", sealed"
 # What sheets carry, as the register names it.
-KINDS = {
-    Lean: "OpenPGP key, lean",
-    Whole: "OpenPGP key, whole",
-    Compact: "OpenPGP key, compact",
-    File: "file",
+KINDS: dict[type[Payload], str] = {
+    **OPENPGP_PRINTS,
+    File: FILE,
     RsaFile: "private key, compact",
     Revocation: REVOCATION,
-    Certificate: "certificate",
+    Certificate: CERTIFICATE,
 }
 GIVES = "gives the key back"
 GIVES_NOT = "does not give the key back"
@@ -77,6 +78,12 @@ class Entry:
         return tuple(mark for mark in self.marks if mark not in self.destroyed)
 
     @property
+    def carried(self) -> str:
+        """What the sheets carry, in a noun."""
+        kind = self.kind.removesuffix(_SEALED)
+        return kind if kind in (FILE, REVOCATION, CERTIFICATE) else "key"
+
+    @property
     def needed(self) -> int:
         """How many of the sets are needed to give back what they carry."""
         return self.threshold or 1
@@ -101,7 +108,7 @@ def printed(  # noqa: PLR0913 - what is known of a print, each by its name
     return Entry(
         marks=tuple(line_set.head.mark for line_set in line_sets),
         fingerprint=fingerprint,
-        kind=KINDS[type(payload)] + (", sealed" if head.sealed else ""),
+        kind=KINDS[type(payload)] + (_SEALED if head.sealed else ""),
         sheets=sheets,
         printed=today,
         threshold=head.share.threshold if head.share else None,

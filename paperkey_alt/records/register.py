@@ -169,7 +169,9 @@ class Register:
             yield
         except (sqlite3.Error, OSError, ValueError) as error:
             # The last of them: what stands in the file is no entry.
-            raise RegisterError(f"{self.path} cannot be used as the register: {error}") from None
+            refused = error.strerror if isinstance(error, OSError) else None
+            why = refused.lower() if refused else str(error)
+            raise RegisterError(f"{self.path} cannot be used as the register: {why}") from None
 
 
 # A pipe that nobody reads is opened at once, and then seen to be no file.

@@ -15,7 +15,7 @@ from collections import defaultdict, deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt.records.entry import GIVES, GIVES_NOT, REVOCATION
+from paperkey_alt.records.entry import FILE, GIVES, GIVES_NOT, REVOCATION, WHOLE
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
@@ -28,6 +28,9 @@ DRILL_EVERY = dt.timedelta(days=365)
 # Only the last prints of a key, and those of a name, are compared with each of its sheets: what is
 # said of a register with thousands of them takes no longer than reading it.
 _COMPARED = 30
+_CERTIFICATE_GOES = (
+    " They have the certificate in them: keep a copy of it first, for the newer ones need it."
+)
 
 
 class What(enum.Enum):
@@ -120,7 +123,7 @@ def _tasks(entry: Entry, of_key: Iterable[Entry], today: dt.date) -> Iterator[Ta
             rehearsed,
             f"Replaced by {_named(latest.left)}, printed on {latest.printed} and rehearsed on "
             f"{rehearsed}: destroy the sheets of {_named(entry.left)}, every copy, and mark them "
-            "destroyed.",
+            f"destroyed.{_CERTIFICATE_GOES if _has_certificate(entry, latest) else ''}",
         )
         return
     if len(entry.left) < entry.needed:
@@ -128,7 +131,7 @@ def _tasks(entry: Entry, of_key: Iterable[Entry], today: dt.date) -> Iterator[Ta
             What.PRINT,
             max(entry.destroyed.values()),
             f"Only {counted(len(entry.left), 'share is', 'shares are')} not marked destroyed, and "
-            f"{entry.needed} are needed: print new shares while you still have the key.",
+            f"{entry.needed} are needed: print new shares while you still have the {_live(entry)}.",
         )
         return
     if entry.expires is not None:
@@ -154,7 +157,8 @@ def _rehearsal(entry: Entry) -> Task:
         return Task(
             What.PRINT,
             entry.drilled,
-            f"The rehearsal on {entry.drilled} failed: print new sheets while you have the key.",
+            f"The rehearsal on {entry.drilled} failed: print new sheets while you have the "
+            f"{_live(entry)}.",
         )
     if entry.drilled is None or entry.drill != GIVES:
         return Task(
@@ -198,10 +202,14 @@ def _keep(
         for other in of_name
     )
     if next_key or (entry.expires is not None and entry.expires < today):
-        reason = "A newer key of this name has sheets" if next_key else "The key has expired"
+        reason = (
+            "Sheets of another key of this name were printed later"
+            if next_key
+            else "The key has expired"
+        )
         yield (
-            f"{reason}. Old mail needs the old key: keep its sheets. Only you can decide when "
-            "they may go."
+            f"{reason}. Old mail needs this key: keep its sheets. Only you can decide when they "
+            "may go."
         )
 
 
@@ -227,8 +235,18 @@ def _carries_more(other: Entry, entry: Entry) -> bool:
     )
 
 
+def _has_certificate(entry: Entry, other: Entry) -> bool:
+    """Tell whether the sheets of *entry* have the certificate in them, and those of *other* not."""
+    return entry.kind.startswith(WHOLE) and not other.kind.startswith(WHOLE)
+
+
 def _is_rehearsed(entry: Entry) -> bool:
     return entry.drill == GIVES and entry.drilled is not None and entry.drilled >= entry.printed
+
+
+def _live(entry: Entry) -> str:
+    """Return the noun of what the sheets are printed from."""
+    return "file" if entry.carried == FILE else "key"
 
 
 def _named(marks: Sequence[str]) -> str:

@@ -9,8 +9,8 @@ font of the computer's own.
 from __future__ import annotations
 
 import io
+import re
 from functools import cache
-from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
 from reportlab.lib.utils import simpleSplit
@@ -260,7 +260,7 @@ class _Page:
         both = self.right - self.left - _GUTTER
         help_width = _HELP_WIDTH * both
         y = top + 12
-        self._text(self.left, y, "To bring it back", _FOOT_BOLD)
+        self._text(self.left, y, caption.purpose, _FOOT_BOLD)
         first_caution, *others = caption.cautions or ("",)
         y = self._paragraphs(self.left, y, help_width, caption.bring_back, _FOOT, _HELP_LEADING)
         y = self._paragraphs(self.left, y, help_width, (first_caution,), _FOOT_BOLD, _HELP_LEADING)
@@ -367,6 +367,9 @@ class _Page:
         self.canvas.rect(x, self.height - y - height, width, height, stroke=not fill, fill=fill)
 
 
+_DARK = re.compile(b"\x01+")
+
+
 def draw_modules(
     canvas: Canvas, modules: Sequence[Sequence[bool]], x: float, y: float, side: float
 ) -> None:
@@ -377,11 +380,11 @@ def draw_modules(
     canvas.scale(side, -side)
     # PDF's own words (ISO 32000-1 §8.5.2), for most of the time on a page went into the decimals of
     # these numbers.
-    runs = (
+    runs = [
         f"{start} {down} {length} 1 re"
         for down, row in enumerate(modules)
         for start, length in _runs(row)
-    )
+    ]
     canvas.addLiteral("\n".join([*runs, "f"]))
     canvas.restoreState()
 
@@ -414,13 +417,9 @@ def _shortened(text: str, style: _Style, width: float, kept: str) -> str:
 
 
 def _runs(row: Sequence[bool]) -> list[tuple[int, int]]:
-    at, runs = 0, []
-    for dark, same in groupby(row):
-        length = len(list(same))
-        if dark:
-            runs.append((at, length))
-        at += length
-    return runs
+    """Return where dark modules of *row* begin, and how many there are side by side."""
+    spans = [run.span() for run in _DARK.finditer(bytes(row))]
+    return [(start, end - start) for start, end in spans]
 
 
 @cache

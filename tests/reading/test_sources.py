@@ -9,7 +9,7 @@ from pictures import LENGTHS, encoded, printed, rendered
 from paperkey_alt.errors import MissingExtra, SourceError
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.reading import kinds, sources
-from paperkey_alt.sheet import text_file
+from paperkey_alt.sheet import layout, listing, text_file
 
 SET = lay_out(random.Random(5).randbytes(100), 3)
 TEXT = text_file.write(SET, ("Zoë",))
@@ -38,6 +38,14 @@ def test_a_text_without_lines_is_a_text(data):
     """Nothing is found in it, and that is no error here."""
     (page,) = sources.read(data, "typed.txt")
     assert page.raw_lines == ()
+
+
+def test_a_printed_restorer_is_passed_over():
+    """That is said, at once and of nothing else; what it says of itself in print is not looked at."""
+    program = listing.draw("print()\n", "The restorer, rescue.py", paper=layout.PAPERS["a4"])
+    (page,) = sources.read(program, "4-restorer.pdf")
+    assert (page.raw_lines, page.pages) == ((), 0)
+    assert page.advice[0].startswith("4-restorer.pdf is the printed restorer")
 
 
 NO_TEXT = {
