@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt import keys
 from paperkey_alt.cli import files, prints, rescue_command
 from paperkey_alt.errors import NotASecretKey, TooLarge, UnsupportedKey
-from paperkey_alt.format.payload import Compact, RsaFile, Whole
+from paperkey_alt.format.payload import Whole
 from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
 from paperkey_alt.sheet import (
@@ -245,7 +245,7 @@ def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -
         revocation=_sheets(REVOCATION, rest.revocation),
         missing=rest.missing,
         needs_public=keys.needs_certificate(extract.payload),
-        gives_numbers=isinstance(extract.payload, Compact | RsaFile),
+        gives_numbers=keys.gives_numbers(extract.payload),
         printed_program=Sheets(RESTORER, _pages(common[RESTORER])),
         program=_restorer(rescue_command.NAME, common),
         page=_restorer(PAGE, common),

@@ -38,6 +38,7 @@ __all__ = [
     "check_pairs",
     "extract",
     "is_revoked",
+    "gives_numbers",
     "needs_certificate",
     "read_revocation",
     "rebuild",
@@ -176,6 +177,12 @@ def rebuild(
 def needs_certificate(payload: Payload) -> bool:
     """Tell whether `rebuild` takes the public certificate for *payload*."""
     return isinstance(payload, Lean | Compact)
+
+
+def gives_numbers(payload: Payload) -> bool:
+    """Tell whether the stand-alone program gives only numbers of *payload*, and no key file."""
+    return isinstance(payload, Compact | RsaFile)
+
 
 
 def certificate(data: bytes, fingerprint: str | None) -> Key:
