@@ -370,7 +370,7 @@ def _compare_private_keys(
     """
     from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
 
-    passphrases = list(known)
+    passphrases, title = list(known), rebuilt.title.removeprefix("the ")
     opened = []
     try:
         for data, side in ((rebuilt.data, _ON_PAPER), (live, _LIVE)):
@@ -379,7 +379,7 @@ def _compare_private_keys(
                 passphrases.insert(0, key.passphrase)
             opened.append(key)
     except (KeyFileError, WrongPassphrase, NoTerminal) as problem:
-        compared = Compared(rebuilt.title, Result.NOT_COMPARED, problem)
+        compared = Compared(title, Result.NOT_COMPARED, problem)
         return Comparison(Verdict.NOT_COMPARED, rebuilt.title, (compared,))
     paper, other = opened
     if private_key.fingerprint(paper.key) != private_key.fingerprint(other.key):
@@ -387,7 +387,7 @@ def _compare_private_keys(
     result = _by_passphrases(
         paper.passphrase, other.passphrase, opens=paper.passphrase == other.passphrase
     )
-    return Comparison(Verdict.SAME_KEY, rebuilt.title, (Compared(rebuilt.title, result),))
+    return Comparison(Verdict.SAME_KEY, rebuilt.title, (Compared(title, result),))
 
 
 @dataclass(frozen=True)
