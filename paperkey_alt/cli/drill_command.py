@@ -66,8 +66,7 @@ _ALL_SHEETS = (
 _FULLER = "Give with --key a file that has every secret of the key."
 _TOLD = {
     Verdict.ANOTHER_FILE: _Told(
-        _GIVES_NOT
-        + "it carries a different file from the one that --key names: {title}",
+        _GIVES_NOT + "it carries a different file from the one that --key names: {title}",
         "Give with --key the file that was printed. If it has changed since, these sheets have it "
         "as it was then.",
     ),

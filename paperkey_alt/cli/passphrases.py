@@ -208,6 +208,9 @@ def source(name: str | None) -> Prompt | FromFile:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise SourceError(
-            f"{files.told(name)} is not UTF-8 text", advice="Give one passphrase in each row, in UTF-8."
+            f"{files.told(name)} is not UTF-8 text",
+            advice="Give one passphrase in each row, in UTF-8.",
         ) from None
-    return FromFile(files.told(name), [row.removesuffix("\r") for row in text.removesuffix("\n").split("\n")])
+    return FromFile(
+        files.told(name), [row.removesuffix("\r") for row in text.removesuffix("\n").split("\n")]
+    )

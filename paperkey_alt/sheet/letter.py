@@ -34,8 +34,8 @@ _WHAT = (
 )
 _NOT_GOOD_FOR = (
     "Alone it opens nothing and signs nothing, and nobody learns anything of the {noun} from its "
-    "lines but its size{fewer}. It is of use only beside others, so it must never lie beside another "
-    "share."
+    "lines but its size{fewer}. It is of use only beside others, so it must never lie beside "
+    "another share."
 )
 _KEEP = (
     "Keep it flat, dry and dark, in a closed envelope with your name across the flap, where you "

@@ -129,7 +129,10 @@ DUE = {
     "never rehearsed": (entry(drilled=None, drill=None), "Never rehearsed"),
     "rehearsed a year ago": (entry(printed=days(-700), drilled=days(-365)), "rehearse once a year"),
     "rehearsed not quite a year ago": (entry(printed=days(-700), drilled=days(-364)), None),
-    "a rehearsal failed": (entry(drill=entries.GIVES_NOT), "failed: print new sheets while you have the key"),
+    "a rehearsal failed": (
+        entry(drill=entries.GIVES_NOT),
+        "failed: print new sheets while you have the key",
+    ),
     "a rehearsal of a file failed": (
         entry(drill=entries.GIVES_NOT, kind="file, sealed"),
         "failed: print new sheets while you have the file",
@@ -561,5 +564,5 @@ def test_writers_at_one_time_lose_nothing(tmp_path):
 def test_what_the_system_refuses_is_told_in_words(tmp_path):
     """The reason alone, without a number and the name once more."""
     (tmp_path / "file").write_bytes(b"")
-    with pytest.raises(RegisterError, match="as the register: not a directory$"):
+    with pytest.raises(RegisterError, match=r"as the register: not a directory$"):
         Register(tmp_path / "file/r").exists()
