@@ -141,7 +141,7 @@ def _ended(left: Transcript, name: str) -> list[str]:
         others = counted(share.threshold - 1, "other share")
         return [
             *table,
-            f"{name} has all the lines you need of this share, and it takes {others} of its backup.",
+            f"{name} has all the lines you need of this share; it takes {others} of its backup.",
             f"  With their files: ragleaf restore {typed_in} OTHERS -o KEYFILE",
             _CERTIFICATE,
         ]
