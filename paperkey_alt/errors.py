@@ -143,7 +143,7 @@ class PaperError(RagleafError):
 
 
 class NotEnoughLines(PaperError):
-    """More lines are unreadable than the spare lines can stand in for."""
+    """More lines are wrong or missing than the spare lines can replace."""
 
 
 class NoLines(PaperError):

@@ -311,6 +311,7 @@ class _Backup:
             self.secret.line_sets,
             self.secret.captions[0],
             self.secret.sheets_each,
+            self.extract.protected or self.extract.seal_passphrase is not None,
             [*self.extract.notes, *self.rest.told],
         )
 
@@ -388,18 +389,18 @@ def _require_fitting(
     if (output is None) == (envelope is None):
         raise click.UsageError("Name the sheets with -o, or a folder with --envelope.")
     if envelope is not None and text is not None:
-        raise click.UsageError("--envelope makes what is for paper: leave --text away")
+        raise click.UsageError("--envelope makes what is for paper: leave out --text")
     if not with_certificate:
         return
     if envelope is not None:
-        raise click.UsageError("--envelope prints the certificate: leave --with-certificate away")
+        raise click.UsageError("--envelope prints the certificate: leave out --with-certificate")
     if form is Form.WHOLE:
-        raise click.UsageError("--whole prints the certificate too: leave --with-certificate away")
+        raise click.UsageError("--whole prints the certificate too: leave out --with-certificate")
     if form is Form.PLAIN:
         raise click.UsageError("--plain prints a file as it is, and no certificate of it")
     if anonymous:
         raise click.UsageError(
-            "--anonymous keeps the user ID off the sheets, and the certificate has it in it"
+            "--anonymous keeps the user ID off the sheets, but the certificate has it"
         )
 
 
@@ -412,15 +413,15 @@ def _require_fitting_each(
 ) -> None:
     """Refuse wishes that do not go with --each."""
     if envelope is not None:
-        raise click.UsageError("--each prints into folders: give -o, and leave --envelope away")
+        raise click.UsageError("--each prints into folders: give -o, and leave out --envelope")
     if output == files.STREAM:
         raise click.UsageError("--each prints several files: name a folder with -o")
     if fingerprint is not None:
-        raise click.UsageError("--each prints every key: leave --fingerprint away")
+        raise click.UsageError("--each prints every key: leave out --fingerprint")
     if form is Form.PLAIN:
         raise click.UsageError("--plain prints the file as it is, with every key in it")
     if holders:
-        raise click.UsageError("--holder is about one backup: note them with ragleaf register")
+        raise click.UsageError("--holder goes with one backup: note holders with ragleaf register")
 
 
 def _form(*, whole: bool, compact: bool, plain: bool) -> Form:

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class _Told:
+class _Disagreement:
     """
     What is told of a verdict that is no agreement: how the sentence begins, what to do, and what
     the register notes, None where the verdict says nothing of the paper.
@@ -64,48 +64,50 @@ _ALL_SHEETS = (
     "it anew while you still have the live {noun}."
 )
 _FULLER = "Give with --key a file that has every secret of the key."
-_TOLD = {
-    Verdict.ANOTHER_FILE: _Told(
+_DISAGREEMENTS = {
+    Verdict.ANOTHER_FILE: _Disagreement(
         _GIVES_NOT + "it carries a different file from the one that --key names: {title}",
         "Give with --key the file that was printed. If it has changed since, these sheets have it "
         "as it was then.",
     ),
-    Verdict.ANOTHER_KEY: _Told(_GIVES_NOT + "it carries a different key: {title}", _ANOTHER),
-    Verdict.ANOTHER_CERTIFICATE: _Told(
+    Verdict.ANOTHER_KEY: _Disagreement(
+        _GIVES_NOT + "it carries a different key: {title}", _ANOTHER
+    ),
+    Verdict.ANOTHER_CERTIFICATE: _Disagreement(
         "this paper carries the certificate of a different key: {title}", _ANOTHER
     ),
-    Verdict.ANOTHER_REVOCATION: _Told(
+    Verdict.ANOTHER_REVOCATION: _Disagreement(
         "this paper carries a revocation certificate that this key did not make: {title}", _ANOTHER
     ),
-    Verdict.CERTIFICATE_LACKS: _Told(
+    Verdict.CERTIFICATE_LACKS: _Disagreement(
         "this certificate does not restore this key: ",
         "Print the certificate anew, with the key as it is now.",
         entry.GIVES_NOT,
     ),
-    Verdict.WRONG_ON_PAPER: _Told(
+    Verdict.WRONG_ON_PAPER: _Disagreement(
         _GIVES_NOT, f"{_PRINT_ANEW} ragleaf backup --prove checks the live key.", entry.GIVES_NOT
     ),
-    Verdict.SECRET_MISSING: _Told(_GIVES_NOT, _PRINT_ANEW, entry.GIVES_NOT),
-    Verdict.ANOTHER_SECRET: _Told(
+    Verdict.SECRET_MISSING: _Disagreement(_GIVES_NOT, _PRINT_ANEW, entry.GIVES_NOT),
+    Verdict.ANOTHER_SECRET: _Disagreement(
         _GIVES_NOT,
         "Keep both. Restore these sheets, and try in your OpenPGP program which of the two works.",
         entry.GIVES_NOT,
     ),
-    Verdict.LIVE_LACKS: _Told(_NOT_KNOWN, _FULLER),
-    Verdict.NO_LIVE_SECRET: _Told(
+    Verdict.LIVE_LACKS: _Disagreement(_NOT_KNOWN, _FULLER),
+    Verdict.NO_LIVE_SECRET: _Disagreement(
         _NOT_KNOWN
         + "the live file has no secret of the key {title} to compare with: it is a public "
         "certificate, or has stubs in place of the secrets",
         _FULLER,
     ),
-    Verdict.WRONG_LIVE: _Told(
+    Verdict.WRONG_LIVE: _Disagreement(
         "the fault is in the live file: ",
         "Keep these sheets. Restore the key from them, and compare it with an older copy.",
     ),
-    Verdict.NOT_COMPARED: _Told(
+    Verdict.NOT_COMPARED: _Disagreement(
         _NOT_KNOWN, "Rehearse again with the passphrases of the sheets and of the live key at hand."
     ),
-    Verdict.BOTH_LACK: _Told(
+    Verdict.BOTH_LACK: _Disagreement(
         "this paper gives back what the live file has, and that is not the whole key: ",
         "Print the key file that has that secret too; what is only on a card cannot be printed.",
     ),
@@ -244,7 +246,7 @@ def _judged(compared: Comparison, noun: str) -> tuple[DrillFailed | None, str | 
     """
     if compared.agrees:
         return None, entry.GIVES
-    told = _TOLD[compared.verdict]
+    told = _DISAGREEMENTS[compared.verdict]
     clauses = [
         _CLAUSES[secret.result].format(secret.title, secret.problem)
         for secret in compared.having(*_CLAUSES)
@@ -255,9 +257,9 @@ def _judged(compared: Comparison, noun: str) -> tuple[DrillFailed | None, str | 
     ), told.outcome
 
 
-def _advice(not_compared: tuple[Compared, ...], told: _Told) -> str:
+def _advice(not_compared: tuple[Compared, ...], told: _Disagreement) -> str:
     problems = [secret.problem for secret in not_compared]
-    if told is _TOLD[Verdict.NOT_COMPARED]:
+    if told is _DISAGREEMENTS[Verdict.NOT_COMPARED]:
         for problem in problems:
             if isinstance(problem, NoTerminal):
                 return problem.advice

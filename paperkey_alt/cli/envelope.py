@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt import keys
 from paperkey_alt.cli import files, prints, rescue_command
 from paperkey_alt.errors import NotASecretKey, TooLarge, UnsupportedKey
-from paperkey_alt.format.payload import Compact, Lean, RsaFile, Whole
+from paperkey_alt.format.payload import Compact, RsaFile, Whole
 from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
 from paperkey_alt.sheet import (
@@ -53,7 +53,7 @@ SHARE = "share-{}"
 class Enclosures:
     """
     What is printed beside the secret, each None where it is not: *certificate*, *revocation*; and
-    *missing*, a sentence each, what is not there and why.
+    *missing*, a sentence each, what is not there and why. *now* is when all of it is printed.
     """
 
     certificate: Print | None
@@ -173,58 +173,59 @@ def pile_up(
     there is one folder, the envelope itself (``.``); of one in shares one for the owner, without
     any share, and one for each holder, with one share and without the revocation.
     """
+    common = _common(rest, paper=paper, large=large)
+    apart: Pile = {}
+    if rest.revocation:
+        apart[REVOCATION] = prints.drawn(rest.revocation, 0, paper=paper, large=large)
+    enclosed = _enclosed(extract, secret, rest, common)
+    owners: Pile = {**common, **apart}
+    if secret.line_sets[0].head.share is not None:
+        return _piles_of_shares(secret, enclosed, owners, common, paper=paper, large=large)
+    noun = "file" if extract.sort is keys.Sort.FILE else "key"
+    sheets = Sheets(SHEETS.format(noun), secret.sheets_each, secret.mark)
+    page = first_page.draw(envelope_words.of_key(enclosed, sheets), paper=paper)
+    drawn = prints.drawn(secret, 0, paper=paper, large=large)
+    return {".": {FIRST_PAGE: page, sheets.file: drawn, **owners}}
+
+
+def _common(rest: Enclosures, *, paper: Paper, large: bool) -> Pile:
+    """Return what lies on every pile: the restorers, and the certificate if there is one."""
     program = rescue_command.restorer()
-    restorer = listing.draw(program, rescue_command.TITLE, paper=paper)
     common: Pile = {
         PAGE: rescue_command.page(),
         rescue_command.NAME: program.encode(),
-        RESTORER: restorer,
+        RESTORER: listing.draw(program, rescue_command.TITLE, paper=paper),
     }
     if rest.certificate:
         common[CERTIFICATE] = prints.drawn(rest.certificate, 0, paper=paper, large=large)
-    apart = (
-        {REVOCATION: prints.drawn(rest.revocation, 0, paper=paper, large=large)}
-        if rest.revocation
-        else {}
-    )
-    enclosed = _enclosed(extract, secret, rest, common)
-    head = secret.line_sets[0].head
-    sheets = [
-        Sheets(
-            SHEETS.format("file" if extract.sort is keys.Sort.FILE else "key")
-            if head.share is None
-            else SHEETS.format(SHARE.format(at + 1)),
-            secret.sheets_each + (head.share is not None),
+    return common
+
+
+def _piles_of_shares(  # noqa: PLR0913 - what the piles are made of, each by its name
+    secret: Print, enclosed: Enclosed, owners: Pile, common: Pile, *, paper: Paper, large: bool
+) -> dict[str, Pile]:
+    """Return the pile of the owner, and one with *common* and a share for each holder."""
+    sheets = {
+        line_set.head.share: Sheets(
+            SHEETS.format(SHARE.format(line_set.head.share.number)),
+            secret.sheets_each + 1,  # behind the letter
             line_set.head.mark,
         )
-        for at, line_set in enumerate(secret.line_sets)
-    ]
-    if head.share is None:
-        page = first_page.draw(envelope_words.of_key(enclosed, sheets[0]), paper=paper)
-        return {
-            ".": {
-                FIRST_PAGE: page,
-                sheets[0].file: prints.drawn(secret, 0, paper=paper, large=large),
-                **common,
-                **apart,
-            }
-        }
-    shares = [
-        replace(one, file=f"{SHARE.format(at)}/{one.file}") for at, one in enumerate(sheets, 1)
-    ]
-    page = first_page.draw(
-        envelope_words.of_owner(enclosed, head.share, tuple(shares)), paper=paper
+        for line_set in secret.line_sets
+        if line_set.head.share is not None
+    }
+    in_folders = tuple(
+        replace(each, file=f"{SHARE.format(share.number)}/{each.file}")
+        for share, each in sheets.items()
     )
-    piles: dict[str, Pile] = {OWNER: {FIRST_PAGE: page, **common, **apart}}
-    for at, (line_set, one) in enumerate(zip(secret.line_sets, sheets, strict=True)):
-        if line_set.head.share is None:
-            continue
-        page = first_page.draw(
-            envelope_words.of_holder(enclosed, line_set.head.share, one), paper=paper
-        )
-        piles[SHARE.format(at + 1)] = {
+    any_share = next(iter(sheets))
+    page = first_page.draw(envelope_words.of_owner(enclosed, any_share, in_folders), paper=paper)
+    piles: dict[str, Pile] = {OWNER: {FIRST_PAGE: page, **owners}}
+    for at, (share, each) in enumerate(sheets.items()):
+        page = first_page.draw(envelope_words.of_holder(enclosed, share, each), paper=paper)
+        piles[SHARE.format(share.number)] = {
             FIRST_PAGE: page,
-            one.file: prints.drawn(secret, at, paper=paper, large=large),
+            each.file: prints.drawn(secret, at, paper=paper, large=large),
             **common,
         }
     return piles
@@ -243,7 +244,7 @@ def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -
         certificate=_sheets(CERTIFICATE, rest.certificate),
         revocation=_sheets(REVOCATION, rest.revocation),
         missing=rest.missing,
-        needs_public=isinstance(extract.payload, Lean | Compact),
+        needs_public=keys.needs_certificate(extract.payload),
         gives_numbers=isinstance(extract.payload, Compact | RsaFile),
         printed_program=Sheets(RESTORER, _pages(common[RESTORER])),
         program=_restorer(rescue_command.NAME, common),
@@ -256,9 +257,7 @@ def _restorer(file: str, common: Pile) -> Restorer:
 
 
 def _sheets(file: str, there: Print | None) -> Sheets | None:
-    if there is None:
-        return None
-    return Sheets(file, there.sheets, there.line_sets[0].head.mark)
+    return None if there is None else Sheets(file, there.sheets, there.mark)
 
 
 def _pages(pdf: bytes) -> int:

@@ -27,7 +27,6 @@ from paperkey_alt.errors import (
     in_file,
 )
 from paperkey_alt.format import backup, body
-from paperkey_alt.format.payload import Compact, Lean
 from paperkey_alt.format.recover import recover
 from paperkey_alt.reading import kinds, sources
 
@@ -53,6 +52,7 @@ _NO_LINES_SO_FAR = (
     "pages and the printed restorer; scan a sheet anew, flat, in grey, at 300 dpi."
 )
 _SECONDS_COLLECTING = 20
+_FIRST_BYTES = 1 << 16  # that tell what a file is: before the numbers of a PGM may be remarks
 _SECONDS_SILENT = 1  # on the clock, after which it is said what goes on
 
 
@@ -64,6 +64,8 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
     pages = []
     with _progress(len(names)) as done:
         for name in names:
+            if name == files.STREAM and sys.stdin.isatty():
+                say(_AT_A_TERMINAL)
             data = files.read(name, files.LONGEST_SOURCE)
             told = files.told(name)
             limit = process.limited(f"reading {told}", _SECONDS_READING)
@@ -84,9 +86,19 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
     return pages
 
 
+_AT_A_TERMINAL = (
+    "Now read the QR symbols with a handheld scanner, in any order, or type or paste the lines.",
+    "At the end press Enter, then "
+    + ("Ctrl-Z and Enter." if sys.platform == "win32" else "Ctrl-D."),
+)
+
+
 def is_picture(name: str) -> bool:
-    """Tell whether the file *name* is taken for pictures."""
-    return kinds.is_picture(files.read(name, files.LONGEST_SOURCE))
+    """
+    Tell by its first bytes whether the file *name* is taken for pictures. Nothing is read of a
+    stream, which would lack it afterwards.
+    """
+    return kinds.is_picture(files.first_bytes(name, _FIRST_BYTES))
 
 
 @contextmanager
@@ -170,7 +182,7 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
     say(report.not_joined(joined))
     unwrapped = body.unwrap(joined.body, ask)
     printed = None
-    is_needed = isinstance(unwrapped.payload, Lean | Compact)
+    is_needed = keys.needs_certificate(unwrapped.payload)
     if certificate is None and is_needed:
         printed = printed_certificate(findings, marks)
     try:
@@ -181,7 +193,7 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
             ask=ask,
         )
     except UnsupportedKey as error:
-        raise UnsupportedKey(error.what, advice=_READ, place=error.place) from None
+        raise UnsupportedKey(error.what, advice=_NEWER, place=error.place) from None
     except CertificateError as error:
         if printed is None:
             raise
@@ -210,15 +222,15 @@ def printed_certificate(findings: Findings, marks: Collection[str]) -> PrintedCe
 
     Raises CertificateError where there are several, or where what is printed is no certificate.
     """
-    sets = backup.certificate_sets(findings, marks)
-    if len(sets) > 1:
+    printed = backup.certificate_sets(findings, marks)
+    if len(printed) > 1:
         raise CertificateError(
-            f"you gave the sheets of {len(sets)} public certificates",
+            f"you gave the sheets of {len(printed)} public certificates",
             advice="Give --mark twice: with the set marks of the certificate and of the key.",
         )
-    if not sets:
+    if not printed:
         return None
-    mark = sets[0].head.mark
+    mark = printed[0].head.mark
     (packets,) = backup.certificates(findings, marks)
     try:
         return PrintedCertificate(keys.certificate(packets, None), mark)
@@ -253,7 +265,7 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
     return key
 
 
-_READ = (
+_NEWER = (
     "The lines of these sheets could be read; this Ragleaf cannot work with what they carry. Use a "
     "newer one, or follow the recipe printed on the sheet."
 )

@@ -186,7 +186,7 @@ def _require_terminal(what: str) -> None:
     try:
         os.close(os.open("/dev/tty", os.O_RDWR | os.O_NOCTTY))
     except OSError:
-        raise NoTerminal(f"there is no terminal to type {what} at") from None
+        raise NoTerminal(f"there is no terminal on which to type {what}") from None
 
 
 def source(name: str | None) -> Prompt | FromFile:

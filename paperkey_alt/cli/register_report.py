@@ -28,8 +28,7 @@ def table(
     number.
     """
     told = (
-        _entry(entry, due.get(entry.number or 0, ()), keep.get(entry.number or 0, ()))
-        for entry in entries
+        _entry(entry, due.get(entry.number, ()), keep.get(entry.number, ())) for entry in entries
     )
     return "\n\n".join(told) or "No backup is in the register."
 
@@ -44,8 +43,8 @@ def json_text(
     backups = [
         stored.value(entry)
         | {
-            "due": list(due.get(entry.number or 0, ())),
-            "keep": list(keep.get(entry.number or 0, ())),
+            "due": list(due.get(entry.number, ())),
+            "keep": list(keep.get(entry.number, ())),
         }
         for entry in entries
     ]

@@ -117,6 +117,8 @@ def _ask(prompt: str) -> str | None:
             prompt, default="", show_default=False, prompt_suffix=" ", err=True
         )
     except click.Abort:
+        # What is told next begins in a row of its own.
+        click.echo(err=True)
         return None
     return answer
 

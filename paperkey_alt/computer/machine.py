@@ -93,12 +93,14 @@ def _interfaces() -> Mapping[str, int]:
             for name in names
         )
         return {
-            name: int.from_bytes(answer[16:18], sys.byteorder)
+            name: int.from_bytes(answer[_IFR_FLAGS], sys.byteorder)
             for name, answer in zip(names, answers, strict=True)
         }
 
 
-_SIOCGIFFLAGS, _IFREQ = 0x8913, 40
+# netdevice(7), ioctl_list(2): the call, the size of the ifreq that it fills, and in that the flags,
+# behind 16 bytes of name.
+_SIOCGIFFLAGS, _IFREQ, _IFR_FLAGS = 0x8913, 40, slice(16, 18)
 
 
 def _encrypted() -> Iterator[str]:

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import NotASecretKey, UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.keys import any_file, pem
-from paperkey_alt.keys.openpgp import certificate as certificates
 from paperkey_alt.keys.openpgp import choice, extraction, key_file, packets
 from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
 from paperkey_alt.keys.openpgp.rfc9580 import LAST_INSTANT, SALT_BYTES, RevocationReason
@@ -39,6 +38,7 @@ __all__ = [
     "check_pairs",
     "extract",
     "is_revoked",
+    "needs_certificate",
     "read_revocation",
     "rebuild",
     "revocable",
@@ -103,8 +103,7 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     extracted = extraction.extract(
         key, whole=form is Form.WHOLE, allow_unprotected=allow_unprotected
     )
-    # The ciphers take long to load.
-    from paperkey_alt.keys.openpgp import compact, strength, unlocked  # noqa: PLC0415
+    from paperkey_alt.keys.openpgp import strength  # noqa: PLC0415 - the ciphers take long to load
 
     empty = strength.opened_by_an_empty_one(key)
     if empty and not allow_unprotected:
@@ -121,6 +120,8 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     )
     if form is not Form.COMPACT and not prove:
         return extracted
+    from paperkey_alt.keys.openpgp import compact, unlocked  # noqa: PLC0415 - as above
+
     secrets = unlocked.unlock(key, ask)
     unchecked = (f"Not proven: {what}." for what in unlocked.check_pairs(secrets))
     notes = (*extracted.notes, *unchecked)
@@ -172,6 +173,11 @@ def rebuild(
             return extraction.rebuild(lean, certificate)
 
 
+def needs_certificate(payload: Payload) -> bool:
+    """Tell whether `rebuild` takes the public certificate for *payload*."""
+    return isinstance(payload, Lean | Compact)
+
+
 def certificate(data: bytes, fingerprint: str | None) -> Key:
     """
     Return the OpenPGP key in a key file, public or secret, the one that *fingerprint* names where
@@ -197,12 +203,16 @@ def smallest_certificate(key: Key) -> tuple[Certificate, tuple[str, ...]]:
     Return the smallest certificate with which the secrets of *key* are restored, for paper, and in
     a sentence each what of the key is not in it.
     """
+    from paperkey_alt.keys.openpgp import certificate as certificates  # noqa: PLC0415 - seldom needed
+
     smallest = certificates.smallest(key)
     return Certificate(packets.join(smallest.packets)), smallest.notes
 
 
 def is_revoked(key: Key) -> bool:
     """Tell whether the file of *key* has a revocation of it that the key itself made."""
+    from paperkey_alt.keys.openpgp import certificate as certificates  # noqa: PLC0415 - seldom needed
+
     return certificates.is_revoked(key)
 
 

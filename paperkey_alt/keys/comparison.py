@@ -72,15 +72,6 @@ class Result(enum.Enum):
     MISSING_ON_BOTH = enum.auto()
 
 
-SAME_NUMBERS = (
-    Result.SAME_BYTES,
-    Result.SAME_SECRET,
-    Result.ANOTHER_PASSPHRASE,
-    Result.UNPROTECTED_ON_PAPER,
-    Result.UNPROTECTED_LIVE,
-)
-
-
 @dataclass(frozen=True)
 class Compared:
     """
@@ -364,7 +355,7 @@ def _compare_private_keys(
     rebuilt: Rebuilt, live: bytes, ask: Ask, known: Iterable[str]
 ) -> Comparison:
     """
-    Compare private-key files of other kinds by their public keys: the library proves on loading
+    Compare private-key files of other kinds by their public keys: the library checks on loading
     that the private part belongs to them.
     """
     from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load

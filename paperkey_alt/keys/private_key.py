@@ -31,8 +31,8 @@ from paperkey_alt.errors import (
     UnprotectedSecret,
     UnsupportedKey,
 )
-from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
-from paperkey_alt.keys import pem, rsa
+from paperkey_alt.format.payload import File, RsaFile
+from paperkey_alt.keys import any_file, pem, rsa
 from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
 from paperkey_alt.keys.spelling import spellings
 
@@ -99,7 +99,7 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
     """
     Return the key in *data*; *known* passphrases are tried before *ask* is called for one.
 
-    The library proves on loading that the parts of a key belong together. Raises DamagedKeyFile,
+    The library checks on loading that the parts of a key belong together. Raises DamagedKeyFile,
     UnsupportedKey, WrongPassphrase.
     """
     unprotected = _open_unprotected(data)
@@ -188,7 +188,7 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
     *compact* an unprotected RSA key is reduced to its primes where the identical file follows from
     them. Raises UnprotectedSecret unless *allow_unprotected* is set.
     """
-    shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
+    shown = any_file.carried_name(name)
     _require_readable(data)
     opened = _open_unprotected(data) if ask is None else open_(data, ask)
     if opened is None:

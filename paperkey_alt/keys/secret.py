@@ -6,6 +6,8 @@ import enum
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from paperkey_alt.format.payload import Compact, Lean, Whole
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -48,6 +50,14 @@ class Sort(enum.Enum):
     OPENPGP_KEY = "OpenPGP key"
     PRIVATE_KEY = "private key"
     FILE = "file"
+
+
+# What a print of an OpenPGP key is called, on its sheets and in the register.
+OPENPGP_PRINTS: dict[type[Payload], str] = {
+    Lean: "OpenPGP key, lean",
+    Whole: "OpenPGP key, whole",
+    Compact: "OpenPGP key, compact",
+}
 
 
 @dataclass(frozen=True)

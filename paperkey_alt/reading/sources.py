@@ -35,8 +35,7 @@ def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
     block carries, or if *thorough* all.
 
     Raises SourceError where they are neither text nor a picture, or text of more than a million
-    characters, MissingExtra where they are one
-    and the extra ``scan`` is missing.
+    characters; MissingExtra where they are a picture and the extra ``scan`` is missing.
     """
     if kinds.is_printed_program(data):
         yield Page(name, 0, 0, (), advice=(_PRINTED_PROGRAM.format(name),))
@@ -50,7 +49,6 @@ def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
         )
         return
     try:
-        # The imaging libraries are an extra, and slow to import.
         from paperkey_alt.reading.image import pages  # noqa: PLC0415 - an extra, and slow to load
 
         yield from pages.read(data, name, thorough=thorough)

@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
+from paperkey_alt.format.payload import Certificate, File, Revocation, RsaFile, Whole
+from paperkey_alt.keys.secret import OPENPGP_PRINTS
 from paperkey_alt.records.contents import contents
 
 if TYPE_CHECKING:
@@ -19,13 +20,11 @@ if TYPE_CHECKING:
     from paperkey_alt.format.payload import Payload
 
 REVOCATION, FILE, CERTIFICATE = "revocation", "file", "certificate"
-WHOLE = "OpenPGP key, whole"
+WHOLE = OPENPGP_PRINTS[Whole]
 _SEALED = ", sealed"
 # What sheets carry, as the register names it.
-KINDS = {
-    Lean: "OpenPGP key, lean",
-    Whole: WHOLE,
-    Compact: "OpenPGP key, compact",
+KINDS: dict[type[Payload], str] = {
+    **OPENPGP_PRINTS,
     File: FILE,
     RsaFile: "private key, compact",
     Revocation: REVOCATION,
@@ -42,11 +41,12 @@ class Entry:
 
     *marks* are the set marks, one for each share; *kind* is what the sheets carry, by `KINDS`;
     *sheets* is the number of all of them; *threshold* is the number of shares that are needed, None
-    for one set; *holders* are labels; *drilled* is when it was last rehearsed and *drill* how that
-    ended; *destroyed* is set mark → when its sheets were marked destroyed, *notes* set mark → where
-    its sheets are kept; *name* is a user ID or a file's name, None where it is not to be noted;
-    *contents* are those of `paperkey_alt.records.contents`, empty where they are not known;
-    *copies* are the days on which the same sets were printed again; *number* is the row.
+    for one set; *holders* are labels; *expires* is when the key does; *drilled* is when it was last
+    rehearsed and *drill* how that ended; *destroyed* is set mark → when its sheets were marked
+    destroyed, *notes* set mark → where its sheets are kept; *name* is a user ID or a file's name,
+    None where it is not to be noted; *contents* are those of `paperkey_alt.records.contents`, empty
+    where they are not known; *copies* are the days on which the same sets were printed again;
+    *number* is the row in the register, 0 before it is there.
     """
 
     marks: tuple[str, ...]
@@ -64,7 +64,7 @@ class Entry:
     name: str | None = None
     contents: Mapping[str, str] = field(default_factory=dict)
     copies: tuple[dt.date, ...] = ()
-    number: int | None = None
+    number: int = 0
 
     def __post_init__(self) -> None:
         if not self.marks or self.sheets < 1:
@@ -104,8 +104,6 @@ def printed(  # noqa: PLR0913 - what is known of a print, each by its name
     Return the entry of *payload*, printed *today* as *line_sets*, one for each share, on so many
     *sheets* in all.
     """
-    # The list of what was printed needs no keys, which take long to load.
-
     head = line_sets[0].head
     return Entry(
         marks=tuple(line_set.head.mark for line_set in line_sets),

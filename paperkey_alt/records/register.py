@@ -43,10 +43,8 @@ _MOST_STEPS = 50_000_000
 
 
 class Changes(TypedDict, total=False):
-    """What changes of an entry as a whole after it was printed: fields of `Entry`."""
+    """What a rehearsal changes of an entry: fields of `Entry`."""
 
-    holders: tuple[str, ...]
-    expires: dt.date
     drilled: dt.date
     drill: str
 
@@ -113,7 +111,7 @@ class Register:
                     added = connection.execute(
                         "INSERT INTO backup (entry) VALUES (?)", (stored.pack(entry),)
                     )
-                    return replace(entry, number=added.lastrowid)
+                    return replace(entry, number=added.lastrowid or 0)
                 first = alike[-1]
                 copied = replace(first, copies=(*first.copies, entry.printed))
                 _update(connection, [copied])

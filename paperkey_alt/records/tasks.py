@@ -55,7 +55,7 @@ def tasks(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[Task, ...
     """Return for each entry by its number what is to be done, now or later, as seen *today*."""
     by_key = _last(entries, lambda entry: entry.fingerprint)
     return {
-        entry.number or 0: tuple(_tasks(entry, _later(entry, by_key[entry.fingerprint]), today))
+        entry.number: tuple(_tasks(entry, _later(entry, by_key[entry.fingerprint]), today))
         for entry in entries
         if entry.left
     }
@@ -81,7 +81,7 @@ def keep(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[str, ...]]
     by_key = _last(entries, lambda entry: entry.fingerprint)
     by_name = _last(entries, lambda entry: entry.name)
     sentences = {
-        entry.number or 0: tuple(
+        entry.number: tuple(
             _keep(
                 entry,
                 _later(entry, by_key[entry.fingerprint]),
@@ -110,7 +110,7 @@ def _last(
 
 def _later(entry: Entry, others: Iterable[Entry]) -> list[Entry]:
     """Return those of *others* that were noted after *entry* and are not all destroyed."""
-    return [other for other in others if other.left and _number(other) > _number(entry)]
+    return [other for other in others if other.left and other.number > entry.number]
 
 
 def _tasks(entry: Entry, of_key: Iterable[Entry], today: dt.date) -> Iterator[Task]:
@@ -202,10 +202,14 @@ def _keep(
         for other in of_name
     )
     if next_key or (entry.expires is not None and entry.expires < today):
-        reason = "Another key of this name was printed later" if next_key else "The key has expired"
+        reason = (
+            "Sheets of another key of this name were printed later"
+            if next_key
+            else "The key has expired"
+        )
         yield (
-            f"{reason}. Old mail needs the old key: keep its sheets. Only you can decide when "
-            "they may go."
+            f"{reason}. Old mail needs this key: keep its sheets. Only you can decide when they "
+            "may go."
         )
 
 
@@ -243,10 +247,6 @@ def _is_rehearsed(entry: Entry) -> bool:
 def _live(entry: Entry) -> str:
     """Return the noun of what the sheets are printed from."""
     return "file" if entry.carried == FILE else "key"
-
-
-def _number(entry: Entry) -> int:
-    return entry.number or 0
 
 
 def _named(marks: Sequence[str]) -> str:

@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 
 from paperkey_alt.format.lines import CHARACTERS, DATA_BYTES, DATA_CHARACTERS, GROUP
 from paperkey_alt.format.spare_lines import spare_count
@@ -37,8 +39,7 @@ LOOSEST = 1.45  # of the type size: the widest row pitch
 MOST_SPARE_PERCENT = 400
 
 
-@dataclass(frozen=True)
-class Paper:
+class Paper(NamedTuple):
     """A sheet of paper: name, width and height."""
 
     name: str
@@ -52,8 +53,7 @@ PAPERS = {
 }
 
 
-@dataclass(frozen=True)
-class Preset:
+class Preset(NamedTuple):
     """
     A type size and what fits with it: columns of *rows* lines make a band, with the QR symbol
     beside it; *bands* make a page.
@@ -99,8 +99,7 @@ def presets(paper: Paper) -> tuple[Preset, ...]:
     )
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(NamedTuple):
     """The line *number*: its number begins at *x*, its characters stand on *baseline*."""
 
     number: int
@@ -108,8 +107,7 @@ class Row:
     baseline: float
 
 
-@dataclass(frozen=True)
-class Block:
+class Block(NamedTuple):
     """
     The QR symbol that carries lines *first* to *last*: its upper left corner, the quiet zone not
     counted.
@@ -121,8 +119,7 @@ class Block:
     y: float
 
 
-@dataclass(frozen=True)
-class Sheet:
+class Sheet(NamedTuple):
     """
     One sheet: the head line's row, and the row at the foot that repeats it; the rows of the other
     lines, and the QR symbols beside them.
@@ -134,8 +131,7 @@ class Sheet:
     blocks: tuple[Block, ...]
 
 
-@dataclass(frozen=True)
-class Plan:
+class Plan(NamedTuple):
     """A set of lines laid out on *paper* by *preset*."""
 
     paper: Paper
@@ -160,6 +156,8 @@ def plan(total: int, paper: Paper, *, large: bool = False) -> Plan:
     return Plan(paper, preset, tuple(sheets))
 
 
+# A picture is asked for them by each of its symbols.
+@lru_cache(maxsize=16)
 def plans(total: int, paper: Paper) -> tuple[Plan, ...]:
     """Return the layouts in which the lines 1 to *total* may have been printed, the usual first."""
     usual, large = plan(total, paper), plan(total, paper, large=True)

@@ -39,8 +39,8 @@ _WHAT = {
     Sort.FILE: "a file, as it was on a computer.",
 }
 _REVOCATION_WHAT = (
-    "This sheet carries the end of an OpenPGP key: a signed note that tells everybody to use the "
-    "key no more. It opens nothing and signs nothing else."
+    "This sheet can end an OpenPGP key. It carries a signed note that tells everybody to stop "
+    "using the key. It opens nothing and signs nothing else."
 )
 _SHARE_WHAT = "This is share {number} of {count} of {what} Any {threshold} together bring it back."
 _CERTIFICATE_NEEDED = (
@@ -71,7 +71,7 @@ _PARTLY_UNPROTECTED = (
     "NOT EVERY SECRET OF THIS KEY IS UNDER A PASSPHRASE: anyone with {sheets} has those that are "
     "not. Lock {it} away."
 )
-_UNSEALED = "NO SEAL IS OVER THIS FILE: anyone with {sheets} has the file. Lock {it} away."
+_UNSEALED = "THIS FILE IS NOT SEALED: anyone with {sheets} has the file. Lock {it} away."
 _CAUTIONS = (
     (
         "For the owner: print by cable; ragleaf check reads the print back; destroy it only when a "
@@ -84,18 +84,16 @@ _REVOCATION_CAUTIONS = (
         "sign anything with it."
     ),
     (
-        "Keep it where you get at it after the loss of the key: apart from the key's own sheets, "
+        "Keep it where you can get it after the loss of the key: apart from the key's own sheets, "
         "perhaps with somebody you trust."
     ),
 )
-_REVOCATION_TOO = "Keep a revocation certificate on paper in another place: ragleaf revoke-sheet."
-_NEXT = (
-    "Next: print by cable, for a printer in a network may keep a copy; then read the print back: "
-    "ragleaf check on a scan, or on what you typed."
-)
-_ERASE = (
-    "The files written now hold the secret: erase them; a disk or a stick may keep what was erased."
-)
+# What backup ends with: where nothing is unusual, four rows of a terminal of 80 columns.
+_NEXT = "Next: print by cable, then read the print back: ragleaf check."
+_REVOCATION_TOO = "Also print a revocation certificate: ragleaf revoke-sheet."
+_APART = "keep sheet and passphrase apart."
+_SHARES_APART = "keep the shares apart."
+_ERASE = "Erase the files; a disk may keep them."
 
 
 def caption(  # noqa: PLR0913 - what is known of a print, each by its name
@@ -128,6 +126,7 @@ def caption(  # noqa: PLR0913 - what is known of a print, each by its name
         ),
         subject=_subject(extract, anonymous=anonymous),
         noun=_NOUNS[extract.sort],
+        purpose=f"To bring the {_NOUNS[extract.sort]} back",
         bring_back=(
             _what(extract, head, sheets),
             _needed(extract, line_set, printed_on, sheets, certificate),
@@ -157,6 +156,7 @@ def revocation_caption(
         notes=(),
         recipe=recipe(line_set, payload),
         cautions=_REVOCATION_CAUTIONS,
+        purpose="To end the key",
         bring_back=(
             _REVOCATION_WHAT,
             (
@@ -232,13 +232,14 @@ _WEAKNESSES = {
 @dataclass(frozen=True)
 class Printed:
     """
-    What was printed of one key: its sets, each on so many *sheets*, the caption of the first, and
-    sentences on what is or is not on them.
+    What was printed of one key: its sets, each on so many *sheets*, the caption of the first,
+    whether a passphrase *protected* the secret, and sentences on what is or is not on them.
     """
 
     line_sets: Sequence[LineSet]
     caption: Caption
     sheets: int
+    protected: bool
     notes: Sequence[str] = ()
 
 
@@ -254,16 +255,14 @@ def printed(
     what to do next, a revocation certificate among it where the key *is_revocable*; what to be
     careful of, *warnings* among it.
     """
-    sizes = [
-        " ".join((_sizes(each), *each.notes, *each.caption.bring_back[1:2])) for each in backups
-    ]
+    sizes = [" ".join((_sizes(each), *each.notes)) for each in backups]
     cautions = dict.fromkeys(
-        what for each in backups for what in (*each.caption.notes, *each.caption.cautions[:1])
+        what for each in backups for what in (_apart(each), *each.caption.notes)
     )
     return (
         " ".join((*sizes, *(text.strip() for text in told))),
         f"{_NEXT} {_REVOCATION_TOO}" if is_revocable else _NEXT,
-        " ".join(("Caution:", *cautions, *(text.strip() for text in warnings), _ERASE)),
+        " ".join(("Caution:", *cautions, _ERASE, *(text.strip() for text in warnings))),
     )
 
 
@@ -272,6 +271,12 @@ def warned(backups: Sequence[Printed], warnings: Iterable[str]) -> tuple[str, ..
     notes = dict.fromkeys(what for each in backups for what in each.caption.notes)
     wrong = [*(f"Caution: {what}" for what in notes), *(text.strip() for text in warnings)]
     return (" ".join(wrong),) if wrong else ()
+
+
+def _apart(each: Printed) -> str:
+    if each.line_sets[0].head.share:
+        return _SHARES_APART
+    return _APART if each.protected else each.caption.cautions[0]
 
 
 def _sizes(each: Printed) -> str:
@@ -283,18 +288,20 @@ def _sizes(each: Printed) -> str:
     marks = ", ".join(line_set.head.mark for line_set in each.line_sets)
     return (
         f"{counted(share.count, 'share')} of {counted(each.sheets, 'sheet')} each, set marks "
-        f"{marks}: {first.head.data_lines} data lines and {first.head.spare_lines} spare lines; "
-        f"of each share {_losable(first)} may be lost, and any {share.threshold} shares give the "
-        "secret back."
+        f"{marks}; any {share.threshold} shares give the secret back. On each: {_lines(first)}."
     )
 
 
 def size(line_set: LineSet, sheets: int) -> str:
     """Return how large a set of so many *sheets* is, in a sentence."""
+    return f"{counted(sheets, 'sheet')}, set mark {line_set.head.mark}: {_lines(line_set)}."
+
+
+def _lines(line_set: LineSet) -> str:
     head = line_set.head
     return (
-        f"{counted(sheets, 'sheet')}, set mark {head.mark}: {head.data_lines} data lines and "
-        f"{head.spare_lines} spare lines; {_losable(line_set)} may be lost."
+        f"{head.data_lines} data and {head.spare_lines} spare lines; {_losable(line_set)} may be "
+        "lost"
     )
 
 

@@ -124,7 +124,7 @@ ROWS = [
     # What nothing protects.
     ((*B, OPEN, *OUT), 1, "no passphrase", "--seal", "who finds"),
     ((*B, OPEN, *OUT), 1, "no passphrase", "give the key a passphrase", "who finds"),
-    ((*B, "words.txt", "--plain", *OUT), 1, "no seal would be over", "--seal", "key"),
+    ((*B, "words.txt", "--plain", *OUT), 1, "would be printed without a seal", "--seal", "key"),
     ((*B, "words.txt", "--plain", *OUT), 1, "this file", "--allow-unprotected", "OpenPGP"),
     ((*B, SMALL, "--seal", "--passphrase-from", "latin-1.pw", *OUT), 1, "UTF-8", "", "again"),
     # Certificates that do not serve; the sheets can be read.
@@ -237,7 +237,7 @@ def test_a_file_is_a_file_in_all_that_is_said(desk):
         "backup", "words.txt", "--plain", "--allow-unprotected", "-o", "s.pdf", "--text", "s.txt"
     )
     told = f"{done.err}\n{desk.ok('register').out}\n{desk.read('s.txt').decode()}".lower()
-    assert "no seal is over this file" in told
+    assert "this file is not sealed" in told
     assert "key" not in told.replace("ragleaf", "")
     assert "revocation" not in told
 

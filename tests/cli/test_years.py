@@ -215,6 +215,7 @@ def test_a_rehearsal_with_half_of_the_sheets(noted):
     assert backups(desk) == before
 
 
+@pytest.mark.long
 def test_a_rehearsal_after_the_passphrase_was_changed(noted):
     """
     The secret bytes differ: that is no change of the passphrase before both were opened, and then

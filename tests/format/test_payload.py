@@ -73,6 +73,10 @@ LAID_OUT = {
             )
         ),
     ),
+    "compact of an even form": (
+        b"\3\2\0\1v\1pchecksum",
+        Compact((ReducedPart(2, b"v", b"p", b"checksum"),)),
+    ),
     "file": (
         b"\4" + bytes(range(16)) + b"\3\xc3\xa9tall the rest",
         File("ét", b"all the rest", bytes(range(16))),

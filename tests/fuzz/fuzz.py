@@ -423,7 +423,7 @@ def decoded_picture(rng):
     data = damaged(rng.choice(pictures()), rng)
     with contextlib.suppress(RagleafError):
         for page in itertools.islice(scans.pages(data, "picture"), 2):
-            assert page.mode == "L"
+            assert page.picture().mode == "L"
 
 
 def decoder_answers(rng):
@@ -435,7 +435,7 @@ def decoder_answers(rng):
     stream = io.BytesIO(damaged(answers + rng.choice((b"", end, numbers(Answer.END))), rng))
     with contextlib.suppress(decoder.Broken, RagleafError):
         for _ in range(decoder.pull_count(stream, "tide.pdf")):
-            assert decoder.pull_picture(stream, "tide.pdf").mode == "L"
+            assert decoder.pull_page(stream, "tide.pdf").picture().mode == "L"
 
 
 def hostile_certificate(rng):

@@ -97,6 +97,7 @@ def test_each_status_at_its_place():
     assert not_fine(damage_map.examine(picture, page, EXACT)) == DAMAGED
 
 
+@pytest.mark.long
 def test_the_set_need_not_be_known():
     """Where no set is known in full, what a row's own check says decides."""
     picture, page = damaged()

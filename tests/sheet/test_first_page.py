@@ -93,7 +93,8 @@ def test_it_is_one_page_with_all_of_it(name, paper):
     (words,) = pages(page, paper)
     for item in page.items:
         assert all(part in words for part in (item.file, item.mark or "", item.what.split()[-1]))
-    for text in (*page.missing, *page.steps, *page.blanks, *page.opening):
+    steps = [f"{label}. {step}" for label, step in page.steps]
+    for text in (*page.missing, *steps, *page.blanks, *page.opening):
         assert text in words
     assert words.count("rehearsed on") == sum(item.mark is not None for item in page.items)
     bare = words.replace(" ", "")
@@ -117,6 +118,16 @@ def test_it_goes_on_where_there_is_more(paper):
     assert "Somebody who can help:" in drawn[-1]
 
 
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_steps_are_not_torn_from_the_rest(paper):
+    """Where one page is too small for an owner, the other begins with the steps."""
+    enclosed = dataclasses.replace(COMPACT, missing=MISSING)
+    first, second = pages(envelope_words.of_owner(enclosed, share(1, 2, 5), shares(5)), paper)
+    assert second.startswith("To bring the key back")
+    assert "What is not here" in first
+    assert "Somebody who can help:" in second
+
+
 def test_letters_that_the_font_lacks():
     """They are shown as their code points, and no row is lost."""
     page = envelope_words.of_key(dataclasses.replace(ENCLOSED, subject="the file 鐘"), SECRET)
@@ -136,7 +147,7 @@ def test_where_every_share_is_needed():
     """They are called both, or all, and not any of them."""
     for count, needed in ((2, "both shares"), (3, "all 3 shares")):
         page = envelope_words.of_owner(ENCLOSED, share(1, count, count), shares(count))
-        words = " ".join((*page.opening, *page.steps))
+        words = " ".join((*page.opening, *(step for _, step in page.steps)))
         assert f"it takes {needed}" in words
         assert "any" not in words.replace("anything", "").replace("any reader", "")
 

@@ -5,6 +5,7 @@ belong to it.
 
 import datetime as dt
 import random
+import textwrap
 from dataclasses import replace
 from functools import cache
 from itertools import product
@@ -129,11 +130,11 @@ def test_a_file_is_called_a_file(sort):
         told = [
             caption.title,
             *caption.cautions,
-            *words.printed([words.Printed([line_set], caption, 1)]),
+            *words.printed([words.Printed([line_set], caption, 1, protected=True)]),
         ]
         told = " ".join([*told, *(text for section in sections for text in section)]).lower()
         assert SORTS[sort] in told
-        assert other not in told.replace("the files written now", "").replace("words.txt", "")
+        assert other not in told.replace("erase the files", "").replace("words.txt", "")
 
 
 def test_the_letter_says_what_the_loss_of_a_share_means():
@@ -175,7 +176,9 @@ def test_a_revocation_is_recommended_where_there_can_be_one():
     (line_set,) = line_sets(100)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
     told = {
-        can: " ".join(words.printed([words.Printed([line_set], caption, 1)], is_revocable=can))
+        can: " ".join(
+            words.printed([words.Printed([line_set], caption, 1, protected=True)], is_revocable=can)
+        )
         for can in (False, True)
     }
     assert "revocation" in told[True]
@@ -311,11 +314,33 @@ def test_only_the_holder_of_a_share_gets_a_letter():
     assert letter.letter(line_set.head, caption) is None
 
 
+def test_a_print_is_told_in_rows_of_a_terminal():
+    """Where nothing is unusual, four of 80 columns, though the sheet has much to say."""
+    (line_set,) = line_sets(1000)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=2, now=NOW, anonymous=False)
+    made = words.Printed([line_set], caption, 2, protected=True)
+    told = words.printed([made], is_revocable=True)
+    assert sum(len(textwrap.wrap(row, 80)) for row in told) == 4
+
+
+@pytest.mark.parametrize("protected", [False, True])
+def test_what_to_keep_apart(protected):
+    """Sheet and passphrase, or the shares; a print without a passphrase has its own caution."""
+    (line_set,) = line_sets(100)
+    made = replace(subject(PAYLOADS["lean"]), protected=protected)
+    caption = words.caption(made, line_set, sheets=1, now=NOW, anonymous=False)
+    row = words.printed([words.Printed([line_set], caption, 1, protected=protected)])[2]
+    assert ("NO PASSPHRASE PROTECTS THIS KEY" in row) is not protected
+    assert ("keep sheet and passphrase apart" in row) is protected
+    shared = words.Printed(line_sets(100, shared=True), caption, 1, protected=protected)
+    assert "keep the shares apart" in words.printed([shared])[2]
+
+
 def test_what_was_printed_is_told():
     """Size, what may be lost, notes, the first caution, and what to do next."""
     (line_set,) = line_sets(100)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
-    made = words.Printed([line_set], caption, 1, ["A note."])
+    made = words.Printed([line_set], caption, 1, protected=True, notes=["A note."])
     rows = words.printed([made], told=["A new register."], warnings=["Caution: a weak seal."])
     assert rows[0].startswith("1 sheet, set mark")
     assert [row.split(":")[0] for row in rows[1:]] == ["Next", "Caution"]
@@ -326,8 +351,7 @@ def test_what_was_printed_is_told():
         "1 sheet, set mark",
         "any 4 lines may be lost",
         "A note.",
-        "You need: this sheet; the passphrase that the key had on 2026-11-25; the key's public",
-        "Caution: Anyone with this sheet and that passphrase has the key",
+        "Caution: keep sheet and passphrase apart",
         "ragleaf check",
     ):
         assert part in told
@@ -358,7 +382,7 @@ def test_plain_words_come_first_and_are_read_without_glasses(kind, shared, paper
     caption = words.caption(subject(PAYLOADS[kind]), line_set, sheets=1, now=NOW, anonymous=False)
     pdf = draw.draw(line_set, caption, paper=layout.PAPERS[paper])
     text, sizes = sizes_of(pypdfium2.PdfDocument(pdf)[0])
-    begin, end = text.index("To bring it back"), text.index("By hand: type")
+    begin, end = text.index(caption.purpose), text.index("By hand: type")
     assert (
         min(
             size
@@ -417,7 +441,7 @@ def test_the_letter_serves_an_heir():
     made = letter.letter(line_set.head, caption)
     assert made.sections[0][0] == ""
     assert made.sections[0][1].startswith("You hold one of 16 shares of the OpenPGP key of Saltm")
-    assert made.sections[1] == ("To bring it back", caption.bring_back[1])
+    assert made.sections[1] == ("To bring the key back", caption.bring_back[1])
     assert made.sections[2] == ("", caption.bring_back[2])
     assert {*caption.blanks} < {*made.blanks}
 
@@ -437,9 +461,11 @@ def test_quietly_only_warnings_are_told():
     """One row of them, or nothing; what a sheet lacks is one."""
     (line_set,) = line_sets(100)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
-    assert words.warned([words.Printed([line_set], caption, 1)], ()) == ()
+    assert words.warned([words.Printed([line_set], caption, 1, protected=True)], ()) == ()
     late = replace(caption, notes=("The date is wrong.",))
-    told = words.warned([words.Printed([line_set], late, 1)], ["Caution: a weak seal."])
+    told = words.warned(
+        [words.Printed([line_set], late, 1, protected=True)], ["Caution: a weak seal."]
+    )
     assert told == ("Caution: The date is wrong. Caution: a weak seal.",)
 
 
@@ -447,7 +473,7 @@ def test_the_sets_of_shares_are_told_together():
     """How many, their set marks, and how many of them are needed."""
     sets = line_sets(100, shared=True)
     caption = words.caption(subject(PAYLOADS["lean"]), sets[0], sheets=1, now=NOW, anonymous=False)
-    told = words.printed([words.Printed(sets, caption, 1)])[0]
+    told = words.printed([words.Printed(sets, caption, 1, protected=True)])[0]
     assert "16 shares of 1 sheet each" in told
     assert all(line_set.head.mark in told for line_set in sets)
     assert "any 16 shares give the secret back" in told

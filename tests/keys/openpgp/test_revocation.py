@@ -235,6 +235,15 @@ def test_an_algorithm_that_cannot_sign_here():
     assert "--certificate" in caught.value.advice
 
 
+def test_one_that_cannot_be_verified_here():
+    """It says so, and does not advise what was done."""
+    key, _ = key_of("sq-v6-mldsa65-open")
+    body = bytes([6, 0x20, 30, 10]) + bytes(4 + 4 + 2) + bytes([32]) + bytes(32)
+    with pytest.raises(UnsupportedKey, match="algorithm 30") as caught:
+        revocation.read(new_header(2, len(body)) + body, key.primary)
+    assert "--certificate" not in caught.value.advice
+
+
 @given(st.integers(0, 10_000), st.integers(1, 255))
 @settings(max_examples=150)
 def test_any_damage_to_what_is_signed_is_refused(at, flip):

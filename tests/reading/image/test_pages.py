@@ -35,6 +35,7 @@ def test_symbols_that_are_legible_are_enough():
     assert all((line.place.source, line.place.sheet) == ("scan", 1) for line in page.raw_lines)
 
 
+@pytest.mark.long
 def test_thorough_reading_looks_at_every_row_too():
     """Each line is there from its symbol and from its row, and they say the same."""
     page = read(rendered(PDF, DPI), thorough=True)

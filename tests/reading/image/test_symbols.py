@@ -6,7 +6,7 @@ import segno
 from pictures import LENGTHS, block_box, plan, printed, rendered, scanned
 from PIL import Image, ImageDraw, ImageFilter
 
-from paperkey_alt.reading.image import symbols
+from paperkey_alt.reading.image import preparation, symbols
 from paperkey_alt.sheet import layout, qr
 
 DPI = 150
@@ -233,6 +233,6 @@ def test_the_median_is_that_of_nine(size):
     picture = Image.fromarray(pixels)
     framed = np.pad(pixels, 1, mode="edge")
     nine = [framed[y : y + size[1], x : x + size[0]] for y in range(3) for x in range(3)]
-    median = np.asarray(symbols._median(picture))
+    median = np.asarray(preparation._median(picture))
     assert (median == np.median(nine, axis=0)).all()
     assert (median == np.asarray(picture.filter(ImageFilter.MedianFilter(3)))).all()
