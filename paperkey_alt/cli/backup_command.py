@@ -15,7 +15,6 @@ from paperkey_alt.cli.passphrases import Remembering
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine, preflight
 from paperkey_alt.errors import UnsupportedKey, in_file
-from paperkey_alt.format import shares
 from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.payload import BLIND_BYTES
 from paperkey_alt.keys import Form, Sort
@@ -31,8 +30,6 @@ if TYPE_CHECKING:
     from paperkey_alt.keys import Extract
     from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.sheet.layout import Paper, Spare
-
-_SHARES = click.IntRange(shares.FEWEST, shares.MOST)
 
 
 @click.command()
@@ -68,11 +65,17 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
 @click.option(
     "--any",
     "threshold",
-    type=_SHARES,
+    type=option_types.share_count,
     metavar="N",
-    help="Split the secret: any N of the shares give it back.",
+    help="Split the secret: any N of the shares give it back, 2 to 16.",
 )
-@click.option("--of", "count", type=_SHARES, metavar="M", help="How many shares to make.")
+@click.option(
+    "--of",
+    "count",
+    type=option_types.share_count,
+    metavar="M",
+    help="How many shares to make, 2 to 16.",
+)
 @options.passphrase_from
 @click.option(
     "--spare",

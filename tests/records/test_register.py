@@ -271,7 +271,12 @@ KEPT = {
     "printed again": (
         entry(**OLD),
         entry("DXUQJ", **NEW | {"contents": {KEY: "aa"}}),
-        "a second print, not a replacement",
+        "it is a second print, not a replacement",
+    ),
+    "printed again, as shares": (
+        entry(**OLD),
+        shares(contents={KEY: "aa"}),
+        "they are a second print, not a replacement",
     ),
     "the next key": (
         entry(**OLD, name=NAME),
