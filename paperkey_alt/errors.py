@@ -21,8 +21,9 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class Place:
     """
-    Where something stands: a file or standard input (``-``), a sheet or page in it, a line number as printed on the paper, a
-    column counted from 1. As text it is fit to be shown, whatever the file is called.
+    Where something stands: a file or standard input (``-``), a sheet or page in it, a line number
+    as printed on the paper, a column counted from 1. As text it is fit to be shown, whatever the
+    file is called.
     """
 
     source: str | None = None

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from paperkey_alt.errors import UnprotectedSecret, UnsupportedKey
+from paperkey_alt.errors import NotASecretKey, UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.keys import any_file, pem
 from paperkey_alt.keys.openpgp import choice, extraction, key_file, packets
@@ -190,6 +190,11 @@ def certificate(data: bytes, fingerprint: str | None) -> Key:
     Return the OpenPGP key in a key file, public or secret, the one that *fingerprint* names where
     there are several; raises KeyFileError.
     """
+    if pem.recognises(data) and pem.is_text(data):
+        raise NotASecretKey(
+            f"the file holds a private key of another kind ({pem.kind(data)}), and no OpenPGP key",
+            advice="Give a file with the OpenPGP key.",
+        )
     return choice.choose(key_file.read(data), fingerprint)
 
 

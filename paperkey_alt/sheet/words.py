@@ -353,8 +353,8 @@ def unlocked(extract: Extract, line_set: LineSet) -> str | None:
         return None
     if extract.partly_protected:
         return (
-            "NOT EVERY SECRET OF THIS KEY IS UNDER A PASSPHRASE. Anyone with these sheets has those "
-            "that are not. The passphrase of the others is kept elsewhere."
+            "NOT EVERY SECRET OF THIS KEY IS UNDER A PASSPHRASE. Anyone with these sheets has "
+            "those that are not. The passphrase of the others is kept elsewhere."
         )
     return f"NO PASSPHRASE PROTECTS IT. Anyone with these sheets has the {_NOUNS[extract.sort]}."
 

@@ -41,7 +41,7 @@ def test_a_text_without_lines_is_a_text(data):
 
 
 def test_a_printed_restorer_is_passed_over():
-    """That is said, at once and of nothing else; what it says of itself in print is not looked at."""
+    """That is said, at once; what is on its pages is not looked at."""
     program = listing.draw("print()\n", "The restorer, rescue.py", paper=layout.PAPERS["a4"])
     (page,) = sources.read(program, "4-restorer.pdf")
     assert (page.raw_lines, page.pages) == ((), 0)

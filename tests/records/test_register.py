@@ -570,5 +570,5 @@ def test_writers_at_one_time_lose_nothing(tmp_path):
 def test_what_the_system_refuses_is_told_in_words(tmp_path):
     """The reason alone, without a number and the name once more."""
     (tmp_path / "file").write_bytes(b"")
-    with pytest.raises(RegisterError, match="as the register: not a directory$"):
+    with pytest.raises(RegisterError, match=r"as the register: not a directory$"):
         Register(tmp_path / "file/r").exists()
