@@ -9,8 +9,7 @@ the raiser gives it. No message ever quotes a secret.
 from __future__ import annotations
 
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 from paperkey_alt.foreign_text import clean
 
@@ -18,8 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 
-@dataclass(frozen=True)
-class Place:
+class Place(NamedTuple):
     """
     Where something stands: a file or standard input (``-``), a sheet or page in it, a line number
     as printed on the paper, a column counted from 1. As text it is fit to be shown, whatever the
@@ -77,7 +75,7 @@ def in_file(source: str) -> Iterator[None]:
         if error.place.source is not None:
             raise
         raise type(error)(
-            error.what, advice=error.advice, place=replace(error.place, source=source)
+            error.what, advice=error.advice, place=error.place._replace(source=source)
         ) from None
 
 
