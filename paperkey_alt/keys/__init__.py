@@ -37,8 +37,8 @@ __all__ = [
     "certificate",
     "check_pairs",
     "extract",
-    "is_revoked",
     "gives_numbers",
+    "is_revoked",
     "needs_certificate",
     "read_revocation",
     "rebuild",
@@ -182,7 +182,6 @@ def needs_certificate(payload: Payload) -> bool:
 def gives_numbers(payload: Payload) -> bool:
     """Tell whether the stand-alone program gives only numbers of *payload*, and no key file."""
     return isinstance(payload, Compact | RsaFile)
-
 
 
 def certificate(data: bytes, fingerprint: str | None) -> Key:
