@@ -170,7 +170,7 @@ def revocation_caption(
     )
 
 
-def revocation_printed(line_set: LineSet, sheets: int) -> tuple[str, ...]:
+def of_revocation(line_set: LineSet, sheets: int) -> tuple[str, ...]:
     """Return what to tell about the print of a revocation on *sheets*."""
     return (size(line_set, sheets), *_REVOCATION_CAUTIONS, _NEXT)
 
@@ -243,7 +243,7 @@ class Printed:
     notes: Sequence[str] = ()
 
 
-def printed(
+def of_print(
     backups: Sequence[Printed],
     *,
     told: Iterable[str] = (),
