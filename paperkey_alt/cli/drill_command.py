@@ -153,6 +153,7 @@ _LIVE_CERTIFICATE = (
     "The public certificate came from the live file: after a loss you need a copy of it beside "
     "these sheets."
 )
+_BUT_THE_DATE = " except a date in the register, if this backup is in it"
 _COMPARE_ELSEWHERE = (
     "Restore these sheets, and try in your OpenPGP program whether the restored key works."
 )
@@ -204,7 +205,8 @@ def command(
         failure, outcome, texts = *_failed(error, meant, noun), []
     # The result comes first, whatever there is to say of the register.
     if failure is None:
-        say([*texts, "Nothing was written except a date in the register, if this backup is in it."])
+        but = "" if no_register else _BUT_THE_DATE
+        say([*texts, f"Nothing was written{but}."])
     else:
         say([f"ragleaf: {failure}.", f"  {failure.advice}"])
     say(passphrases.unneeded(ask))

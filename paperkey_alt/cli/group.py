@@ -147,5 +147,7 @@ def commands() -> None:
     """
     Put a cryptographic key on paper, and get its secrets back byte for byte.
 
+    Without a command, in a terminal, Ragleaf asks what you want and runs the command for it.
+
     Exit status: 0 done; 1 the paper, the key or another input is at fault; 2 wrong use.
     """

@@ -143,10 +143,8 @@ def _ended(left: Transcript, name: str) -> list[str]:
         others = counted(share.threshold - 1, "other share")
         return [
             *table,
-            (
-                f"{name} has all the lines you need of this share. It takes {others} of its backup "
-                f"to restore: ragleaf restore {typed_in} OTHERS -o KEYFILE"
-            ),
+            f"{name} has all the lines you need of this share; it takes {others} of its backup.",
+            f"  With their files: ragleaf restore {typed_in} OTHERS -o KEYFILE",
             _CERTIFICATE,
         ]
     return [

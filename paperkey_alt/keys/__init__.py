@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from paperkey_alt.errors import UnprotectedSecret, UnsupportedKey
+from paperkey_alt.errors import NotASecretKey, UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.keys import any_file, pem
 from paperkey_alt.keys.openpgp import choice, extraction, key_file, packets
@@ -37,6 +37,7 @@ __all__ = [
     "certificate",
     "check_pairs",
     "extract",
+    "gives_numbers",
     "is_revoked",
     "needs_certificate",
     "read_revocation",
@@ -105,7 +106,7 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     )
     from paperkey_alt.keys.openpgp import strength  # noqa: PLC0415 - the ciphers take long to load
 
-    empty = strength.opened_by_an_empty_one(key)
+    empty = strength.opened_by_empty_passphrase(key)
     if empty and not allow_unprotected:
         raise UnprotectedSecret(
             f"an empty passphrase opens the {' and the '.join(part.title for part in empty)}: "
@@ -178,11 +179,21 @@ def needs_certificate(payload: Payload) -> bool:
     return isinstance(payload, Lean | Compact)
 
 
+def gives_numbers(payload: Payload) -> bool:
+    """Tell whether the stand-alone program gives only numbers of *payload*, and no key file."""
+    return isinstance(payload, Compact | RsaFile)
+
+
 def certificate(data: bytes, fingerprint: str | None) -> Key:
     """
     Return the OpenPGP key in a key file, public or secret, the one that *fingerprint* names where
     there are several; raises KeyFileError.
     """
+    if pem.recognises(data) and pem.is_text(data):
+        raise NotASecretKey(
+            f"the file holds a private key of another kind ({pem.kind(data)}), and no OpenPGP key",
+            advice="Give a file with the OpenPGP key.",
+        )
     return choice.choose(key_file.read(data), fingerprint)
 
 

@@ -182,10 +182,8 @@ def compare(rebuilt: Rebuilt, live: LiveFile, ask: Ask, known: Iterable[str] = (
         return _compare_keys(back, live.key, ask, known, is_same_file=is_same_file)
     if is_same_file:
         return Comparison(Verdict.SAME_FILE, rebuilt.title)
-    if live.key is not None and _is_revocation(rebuilt, live.key):
-        return Comparison(Verdict.OWN_REVOCATION, rebuilt.title)
-    if live.key is not None and rebuilt.is_revocation:
-        return Comparison(Verdict.ANOTHER_REVOCATION, rebuilt.title)
+    if live.key is not None:
+        return Comparison(_as_revocation(rebuilt, live.key), rebuilt.title)
     if pem.recognises(rebuilt.data) and pem.recognises(live.data):
         return _compare_private_keys(rebuilt, live.data, ask, known)
     return Comparison(Verdict.ANOTHER_FILE, rebuilt.title)
@@ -217,12 +215,13 @@ def _key_in(data: bytes, live: Key) -> Key | None:
         return None
 
 
-def _is_revocation(rebuilt: Rebuilt, live: Key) -> bool:
+def _as_revocation(rebuilt: Rebuilt, live: Key) -> Verdict:
+    """Return the verdict on what is no key: a revocation of *live*, of another key, or neither."""
     try:
         keys.read_revocation(rebuilt.binary, live)
     except KeyFileError:
-        return False
-    return True
+        return Verdict.ANOTHER_REVOCATION if rebuilt.is_revocation else Verdict.ANOTHER_FILE
+    return Verdict.OWN_REVOCATION
 
 
 def _compare_certificate(rebuilt: Rebuilt, live: Key) -> Comparison:
@@ -361,7 +360,7 @@ def _compare_private_keys(
     """
     from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
 
-    passphrases = list(known)
+    passphrases, title = list(known), rebuilt.title.removeprefix("the ")
     opened = []
     try:
         for data, side in ((rebuilt.data, _ON_PAPER), (live, _LIVE)):
@@ -370,7 +369,7 @@ def _compare_private_keys(
                 passphrases.insert(0, key.passphrase)
             opened.append(key)
     except (KeyFileError, WrongPassphrase, NoTerminal) as problem:
-        compared = Compared(rebuilt.title, Result.NOT_COMPARED, problem)
+        compared = Compared(title, Result.NOT_COMPARED, problem)
         return Comparison(Verdict.NOT_COMPARED, rebuilt.title, (compared,))
     paper, other = opened
     if private_key.fingerprint(paper.key) != private_key.fingerprint(other.key):
@@ -378,7 +377,7 @@ def _compare_private_keys(
     result = _by_passphrases(
         paper.passphrase, other.passphrase, opens=paper.passphrase == other.passphrase
     )
-    return Comparison(Verdict.SAME_KEY, rebuilt.title, (Compared(rebuilt.title, result),))
+    return Comparison(Verdict.SAME_KEY, rebuilt.title, (Compared(title, result),))
 
 
 @dataclass(frozen=True)

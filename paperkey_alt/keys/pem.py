@@ -5,6 +5,7 @@ DER.
 
 from __future__ import annotations
 
+import base64
 import re
 
 OPENSSH = "OPENSSH PRIVATE KEY"
@@ -68,6 +69,32 @@ def is_pkcs12(data: bytes) -> bool:
     1 and an algorithm.
     """
     return _PKCS12.match(data) is not None
+
+
+_PBKDF2 = re.compile(
+    rb"\x06\x09\x2a\x86\x48\x86\xf7\x0d\x01\x05\x0c"  # 1.2.840.113549.1.5.12
+    rb"\x30[\x01-\x7f]\x04([\0-\x40])",  # its parameters, a sequence: the salt's length
+    re.DOTALL,
+)
+_DER_INTEGER = 2
+
+
+def iterations(data: bytes) -> int | None:
+    """
+    Return how many iterations of PBKDF2 (RFC 8018, appendix A.2) it takes to open the PKCS #8 file
+    *data*, None where that does not protect it.
+    """
+    der = data
+    if label(data) is not None:
+        try:
+            der = base64.b64decode(without_parameters(data).split(b"-----")[2])
+        except ValueError:
+            return None
+    match = _PBKDF2.search(der)
+    if match is None:
+        return None
+    tag, length, *count = der[match.end() + match[1][0] :][:10]
+    return int.from_bytes(count[:length]) if tag == _DER_INTEGER else None
 
 
 def recognises(data: bytes) -> bool:

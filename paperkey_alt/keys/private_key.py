@@ -33,7 +33,7 @@ from paperkey_alt.errors import (
 )
 from paperkey_alt.format.payload import File, RsaFile
 from paperkey_alt.keys import any_file, pem, rsa
-from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
+from paperkey_alt.keys.secret import NOT_REBUILT, Extract, Rebuilt, Sort
 from paperkey_alt.keys.spelling import spellings
 
 if TYPE_CHECKING:
@@ -112,7 +112,7 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
         passphrase = waiting.pop(0) if waiting else ask(f"private key ({kind})")
         for spelling in spellings(passphrase):
             try:
-                return Opened(load(data, spelling.encode()), kind, spelling)
+                return Opened(load(data, spelling.encode() or _EMPTY), kind, spelling)
             except InternalError:
                 raise _damaged(kind) from None
             except _UNKNOWN:
@@ -123,6 +123,30 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
             except (ValueError, TypeError):
                 # A TypeError is what the library raises for an empty one, of some kinds of file.
                 continue
+
+
+# The library refuses an empty passphrase. HMAC fills a key up with zeros (RFC 2104 §2), so that for
+# PBKDF2 (RFC 8018 §5.2) this one is the same; for other derivations it opens nothing.
+_EMPTY = b"\0"
+
+
+def _opens_empty(data: bytes) -> bool:
+    """
+    Tell whether an empty passphrase opens the protected key in *data*, as far as that is cheap to
+    try. Of one for which it is not nothing is said.
+    """
+    iterations = pem.iterations(data)
+    if iterations is None or iterations > _MOST_ITERATIONS:
+        return False
+    try:
+        _loader(pem.label(data))(pem.without_parameters(data), _EMPTY)
+    except (TypeError, *_MALFORMED, *_UNKNOWN):
+        return False
+    return True
+
+
+# About a second and a half.
+_MOST_ITERATIONS = 1 << 22
 
 
 def _open_unprotected(data: bytes) -> Opened | None:
@@ -168,8 +192,21 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
     _require_readable(data)
     opened = _open_unprotected(data) if ask is None else open_(data, ask)
     if opened is None:
+        is_protected = not _opens_empty(data)
+        if not is_protected and not allow_unprotected:
+            raise UnprotectedSecret(
+                f"an empty passphrase opens the private key ({pem.kind(data)}): anyone with the "
+                "sheet has the key",
+                advice=_UNPROTECTED,
+            )
         return Extract(
-            File(shown, data, blind), "Private key", shown, None, None, protected=True, sort=_SORT
+            File(shown, data, blind),
+            "Private key",
+            shown,
+            None,
+            None,
+            protected=is_protected,
+            sort=_SORT,
         )
     if not opened.protected and not allow_unprotected:
         raise UnprotectedSecret(
@@ -255,7 +292,9 @@ def _written(payload: RsaFile) -> bytes:
         key = _computed(payload.rule, payload.exponent, payload.p, payload.q)
         return _in_style(key, payload.style)
     except (KeyError, *_NO_KEY):
-        raise KeyPairMismatch("the numbers on the paper make no RSA key") from None
+        raise KeyPairMismatch(
+            "the numbers on the paper make no RSA key", advice=NOT_REBUILT
+        ) from None
 
 
 def _computed(rule: int, e: int, p: int, q: int) -> RSAPrivateKey:

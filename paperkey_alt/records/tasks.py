@@ -188,11 +188,11 @@ def _keep(
         )
     copies = [other for other in of_key if entry.contents and other.contents == entry.contents]
     for copy in copies[-1:]:
-        carries = "carries" if len(copy.left) == 1 else "carry"
+        carries, it_is = ("carries", "it is") if len(copy.left) == 1 else ("carry", "they are")
         yield (
-            f"{_named(copy.left)} {carries} the same secrets as these sheets, and no others: it is "
-            "a second print, not a replacement. If you changed a passphrase since, these sheets "
-            "still open with the old one."
+            f"{_named(copy.left)} {carries} the same secrets as these sheets, and no others: "
+            f"{it_is} a second print, not a replacement. If you changed a passphrase since, these "
+            "sheets still open with the old one."
         )
     if entry.kind == REVOCATION:
         return

@@ -33,9 +33,9 @@ _WHAT = (
     "are numbered and belong to backup {backup}; yours has the set mark {mark}."
 )
 _NOT_GOOD_FOR = (
-    "Alone it opens nothing and signs nothing, and nobody learns anything about the {noun} from its "
-    "lines but its size{fewer}. It is of use only together with others: never keep it beside another "
-    "share."
+    "Alone it opens nothing and signs nothing, and nobody learns anything about the {noun} from "
+    "its lines but its size{fewer}. It is of use only together with others: never keep it beside "
+    "another share."
 )
 _KEEP = (
     "Keep it flat, dry and dark, in a closed envelope with your name across the flap, where you "

@@ -117,6 +117,7 @@ ROWS = [
     ((*B, "two.asc", *OUT), 1, "2 keys", "--fingerprint", "again"),
     ((*B, "-", *OUT), 1, "standard input: the file is empty", "Check the name", "-:"),
     (("revoke-sheet", "words.txt", *OUT), 1, "not an OpenPGP", "ragleaf backup --plain", "with --"),
+    (("revoke-sheet", "bad.pem", *OUT), 1, "a private key of another kind", "OpenPGP", "not know"),
     (("revoke-sheet", OPEN, "--certificate", "-", *OUT), 1, "standard input", "", "-:"),
     (("drill", "-", "--key", "-"), 1, "cannot tell whether", "29 letters", "does not give"),
     ((*B, SMALL, "--fingerprint", "zz", *OUT), 1, "not a fingerprint", "hexadecimal", "again"),

@@ -139,7 +139,7 @@ def test_what_is_still_needed_is_told_at_the_end(desk):
     """
     desk.ok("backup", SMALL, "--any", 3, "--of", 4, "-o", "s", "--text", "t", "--no-register")
     done = desk.ok("type", "my share.txt", "--with", "t/share-1.txt")
-    assert "all the lines you need of this share. It takes 2 other shares" in done.err
+    assert "all the lines you need of this share; it takes 2 other shares" in done.err
     assert "ragleaf restore 'my share.txt' OTHERS" in done.err
     true = lay_out(bytes(range(40)), 0)
     forged = encode(Line(1, bytes(15)), true.head.mark)

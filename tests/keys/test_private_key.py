@@ -262,3 +262,25 @@ def test_a_compressed_point_is_refused():
         private_key.extract(
             file, "key", compact=False, allow_unprotected=True, ask=None, blind=bytes(16)
         )
+
+
+@pytest.mark.parametrize("encoding", [Encoding.PEM, Encoding.DER])
+def test_an_empty_passphrase_is_none(encoding):
+    """
+    A key that it opens is refused, or printed as unprotected; typed, it opens it. One that would
+    take long to try is left alone.
+    """
+    # To PBKDF2 a zero byte is the same as nothing (RFC 2104 §2), and this the library writes.
+    data = written("rsa", encoding, passphrase="\0")
+    given = {"compact": False, "ask": None, "blind": bytes(16)}
+    with pytest.raises(UnprotectedSecret, match="an empty passphrase opens the private key"):
+        private_key.extract(data, "k", allow_unprotected=False, **given)
+    assert not private_key.extract(data, "k", allow_unprotected=True, **given).protected
+    assert not private_key.open_(data, asks("")).protected
+    if encoding is Encoding.DER:
+        count = pem.iterations(data)
+        assert count is not None
+        assert count < 1 << 22
+        slow = data.replace(count.to_bytes(2), b"\x7f\xff", 1)
+        assert pem.iterations(slow) == 0x7FFF
+    assert pem.iterations(written("rsa", encoding)) is None

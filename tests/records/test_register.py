@@ -271,7 +271,12 @@ KEPT = {
     "printed again": (
         entry(**OLD),
         entry("DXUQJ", **NEW | {"contents": {KEY: "aa"}}),
-        "a second print, not a replacement",
+        "it is a second print, not a replacement",
+    ),
+    "printed again, as shares": (
+        entry(**OLD),
+        shares(contents={KEY: "aa"}),
+        "they are a second print, not a replacement",
     ),
     "the next key": (
         entry(**OLD, name=NAME),
@@ -565,5 +570,5 @@ def test_writers_at_one_time_lose_nothing(tmp_path):
 def test_what_the_system_refuses_is_told_in_words(tmp_path):
     """The reason alone, without a number and the name once more."""
     (tmp_path / "file").write_bytes(b"")
-    with pytest.raises(RegisterError, match="as the register: not a directory$"):
+    with pytest.raises(RegisterError, match=r"as the register: not a directory$"):
         Register(tmp_path / "file/r").exists()

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import (
     CertificateError,
+    DamagedKeyFile,
     NotASecretKey,
     TooLarge,
     UnprotectedSecret,
@@ -55,8 +56,8 @@ def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -
 
     Raises NotASecretKey where the file has no secret, UnsupportedKey for versions other than 4 and
     6, UnprotectedSecret where a secret has no passphrase over it and *allow_unprotected* is not
-    set, DamagedKeyFile where no signature agrees with a key packet, TooLarge for what no lean
-    payload holds.
+    set, DamagedKeyFile where no signature agrees with a key packet or a lean payload would have two
+    parts of one fingerprint, TooLarge for what no lean payload holds.
     """
     _require_secret(key)
     _require_supported(key)
@@ -75,6 +76,12 @@ def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -
         left_out += others
     else:
         payload = Lean(tuple(_secret_parts(key)))
+        repeated = _repeated(part.fingerprint for part in payload.parts)
+        if repeated:
+            raise DamagedKeyFile(
+                f"the file has the secret of the key {repeated} twice",
+                advice="Export the key anew, or print all of the file with --whole.",
+            )
     return as_extract(key, payload, [f"Left out: {what}." for what in left_out])
 
 
@@ -101,7 +108,7 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
     A lean payload needs the *certificate*, as it was or newer; a secret key file serves for its
     public fields. Each part goes into the key packet with its fingerprint, everything else of the
     certificate stays as it stands. A whole payload needs none. Raises CertificateError where a part
-    finds no packet: there is no half a key.
+    finds no packet, for there is no half a key, or two, and where two parts have one fingerprint.
     """
     if isinstance(payload, Whole):
         key = choice.choose(key_file.read(payload.packets), None)
@@ -111,6 +118,12 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
         raise CertificateError(
             "the paper carries only what is secret: the public certificate is needed to "
             "rebuild the key"
+        )
+    repeated = _repeated(part.fingerprint for part in payload.parts)
+    if repeated:
+        raise CertificateError(
+            f"the paper has two secrets of the key {repeated}",
+            advice="Ragleaf does not print such sheets. Nothing can be restored from them.",
         )
     secrets = {part.fingerprint: part.secret for part in payload.parts}
     _require_belongs(secrets, certificate)
@@ -255,8 +268,22 @@ def _own_packets(key: Key) -> tuple[list[Packet], list[str]]:
 # And back.
 
 
+def _repeated(fingerprints: Iterable[bytes]) -> str | None:
+    """Return the first of *fingerprints* that is there more than once, in hexadecimal."""
+    counts = Counter(fingerprints)
+    return next((name.hex().upper() for name, count in counts.items() if count > 1), None)
+
+
 def _require_belongs(secrets: dict[bytes, bytes], certificate: Key) -> None:
     known = {part.fingerprint for part in certificate.key_packets}
+    repeated = _repeated(
+        part.fingerprint for part in certificate.key_packets if part.fingerprint in secrets
+    )
+    if repeated:
+        raise CertificateError(
+            f"the certificate of {certificate.title} has the key {repeated} twice",
+            advice="Give a certificate that has each key once.",
+        )
     missing = [fingerprint for fingerprint in secrets if fingerprint not in known]
     if len(missing) == len(secrets):
         raise CertificateError(
