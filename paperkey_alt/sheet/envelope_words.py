@@ -123,8 +123,8 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
             *_opening(enclosed),
             (
                 f"This {noun} is split among {share.count} holders. To bring it back it takes "
-                f"{needed}; the lines of fewer tell nothing about the {noun} but its size. Never keep two "
-                "shares in one place."
+                f"{needed}; the lines of fewer tell nothing about the {noun} but its size. Never "
+                "keep two shares in one place."
             ),
         ),
         items=(
