@@ -30,7 +30,8 @@ def main() -> None:
         # What a terminal was asked for is left behind in a row of its own.
         begun = "\n" if sys.stderr is not None and sys.stderr.isatty() else ""
         left = _CUT if end.is_within_a_stream else "No file is left half written."
-        told = f"{begun}ragleaf: ended by a signal ({end.name}). {left}\n"
+        how = "stopped by Ctrl-C" if end.name == "SIGINT" else f"ended by a signal ({end.name})"
+        told = f"{begun}ragleaf: {how}. {left}\n"
         with contextlib.suppress(OSError):
             os.write(2, told.encode())
         raise

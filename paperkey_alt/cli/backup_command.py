@@ -10,7 +10,7 @@ import click
 
 from paperkey_alt import keys
 from paperkey_alt.cli import files, given_register, option_types, options, passphrases, prints
-from paperkey_alt.cli.envelope import Enclosures, enclosures, pile_up, write_piles
+from paperkey_alt.cli.envelope import Companions, companions, pile_up, write_piles
 from paperkey_alt.cli.passphrases import Remembering
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine, preflight
@@ -18,7 +18,7 @@ from paperkey_alt.errors import UnsupportedKey, in_file
 from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.payload import BLIND_BYTES
 from paperkey_alt.keys import Form, Sort
-from paperkey_alt.records.entry import printed
+from paperkey_alt.records.entry import of_print
 from paperkey_alt.sheet import text_file, words
 from paperkey_alt.wording import counted
 
@@ -187,7 +187,7 @@ def command(
             key = None
             if with_certificate or envelope is not None:
                 key = _key(extract, data, which, with_certificate=with_certificate)
-        rest = _enclosed(
+        rest = _companions(
             extract,
             key,
             is_envelope=envelope is not None,
@@ -239,7 +239,7 @@ def _key(
     return None
 
 
-def _enclosed(
+def _companions(
     extract: Extract,
     key: Key | None,
     *,
@@ -250,10 +250,10 @@ def _enclosed(
     now: dt.datetime,
     anonymous: bool,
     ask: Remembering,
-) -> Enclosures:
+) -> Companions:
     """Return what is printed beside the secret: of an envelope all, or the certificate of *key*."""
     if is_envelope:
-        return enclosures(
+        return companions(
             extract,
             key,
             spare=spare,
@@ -268,7 +268,7 @@ def _enclosed(
         certificate = prints.of_certificate(
             key, spare=spare, paper=paper, large=large, today=now.date()
         )
-    return Enclosures(certificate, None, (), now)
+    return Companions(certificate, None, (), now)
 
 
 def _tell(
@@ -295,7 +295,7 @@ def _tell(
         say(words.warned(listed, warnings))
         return
     is_revocable = any(made.is_revocable for made in backups)
-    say(words.printed(listed, told=told, warnings=warnings, is_revocable=is_revocable))
+    say(words.of_print(listed, told=told, warnings=warnings, is_revocable=is_revocable))
 
 
 @dataclass(frozen=True)
@@ -304,7 +304,7 @@ class _Backup:
 
     extract: Extract
     secret: Print
-    rest: Enclosures
+    rest: Companions
     is_envelope: bool
 
     @property
@@ -337,7 +337,7 @@ class _Backup:
             is_secret = each is self.secret
             noted = given_register.add(
                 register_path,
-                printed(
+                of_print(
                     each.payload,
                     each.line_sets,
                     sheets=each.sheets,

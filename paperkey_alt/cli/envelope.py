@@ -1,6 +1,6 @@
 """
 The envelope of `ragleaf backup --envelope`: all that belongs to a print, in one folder: what is
-printed beside the secret (`enclosures`), what goes on which pile (`pile_up`), and `write_piles`.
+printed beside the secret (`companions`), what goes on which pile (`pile_up`), and `write_piles`.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt import keys
 from paperkey_alt.cli import files, prints, rescue_command
 from paperkey_alt.errors import NotASecretKey, TooLarge, UnsupportedKey
-from paperkey_alt.format.payload import Compact, RsaFile, Whole
+from paperkey_alt.format.payload import Whole
 from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
 from paperkey_alt.sheet import (
@@ -50,7 +50,7 @@ SHARE = "share-{}"
 
 
 @dataclass(frozen=True)
-class Enclosures:
+class Companions:
     """
     What is printed beside the secret, each None where it is not: *certificate*, *revocation*; and
     *missing*, a sentence each, what is not there and why. *now* is when all of it is printed.
@@ -71,7 +71,7 @@ class Enclosures:
         """What to tell about it."""
         told: list[str] = []
         if self.certificate:
-            told += certificate_words.printed(
+            told += certificate_words.of_print(
                 self.certificate.line_sets[0], self.certificate.notes, self.certificate.sheets
             )
         if self.revocation:
@@ -80,7 +80,7 @@ class Enclosures:
         return [*told, *self.missing]
 
 
-def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
+def companions(  # noqa: PLR0913 - what they are made of, each by its name
     extract: Extract,
     key: Key | None,
     *,
@@ -90,13 +90,13 @@ def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
     now: dt.datetime,
     anonymous: bool,
     ask: Remembering,
-) -> Enclosures:
+) -> Companions:
     """
     Return what belongs to the print of *extract*: of an OpenPGP *key* its certificate, and a
     revocation that it signs now. Raises WrongPassphrase, NoTerminal.
     """
     if key is None:
-        return Enclosures(None, None, (_NO_OPENPGP_KEY,), now)
+        return Companions(None, None, (_NO_OPENPGP_KEY,), now)
     missing = []
     certificate = revocation = None
     if isinstance(extract.payload, Whole):
@@ -121,7 +121,7 @@ def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
         if anonymous:
             captions = [replace(caption, user_id=None) for caption in revocation.captions]
             revocation = replace(revocation, captions=captions)
-    return Enclosures(certificate, revocation, tuple(missing), now)
+    return Companions(certificate, revocation, tuple(missing), now)
 
 
 def _revocation(key: Key, now: dt.datetime, ask: Remembering) -> Revocation | str:
@@ -166,7 +166,7 @@ Pile = dict[str, bytes]
 
 
 def pile_up(
-    extract: Extract, secret: Print, rest: Enclosures, *, paper: Paper, large: bool
+    extract: Extract, secret: Print, rest: Companions, *, paper: Paper, large: bool
 ) -> dict[str, Pile]:
     """
     Return what is to be written: folder in the envelope → name → bytes. Of a backup in one piece
@@ -188,7 +188,7 @@ def pile_up(
     return {".": {FIRST_PAGE: page, sheets.file: drawn, **owners}}
 
 
-def _common(rest: Enclosures, *, paper: Paper, large: bool) -> Pile:
+def _common(rest: Companions, *, paper: Paper, large: bool) -> Pile:
     """Return what lies on every pile: the restorers, and the certificate if there is one."""
     program = rescue_command.restorer()
     common: Pile = {
@@ -231,7 +231,7 @@ def _piles_of_shares(  # noqa: PLR0913 - what the piles are made of, each by its
     return piles
 
 
-def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -> Enclosed:
+def _enclosed(extract: Extract, secret: Print, rest: Companions, common: Pile) -> Enclosed:
     line_set = secret.line_sets[0]
     return Enclosed(
         subject=secret.captions[0].subject,
@@ -245,7 +245,7 @@ def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -
         revocation=_sheets(REVOCATION, rest.revocation),
         missing=rest.missing,
         needs_public=keys.needs_certificate(extract.payload),
-        gives_numbers=isinstance(extract.payload, Compact | RsaFile),
+        gives_numbers=keys.gives_numbers(extract.payload),
         printed_program=Sheets(RESTORER, _pages(common[RESTORER])),
         program=_restorer(rescue_command.NAME, common),
         page=_restorer(PAGE, common),

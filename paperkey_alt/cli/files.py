@@ -301,7 +301,7 @@ def _require_place(name: str, *, force: bool) -> None:
                 f"the folder {path.parent} does not exist", advice="Make the folder first."
             )
     except (OSError, ValueError) as error:
-        raise OutputError(f"{name} cannot be written: {error}") from None
+        raise OutputError(f"{name} cannot be written: {_reason(error)}") from None
 
 
 def _require_apart(outputs: Sequence[str], inputs: Sequence[str]) -> None:

@@ -28,6 +28,7 @@ from paperkey_alt.errors import (
 )
 from paperkey_alt.format import backup, body
 from paperkey_alt.format.recover import recover
+from paperkey_alt.keys.secret import NOT_REBUILT
 from paperkey_alt.reading import kinds, sources
 
 if TYPE_CHECKING:
@@ -193,7 +194,7 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
             ask=ask,
         )
     except UnsupportedKey as error:
-        raise UnsupportedKey(error.what, advice=_NEWER, place=error.place) from None
+        raise UnsupportedKey(error.what, advice=NOT_REBUILT, place=error.place) from None
     except CertificateError as error:
         if printed is None:
             raise
@@ -263,9 +264,3 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
         caution = f"Caution: {name} is a secret key file; Ragleaf uses only what is public in it."
         say([caution, "  The public certificate is enough here: keep the secret key elsewhere."])
     return key
-
-
-_NEWER = (
-    "The lines of these sheets could be read; this Ragleaf cannot work with what they carry. Use a "
-    "newer one, or follow the recipe printed on the sheet."
-)

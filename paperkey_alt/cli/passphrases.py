@@ -25,10 +25,11 @@ if TYPE_CHECKING:
 
 TRIES = 3
 _LONGEST_FILE = 1 << 20
-# A seal costs who guesses some 0.1 s of a core (3 passes of Argon2id over 64 MiB), so 1,000 cores
-# try some 10^4 passphrases a second, 3 × 10^11 a year. What people make up has about 2.5 bits a
-# character where it is made of words: below 15 characters that is 37 bits, 1.4 × 10^11, a year's
-# work at most. The count is a plain rule: it cannot see that a long one is a line of a song.
+# A guess at the passphrase of a seal costs some 0.1 s of a core (3 passes of Argon2id over 64 MiB),
+# so 1,000 cores try some 10^4 passphrases a second, 3 × 10^11 a year. What people make up has about
+# 2.5 bits a character where it is made of words: below 15 characters that is 37 bits, 1.4 × 10^11,
+# a year's work at most. The count is a plain rule: it cannot see that a long one is a line of a
+# song.
 SHORT = 15  # characters
 _WORD_ABOUT_GUESSING = (
     f"The new passphrase has fewer than {SHORT} characters: anyone with a sheet can try guesses "

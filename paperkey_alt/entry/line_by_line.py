@@ -127,7 +127,7 @@ class _Talk:
 
     def _skip(self) -> None:
         number = self.number or 0
-        self.say([screen.what_putting_off_means(number)])
+        self.say([screen.what_putting_off_means(self.typed, number)])
         self._next(transcript.skip(self.typed, number), number)
 
     def _back(self) -> None:

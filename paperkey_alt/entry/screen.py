@@ -297,21 +297,24 @@ def no_line(done: Transcript, number: int) -> str | None:
     return None
 
 
-def what_putting_off_means(number: int) -> str:
+def what_putting_off_means(done: Transcript, number: int) -> str:
     """Return in a sentence what comes of putting off line *number*."""
-    if number == NUMBER:
+    if done.head is None or number == NUMBER:
         return "Line 0 cannot be put off: it says how many lines there are."
-    return f"Line {number} is put off; a spare line can replace it."
+    is_replaceable = number <= done.head.data_lines and done.head.spare_lines > 0
+    means = "; a spare line may replace it" if is_replaceable else ""
+    return f"Line {number} is put off{means}."
 
 
 _LINE_0_FIRST = "Line 0 comes first: it says how many lines there are."
 
 
 def _put_off(screen: Screen) -> Screen:
-    number, done = screen.number, transcript.skip(screen.transcript, screen.number)
+    number, done = screen.number, screen.transcript
+    told = (what_putting_off_means(done, number),)
     if number == NUMBER:
-        return replace(screen, told=(what_putting_off_means(number),))
-    return replace(_next(_kept(screen), done, number), told=(what_putting_off_means(number),))
+        return replace(screen, told=told)
+    return replace(_next(_kept(screen), transcript.skip(done, number), number), told=told)
 
 
 def _step(step: int) -> Callable[[Screen], Screen]:

@@ -31,7 +31,7 @@ _FEWEST_LINES = 3  # by whose times the pace is told
 _TO_COME = "."  # for a character, and for a line, that is not typed yet
 # What the keys do: before a line is begun, in it, and with one that is proposed.
 _HELP_BEFORE = (
-    "You cannot read this line? Ctrl-N puts it off, and a spare line replaces it.",
+    "You cannot read this line? Ctrl-N puts it off, and a spare line may replace it.",
     "Up and Down go to the lines beside it, Ctrl-G to any. Ctrl-R: read aloud.",
     "Ctrl-Q stops, and Ctrl-Z brings back what you dropped. Correct lines are saved.",
 )

@@ -37,6 +37,7 @@ __all__ = [
     "certificate",
     "check_pairs",
     "extract",
+    "gives_numbers",
     "is_revoked",
     "needs_certificate",
     "read_revocation",
@@ -105,7 +106,7 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     )
     from paperkey_alt.keys.openpgp import strength  # noqa: PLC0415 - the ciphers take long to load
 
-    empty = strength.opened_by_an_empty_one(key)
+    empty = strength.opened_by_empty_passphrase(key)
     if empty and not allow_unprotected:
         raise UnprotectedSecret(
             f"an empty passphrase opens the {' and the '.join(part.title for part in empty)}: "
@@ -176,6 +177,11 @@ def rebuild(
 def needs_certificate(payload: Payload) -> bool:
     """Tell whether `rebuild` takes the public certificate for *payload*."""
     return isinstance(payload, Lean | Compact)
+
+
+def gives_numbers(payload: Payload) -> bool:
+    """Tell whether the stand-alone program gives only numbers of *payload*, and no key file."""
+    return isinstance(payload, Compact | RsaFile)
 
 
 def certificate(data: bytes, fingerprint: str | None) -> Key:

@@ -33,7 +33,7 @@ from paperkey_alt.errors import (
 )
 from paperkey_alt.format.payload import File, RsaFile
 from paperkey_alt.keys import any_file, pem, rsa
-from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
+from paperkey_alt.keys.secret import NOT_REBUILT, Extract, Rebuilt, Sort
 from paperkey_alt.keys.spelling import spellings
 
 if TYPE_CHECKING:
@@ -292,7 +292,9 @@ def _written(payload: RsaFile) -> bytes:
         key = _computed(payload.rule, payload.exponent, payload.p, payload.q)
         return _in_style(key, payload.style)
     except (KeyError, *_NO_KEY):
-        raise KeyPairMismatch("the numbers on the paper make no RSA key") from None
+        raise KeyPairMismatch(
+            "the numbers on the paper make no RSA key", advice=NOT_REBUILT
+        ) from None
 
 
 def _computed(rule: int, e: int, p: int, q: int) -> RSAPrivateKey:

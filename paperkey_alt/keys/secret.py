@@ -60,6 +60,13 @@ OPENPGP_PRINTS: dict[type[Payload], str] = {
 }
 
 
+# What to do where sheets were read, and no key comes of what they carry.
+NOT_REBUILT = (
+    "The lines of these sheets could be read; this Ragleaf cannot work with what they carry. Use a "
+    "newer one, or follow the recipe printed on the sheet."
+)
+
+
 @dataclass(frozen=True)
 class Lack:
     """

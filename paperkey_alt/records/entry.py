@@ -89,7 +89,7 @@ class Entry:
         return self.threshold or 1
 
 
-def printed(  # noqa: PLR0913 - what is known of a print, each by its name
+def of_print(  # noqa: PLR0913 - what is known of a print, each by its name
     payload: Payload,
     line_sets: Sequence[LineSet],
     *,

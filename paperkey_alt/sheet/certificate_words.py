@@ -60,6 +60,6 @@ def caption(
     )
 
 
-def printed(line_set: LineSet, notes: Iterable[str], sheets: int) -> tuple[str, ...]:
+def of_print(line_set: LineSet, notes: Iterable[str], sheets: int) -> tuple[str, ...]:
     """Return what to tell about the print of a certificate on so many *sheets*."""
     return (f"Certificate: {words.size(line_set, sheets)}", *notes)

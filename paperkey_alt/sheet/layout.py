@@ -14,7 +14,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from paperkey_alt.format.lines import CHARACTERS, DATA_BYTES, DATA_CHARACTERS, GROUP
-from paperkey_alt.format.spare_lines import spare_count
+from paperkey_alt.format.spare_lines import groups, spare_count
 from paperkey_alt.sheet.qr import QUIET_MODULES
 
 MM = 72 / 25.4
@@ -188,9 +188,21 @@ class Spare:
 def spare_for_a_sheet(data: int, paper: Paper, *, large: bool = False) -> int:
     """Return the fewest spare lines with which *data* lines survive the loss of any one sheet."""
     spare = 0
-    while max(len(sheet.rows) for sheet in plan(data + spare, paper, large=large).sheets) > spare:
+    while not _survives(data, spare, plan(data + spare, paper, large=large).sheets):
         spare += 1
     return spare
+
+
+def _survives(data: int, spare: int, sheets: tuple[Sheet, ...]) -> bool:
+    """Tell whether each group of lines has enough spare ones, whichever of *sheets* is lost."""
+    # Where data lines end and spare lines begin, a sheet may have one more line of a group.
+    if max(len(sheet.rows) for sheet in sheets) > spare:
+        return False
+    return all(
+        sum(row.number in ours or row.number in spares for row in sheet.rows) <= len(spares)
+        for sheet in sheets
+        for ours, spares in groups(data, spare)
+    )
 
 
 def character_x(row: Row, column: int, preset: Preset) -> float:

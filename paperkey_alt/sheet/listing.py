@@ -16,7 +16,6 @@ import zlib
 from typing import TYPE_CHECKING, NamedTuple
 
 from reportlab.lib.utils import simpleSplit
-from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt.sheet import draw as sheets
 from paperkey_alt.sheet import qr
@@ -27,6 +26,8 @@ from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+
+    from reportlab.pdfgen.canvas import Canvas
 
     from paperkey_alt.sheet.layout import Paper
 
@@ -140,7 +141,7 @@ def draw(source: str, title: str, *, paper: Paper) -> bytes:
     """
     sheets.register_fonts()
     target = io.BytesIO()
-    canvas = Canvas(target, pagesize=(paper.width, paper.height), invariant=True, pageCompression=1)
+    canvas = sheets.new_canvas(target, paper)
     canvas.setTitle(PROGRAM_TITLE)
     printed, texts = rows(source), symbol_texts(source)
     pages = _Pages(canvas, paper, title, hashlib.sha256(source.encode()).hexdigest())
@@ -238,9 +239,9 @@ class _Pages:
         y = self.paper.height - MARGIN_ENDS - _TITLE
         self.canvas.setFont(PROSE, _TITLE)
         self.canvas.drawString(MARGIN, y, f"{self.title}, page {self.number} of {self.count}")
-        grouped = " ".join(self.digest[at : at + 8] for at in range(0, len(self.digest), 8))
+        digest = sheets.in_groups(self.digest, 8)
         self.canvas.setFont(PROSE, _DIGEST)
-        self.canvas.drawString(MARGIN, y - _TITLE - 1, f"SHA-256 of the file: {grouped}")
+        self.canvas.drawString(MARGIN, y - _TITLE - 1, f"SHA-256 of the file: {digest}")
 
 
 def _pieces(row: str) -> Iterator[tuple[str, str]]:

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from paperkey_alt import keys
 from paperkey_alt.format import spare_lines
 from paperkey_alt.format.head_line import backup_characters
-from paperkey_alt.format.payload import Compact, Lean, RsaFile
 from paperkey_alt.keys.secret import Caution, Sort
 from paperkey_alt.sheet import names, small_print
 from paperkey_alt.sheet.caption import Caption
@@ -134,9 +134,9 @@ def caption(  # noqa: PLR0913 - what is known of a print, each by its name
                 sheets,
                 "KEY" if is_key else "FILE",
                 head,
-                needs_certificate=_needs_certificate(extract.payload) and certificate is None,
+                needs_certificate=keys.needs_certificate(extract.payload) and certificate is None,
                 with_certificate=certificate is not None,
-                gives_numbers=isinstance(extract.payload, Compact | RsaFile),
+                gives_numbers=keys.gives_numbers(extract.payload),
                 is_openpgp=extract.sort is Sort.OPENPGP_KEY,
             ),
         ),
@@ -170,7 +170,7 @@ def revocation_caption(
     )
 
 
-def revocation_printed(line_set: LineSet, sheets: int) -> tuple[str, ...]:
+def of_revocation(line_set: LineSet, sheets: int) -> tuple[str, ...]:
     """Return what to tell about the print of a revocation on *sheets*."""
     return (size(line_set, sheets), *_REVOCATION_CAUTIONS, _NEXT)
 
@@ -243,7 +243,7 @@ class Printed:
     notes: Sequence[str] = ()
 
 
-def printed(
+def of_print(
     backups: Sequence[Printed],
     *,
     told: Iterable[str] = (),
@@ -399,7 +399,7 @@ def _needed(
         all_sheets = _ALL_SHEETS.get(sheets, f"all {sheets} sheets")
     secrets = passphrases(extract, line_set, printed_on)
     needed = [all_sheets, *secrets]
-    if _needs_certificate(extract.payload):
+    if keys.needs_certificate(extract.payload):
         printed_too = f"the sheets of the key's public certificate (set mark {certificate})"
         needed.append(printed_too if certificate else _CERTIFICATE_NEEDED)
     no_passphrase = "" if secrets else " No passphrase is needed."
@@ -434,13 +434,9 @@ def _blanks(extract: Extract, line_set: LineSet, sheets: int) -> tuple[str, ...]
         blanks.append("Holders of the other shares:")
     else:
         blanks.append(_OTHER_PRINT if sheets == 1 else "Where the other sheets are:")
-    if _needs_certificate(extract.payload):
+    if keys.needs_certificate(extract.payload):
         blanks.append("Where the certificate is kept:")
     return (*blanks, _HELP)
-
-
-def _needs_certificate(payload: Payload) -> bool:
-    return isinstance(payload, Lean | Compact)
 
 
 def _subject(extract: Extract, *, anonymous: bool) -> str:

@@ -1,5 +1,6 @@
 """
-What the main job costs: ``python tests/bench/job.py [TABLE...] [--plot SVG] [--repeats N]``.
+What the main job costs:
+``python tests/bench/job.py [TABLE...] [--plot SVG] [--repeats N] [--pairs N]``.
 
 growth   Sizes, seconds and peak MiB of the commands over payload sizes, carried as files, from 32
          bytes to the line limit, and over key kinds, those of the demo key (RSA-4096 with an
@@ -18,8 +19,7 @@ kinds    What the kinds of print cost in paper and typing. Characters are those 
          prime number theorem about 2^(k−2) / (k ln 2) of them; 251 bits for Curve25519 secrets with
          their fixed bits (RFC 7748 §5; the Ed25519 seed has 256, RFC 8032 §5.1.5), 256 for P-256.
 
-Each command is a process of its own; the median time and the largest peak of N runs are told,
-with ``ratios`` of ten times as many.
+Each command is a process of its own; the median time and the largest peak of N runs are told.
 """
 
 import argparse
@@ -93,10 +93,10 @@ print(f"{statistics.median(times):.2f} s, {peak() - before:.0f} MiB more than be
 
 
 class Bench:
-    """A folder to work in, and how often each command is run."""
+    """A folder to work in, and how often each command is run, and each pair of them."""
 
-    def __init__(self, folder, repeats):
-        self.folder, self.repeats = folder, repeats
+    def __init__(self, folder, repeats, pairs):
+        self.folder, self.repeats, self.pairs = folder, repeats, pairs
         (folder / "pw").write_text(f"{PASSPHRASE}\n" * 3)
 
     def run(self, *program):
@@ -137,7 +137,7 @@ class Bench:
                 self._seconds(entry, *arguments)
                 for entry, (_, *arguments) in zip(entries, programs, strict=True)
             ]
-            for _ in range(1 + 10 * self.repeats)
+            for _ in range(1 + self.pairs)
         ]
         # The first runs write compiled modules.
         for pairs in zip(*(zip(*pair, strict=True) for pair in seconds[1:]), strict=True):
@@ -340,9 +340,10 @@ def main():
     parser.add_argument("tables", metavar="TABLE", nargs="*")
     parser.add_argument("--plot", metavar="SVG", help="where the plot of growth is written")
     parser.add_argument("--repeats", type=int, default=3)
+    parser.add_argument("--pairs", type=int, default=30)
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        bench = Bench(Path(folder), given.repeats)
+        bench = Bench(Path(folder), given.repeats, given.pairs)
         tables = {
             "growth": lambda: growth(bench, given.plot),
             "ratios": lambda: ratios(bench),

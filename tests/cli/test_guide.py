@@ -1,6 +1,7 @@
 """The guide that asks: it builds commands, shows them and runs them, and does nothing else."""
 
 import os
+import signal
 import stat
 
 import pytest
@@ -179,6 +180,18 @@ def test_in_a_terminal_it_asks(desk):
         send("scan.txt\r", "Run it now?")
         send("y\r", "status 1")
         assert process.wait(10) == 1
+
+
+def test_ctrl_c_ends_it(desk):
+    """At any question, with a sentence that names the key and fits into 60 columns."""
+    with terminal(desk) as (send, process):
+        send("", "Number")
+        process.send_signal(signal.SIGINT)
+        said = send("", "half written.")
+        assert process.wait(10) == 130
+    (row,) = (row for row in said.splitlines() if row.startswith("ragleaf: "))
+    assert row == "ragleaf: stopped by Ctrl-C. No file is left half written."
+    assert len(row) < 60
 
 
 def test_without_a_terminal_it_is_the_help(desk):

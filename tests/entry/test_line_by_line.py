@@ -139,7 +139,8 @@ def test_what_putting_off_means_is_told():
     desk = Desk("skip", EVERY[0], *["skip"] * SET.head.total)
     desk.type()
     assert "Line 0 cannot be put off: it says how many lines there are." in desk.said
-    assert "Line 1 is put off; a spare line can replace it." in desk.said
+    assert "Line 1 is put off; a spare line may replace it." in desk.said
+    assert f"Line {DATA + 1} is put off." in desk.said
     assert desk.said[-1].startswith("No other line would help")
 
 

@@ -81,6 +81,13 @@ def test_a_wrong_character_is_pointed_at_and_mended_by_one_key(at):
     assert pressed(shown, "enter").transcript.lines[4] == EVERY[4]
 
 
+def test_a_character_that_cannot_be_read_is_proposed():
+    """What it was typed as is no news."""
+    shown = pressed(begun(4), EVERY[4][:6] + "?" + EVERY[4][7:])
+    assert shown.problem.what == f"character 7 is perhaps {EVERY[4][6]}"
+    assert pressed(shown, "enter").transcript.lines[4] == EVERY[4]
+
+
 def test_a_wrong_character_is_mended_by_hand():
     """Typed over where it is wrong, the line is judged again."""
     shown = pressed(begun(4), wrong_at(EVERY[4], 6), "home", *["right"] * 6, EVERY[4][6])
@@ -111,7 +118,7 @@ def test_lines_are_put_off_gone_back_to_and_gone_to():
     assert pressed(shown, "go", "1", "stop").number == 5
     assert pressed(shown, "go", "1", "cancel").number == 5
     assert pressed(shown, "forward", "forward", "back").number == 6
-    assert "Line 4 is put off; a spare line can replace it." in window.rows(shown)
+    assert "Line 4 is put off; a spare line may replace it." in window.rows(shown)
     assert "    4   put off" in window.rows(shown)
     assert pressed(shown, "stop").left
 

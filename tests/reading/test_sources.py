@@ -67,31 +67,32 @@ def test_what_is_neither_text_nor_a_picture(name):
     assert "PDF" in caught.value.advice
 
 
-MADE, PDF = printed(LENGTHS[11.0])
-PICTURES = {
-    "PDF": PDF,
-    "PNG": encoded(rendered(PDF, 100)),
-    "JPEG": encoded(rendered(PDF, 100), "JPEG"),
-    "TIFF": encoded(rendered(PDF, 100), "TIFF"),
-    "WebP": encoded(rendered(PDF, 100).convert("RGB"), "WEBP"),
-    "BMP": encoded(rendered(PDF, 100), "BMP"),
-    "GIF": encoded(rendered(PDF, 100), "GIF"),
-}
+PICTURES = ("PDF", "PNG", "JPEG", "TIFF", "WebP", "BMP", "GIF")
+
+
+def pictured(kind):
+    """A sheet as a file of this kind."""
+    _, pdf = printed(LENGTHS[11.0])
+    if kind == "PDF":
+        return pdf
+    picture = rendered(pdf, 100)
+    return encoded(picture.convert("RGB") if kind == "WebP" else picture, kind.upper())
 
 
 @pytest.mark.parametrize("kind", PICTURES)
 def test_pictures_are_told_by_their_first_bytes(kind):
     """Each kind that is read, whatever it is called; a text is none."""
-    assert kinds.is_picture(PICTURES[kind])
+    made, _ = printed(LENGTHS[11.0])
+    assert kinds.is_picture(pictured(kind))
     assert not kinds.is_picture(TEXT.encode())
-    assert numbers(PICTURES[kind]) == {0, *range(1, MADE.head.total + 1)}
+    assert numbers(pictured(kind)) == {0, *range(1, made.head.total + 1)}
 
 
 def test_thorough_reading_is_handed_on():
     """Only then are rows looked at on a page whose symbols are legible."""
-    (page,) = sources.read(PICTURES["BMP"], "scan")
+    (page,) = sources.read(pictured("BMP"), "scan")
     assert page.sheets == ()
-    (page,) = sources.read(PICTURES["BMP"], "scan", thorough=True)
+    (page,) = sources.read(pictured("BMP"), "scan", thorough=True)
     assert len(page.sheets) == 1
 
 
@@ -107,5 +108,5 @@ def test_without_the_imaging_libraries(monkeypatch):
     monkeypatch.setattr(builtins, "__import__", without)
     assert numbers(TEXT.encode()) == EVERY
     with pytest.raises(MissingExtra, match="reading pictures needs the library PIL") as caught:
-        numbers(PICTURES["PNG"])
+        numbers(pictured("PNG"))
     assert "ragleaf[scan]" in caught.value.advice

@@ -163,7 +163,7 @@ def test_the_largest_type_that_needs_no_more_sheets():
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("data", [1, 20, 42, 100, 184, 300, 600])
+@pytest.mark.parametrize("data", [1, 20, 42, 100, 184, 300, 301, 600])
 def test_spare_lines_for_a_lost_sheet(data):
     """
     With so many spare lines the fullest sheet may be lost, in every group of lines; with one line

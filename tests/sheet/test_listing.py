@@ -171,3 +171,8 @@ def test_rows_put_together_are_the_program(name, tmp_path):
     assert not any(row.text.endswith(" ") for row in made)
     _, back = checked(tmp_path, "\n".join(f"{row.label} {row.check} {row.text}" for row in made))
     assert back.decode() == PROGRAMS[name]
+
+
+def test_every_font_is_embedded():
+    """No font is named that the viewer would have to have."""
+    assert b"Helvetica" not in listing.draw("print(1)\n", TITLE, paper=PAPERS["a4"])

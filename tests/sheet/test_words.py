@@ -130,7 +130,7 @@ def test_a_file_is_called_a_file(sort):
         told = [
             caption.title,
             *caption.cautions,
-            *words.printed([words.Printed([line_set], caption, 1, protected=True)]),
+            *words.of_print([words.Printed([line_set], caption, 1, protected=True)]),
         ]
         told = " ".join([*told, *(text for section in sections for text in section)]).lower()
         assert SORTS[sort] in told
@@ -177,7 +177,9 @@ def test_a_revocation_is_recommended_where_there_can_be_one():
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
     told = {
         can: " ".join(
-            words.printed([words.Printed([line_set], caption, 1, protected=True)], is_revocable=can)
+            words.of_print(
+                [words.Printed([line_set], caption, 1, protected=True)], is_revocable=can
+            )
         )
         for can in (False, True)
     }
@@ -319,7 +321,7 @@ def test_a_print_is_told_in_rows_of_a_terminal():
     (line_set,) = line_sets(1000)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=2, now=NOW, anonymous=False)
     made = words.Printed([line_set], caption, 2, protected=True)
-    told = words.printed([made], is_revocable=True)
+    told = words.of_print([made], is_revocable=True)
     assert sum(len(textwrap.wrap(row, 80)) for row in told) == 4
 
 
@@ -329,11 +331,11 @@ def test_what_to_keep_apart(protected):
     (line_set,) = line_sets(100)
     made = replace(subject(PAYLOADS["lean"]), protected=protected)
     caption = words.caption(made, line_set, sheets=1, now=NOW, anonymous=False)
-    row = words.printed([words.Printed([line_set], caption, 1, protected=protected)])[2]
+    row = words.of_print([words.Printed([line_set], caption, 1, protected=protected)])[2]
     assert ("NO PASSPHRASE PROTECTS THIS KEY" in row) is not protected
     assert ("keep sheet and passphrase apart" in row) is protected
     shared = words.Printed(line_sets(100, shared=True), caption, 1, protected=protected)
-    assert "keep the shares apart" in words.printed([shared])[2]
+    assert "keep the shares apart" in words.of_print([shared])[2]
 
 
 def test_what_was_printed_is_told():
@@ -341,7 +343,7 @@ def test_what_was_printed_is_told():
     (line_set,) = line_sets(100)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
     made = words.Printed([line_set], caption, 1, protected=True, notes=["A note."])
-    rows = words.printed([made], told=["A new register."], warnings=["Caution: a weak seal."])
+    rows = words.of_print([made], told=["A new register."], warnings=["Caution: a weak seal."])
     assert rows[0].startswith("1 sheet, set mark")
     assert [row.split(":")[0] for row in rows[1:]] == ["Next", "Caution"]
     assert "A new register." in rows[0]
@@ -473,7 +475,7 @@ def test_the_sets_of_shares_are_told_together():
     """How many, their set marks, and how many of them are needed."""
     sets = line_sets(100, shared=True)
     caption = words.caption(subject(PAYLOADS["lean"]), sets[0], sheets=1, now=NOW, anonymous=False)
-    told = words.printed([words.Printed(sets, caption, 1, protected=True)])[0]
+    told = words.of_print([words.Printed(sets, caption, 1, protected=True)])[0]
     assert "16 shares of 1 sheet each" in told
     assert all(line_set.head.mark in told for line_set in sets)
     assert "any 16 shares give the secret back" in told
