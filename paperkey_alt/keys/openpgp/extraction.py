@@ -181,7 +181,7 @@ def _carries_revocation(key: Key) -> bool:
 
 _WITHOUT_SECRET = {
     Secrecy.STUB: (
-        "the secret of the {}: the file has a stub in its place; the secret itself is elsewhere, "
+        "the secret of the {}: the file has a stub in its place; the secret itself may be elsewhere, "
         "on a card or offline"
     ),
     Secrecy.PUBLIC: "the secret of the {}: the file has only its public part",
