@@ -254,7 +254,7 @@ def _set_table(finding: SetFinding, *, characters: bool) -> str:
         data = [number for number in numbers if number <= head.data_lines]
         if status is Status.MISSING and len(data) < len(numbers):
             # Whoever types leaves the spare lines out, and nothing is amiss.
-            rows.append(_row("not given", numbers[len(data) :]) + "  (spare)")
+            rows.append(_row("not read", numbers[len(data) :]) + "  (spare)")
             numbers = data
         if numbers or status is Status.FINE:
             rows.append(_row(status.value, numbers))

@@ -181,8 +181,8 @@ def _carries_revocation(key: Key) -> bool:
 
 _WITHOUT_SECRET = {
     Secrecy.STUB: (
-        "the secret of the {}: the file has a stub in its place; the secret itself is elsewhere, "
-        "on a card or offline"
+        "the secret of the {}: the file has a stub in its place; the secret itself may be on a "
+        "card or offline"
     ),
     Secrecy.PUBLIC: "the secret of the {}: the file has only its public part",
 }
@@ -193,8 +193,8 @@ def _require_secret(key: Key) -> None:
         return
     if any(part.secrecy is Secrecy.STUB for part in key.key_packets):
         raise NotASecretKey(
-            f"every secret of the key {key.title} is elsewhere, on a card or offline; the file "
-            "has stubs in their place",
+            f"the file has stubs in place of every secret of the key {key.title}; the secrets "
+            "themselves may be on a card or offline",
             advice=(
                 "Give the key file that has the secrets; what is only on a card cannot be printed."
             ),

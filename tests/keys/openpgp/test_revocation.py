@@ -305,3 +305,24 @@ def test_a_sheet_of_no_revocation_is_refused(packet):
     """A digest that agrees makes no revocation of what is none: it is not written as one."""
     with pytest.raises(NotARevocation):
         revocation.write(packet)
+
+
+@pytest.mark.parametrize("seconds", [0, 86400])
+def test_a_revocation_that_expires_is_refused(monkeypatch, seconds):
+    """Its sheet would end the key for a time; zero seconds is never (RFC 9580 §5.2.3.18)."""
+    subpacket = revocation._subpacket
+    kinds = rfc9580.SubpacketType
+
+    def changed(kind, content):
+        if kind == kinds.REASON_FOR_REVOCATION:
+            return subpacket(kinds.SIGNATURE_EXPIRATION_TIME, seconds.to_bytes(4))
+        return subpacket(kind, content)
+
+    monkeypatch.setattr(revocation, "_subpacket", changed)
+    packet = made("curve25519")
+    primary = key_of("curve25519")[0].primary
+    if not seconds:
+        assert revocation.read(packet, primary) == packet
+        return
+    with pytest.raises(NotARevocation, match="expires by itself"):
+        revocation.read(packet, primary)
