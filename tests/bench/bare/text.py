@@ -2,6 +2,7 @@
 
 import click  # noqa: F401
 import reedsolo  # noqa: F401
+
 from bare.joined import main
 
 if __name__ == "__main__":
