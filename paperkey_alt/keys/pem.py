@@ -77,6 +77,7 @@ _PBKDF2 = re.compile(
     re.DOTALL,
 )
 _DER_INTEGER = 2
+_MOST_COUNT_BYTES = 8
 
 
 def iterations(data: bytes) -> int | None:
@@ -93,8 +94,11 @@ def iterations(data: bytes) -> int | None:
     match = _PBKDF2.search(der)
     if match is None:
         return None
-    tag, length, *count = der[match.end() + match[1][0] :][:10]
-    return int.from_bytes(count[:length]) if tag == _DER_INTEGER else None
+    field = der[match.end() + match[1][0] :]
+    if field[:1] != bytes([_DER_INTEGER]) or len(field) < 2:
+        return None
+    length, count = field[1], field[2 : 2 + field[1]]
+    return int.from_bytes(count) if len(count) == length <= _MOST_COUNT_BYTES else None
 
 
 def recognises(data: bytes) -> bool:
