@@ -10,7 +10,7 @@ import click
 
 from paperkey_alt import keys
 from paperkey_alt.cli import files, given_register, option_types, options, passphrases, prints
-from paperkey_alt.cli.envelope import Companions, companions, pile_up, write_piles
+from paperkey_alt.cli.envelope import Companions, companions
 from paperkey_alt.cli.passphrases import Remembering
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine, preflight
@@ -211,8 +211,10 @@ def command(
         backups.append(_Backup(extract, secret, rest, is_envelope=envelope is not None))
     if envelope is not None:
         (made,) = backups
-        piles = pile_up(made.extract, made.secret, made.rest, paper=paper, large=large)
-        write_piles(envelope, piles, inputs=inputs, force=force)
+        from paperkey_alt.cli import piles  # noqa: PLC0415 - few prints have an envelope
+
+        folders = piles.pile_up(made.extract, made.secret, made.rest, paper=paper, large=large)
+        piles.write_piles(envelope, folders, inputs=inputs, force=force)
     else:
         contents: dict[str, bytes] = {}
         for made, pairs in zip(backups, outputs, strict=True):

@@ -30,6 +30,10 @@ _FASTEST = 2  # seconds a line of somebody who types
 _FEWEST_LINES = 3  # by whose times the pace is told
 _TO_COME = "."  # for a character, and for a line, that is not typed yet
 # What the keys do: before a line is begun, in it, and with one that is proposed.
+_HELP_FIRST = (
+    f"A line has {CHARACTERS} letters and digits, which you type without blanks.",
+    "Type ? for a character you cannot read. Ctrl-R: read aloud. Ctrl-Q stops.",
+)
 _HELP_BEFORE = (
     "You cannot read this line? Ctrl-N puts it off, and a spare line may replace it.",
     "Up and Down go to the lines beside it, Ctrl-G to any. Ctrl-R: read aloud.",
@@ -127,7 +131,9 @@ def _help(screen: Screen) -> tuple[str, ...]:
         return _HELP_HELD
     if screen.problem is not None and screen.problem.proposal is not None:
         return _HELP_PROPOSED
-    return _HELP_WITHIN if screen.text else _HELP_BEFORE
+    if screen.text:
+        return _HELP_WITHIN
+    return _HELP_FIRST if screen.transcript.head is None else _HELP_BEFORE
 
 
 def _on_line(screen: Screen) -> int:

@@ -287,6 +287,9 @@ def test_what_a_key_does_is_told_when_it_does_it():
     before = "\n".join(window.rows(at_line(9)))
     within = "\n".join(window.rows(pressed(at_line(9), "AB")))
     proposed = "\n".join(window.rows(pressed(at_line(9), wrong_at(ROWS[9], 3))))
+    first = "\n".join(window.rows(screen.start(Transcript())))
+    assert "29 letters and digits" in first
+    assert "Ctrl-N" not in first
     assert "Ctrl-G" in before
     assert "Type ? for" in within
     assert "Enter takes the proposed line." in proposed

@@ -30,7 +30,7 @@ from paperkey_alt.format.backup import (
 from paperkey_alt.format.body import PlainBody, flagged
 from paperkey_alt.format.head_line import Share
 from paperkey_alt.format.line_set import lay_out
-from paperkey_alt.format.lines import ALPHABET
+from paperkey_alt.format.lines import ALPHABET, Line, encode
 from paperkey_alt.format.payload import Certificate
 from paperkey_alt.format.raw_line import RawLine
 from paperkey_alt.format.recover import recover
@@ -641,3 +641,15 @@ def test_a_share_that_is_named_is_one_of_those_that_are_joined():
         join(findings, [bad.head.mark])
     named = join(findings, [line_sets[0].head.mark])
     assert named == Joined(PlainBody(BODY), (bad.head.mark,))
+
+
+def test_a_set_that_does_not_agree_with_its_digest_keeps_its_advice():
+    """Where something was mended, to compare that with the paper first."""
+    line_set = lay_out(BODY[:60], 0)
+    forged_line = encode(Line(2, bytes(15)), line_set.head.mark)
+    texts = [line_set.head_line, *line_set.lines]
+    texts[2] = "?" + forged_line[1:]
+    findings = recover([RawLine(Place(), ((number, text),)) for number, text in enumerate(texts)])
+    _, what, advice = refusal(join, findings)
+    assert what.startswith(f"set {line_set.head.mark}: the lines pass their checks, but the digest")
+    assert advice.startswith("Compare the mended lines with the paper first.")

@@ -21,7 +21,7 @@ from paperkey_alt.errors import (
 )
 from paperkey_alt.format import backup, payload
 from paperkey_alt.format import recover as recovering
-from paperkey_alt.format.head_line import Head, pack
+from paperkey_alt.format.head_line import Head, Share, pack
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.lines import ALPHABET, NO_MARK, DecodedLine, Line, Mend, decode, encode
 from paperkey_alt.format.payload import Whole
@@ -383,10 +383,11 @@ def test_expected_numbers_follow_each_other():
     assert all(a.number + 1 == b.number for a, b in pairwise(found.lines))
 
 
+@pytest.mark.parametrize("share", [None, Share(2, 2, 3, 33)])
 @pytest.mark.parametrize("sealed", [False, True])
-def test_a_set_that_is_known_in_full_is_laid_out_as_it_was(sealed):
+def test_a_set_that_is_known_in_full_is_laid_out_as_it_was(sealed, share):
     """Line by line, those that were lost too; nothing where too many are lost."""
-    line_set = lay_out(random.Random(5).randbytes(200), 4, sealed=sealed)
+    line_set = lay_out(random.Random(5).randbytes(200), 4, sealed=sealed, share=share)
     seen = raw_lines_of(line_set)
     (complete,) = recover(seen[:1] + seen[5:]).sets
     assert complete.laid_out() == line_set

@@ -188,11 +188,14 @@ def test_a_wrong_symbol_beside_the_erased_ones_is_no_codeword():
         wrong = bytearray(word)
         wrong[at] ^= 9
         for erased in ([], [5], [5, 29], [5, 6, 29, 7]):
-            with pytest.raises(Uncorrectable):
+            words = "no codeword differs in the erased positions alone"
+            with pytest.raises(
+                Uncorrectable, match=f"^{words if erased else 'it is no codeword'}$"
+            ):
                 LINE_CODE.fill(wrong, erased)
-            for words in ([word, wrong], [wrong, word]):
+            for both in ([word, wrong], [wrong, word]):
                 with pytest.raises(Uncorrectable):
-                    LINE_CODE.fill_all(words, erased)
+                    LINE_CODE.fill_all(both, erased)
     with pytest.raises(Uncorrectable, match=r"^more erased symbols than check symbols$"):
         LINE_CODE.fill(word, range(6))
 

@@ -187,6 +187,9 @@ def test_trials_are_bounded(monkeypatch):
         join(given, 8, tried.append)
     assert len(tried) == 500
     assert "--mark" in refused.value.advice
+    assert refused.value.advice == (
+        "Name more sets that you trust with --mark, or leave out the others."
+    )
 
 
 def test_shares_that_do_not_tell_are_refused():
