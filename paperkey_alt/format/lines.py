@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import base64
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from paperkey_alt.errors import LineError
 from paperkey_alt.format.reed_solomon import Code, Uncorrectable
@@ -82,8 +82,7 @@ class Line:
             raise ValueError(f"a line carries {DATA_BYTES} bytes")
 
 
-@dataclass(frozen=True)
-class Mend:
+class Mend(NamedTuple):
     """
     One difference between what was given and the line it was taken for.
 

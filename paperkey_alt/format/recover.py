@@ -34,7 +34,7 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass
 from enum import Enum
 from itertools import chain, combinations, islice
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from paperkey_alt.errors import (
     DigestMismatch,
@@ -161,8 +161,7 @@ class SetFinding:
         return sum(line.status is status for line in self.lines)
 
 
-@dataclass(frozen=True)
-class Stray:
+class Stray(NamedTuple):
     """
     A raw line that belongs to no set here: the place, its line number and set mark where they can
     be told, and why.
@@ -216,8 +215,7 @@ def recover(raw_lines: Sequence[RawLine]) -> Findings:
     return Findings(tuple(findings), (*alone, *strays))
 
 
-@dataclass(frozen=True)
-class _Placed:
+class _Placed(NamedTuple):
     """
     A raw line at its line number in a set; *decoded* is None where it cannot be taken for a line,
     for the reason in *remark*.

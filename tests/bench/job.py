@@ -275,6 +275,7 @@ def ratios(bench):
         "backup to PDF": ((commands, *key), ("bare.drawn", "s.txt", "b.pdf")),
         "restore from two PDF pages": ((commands, *restore, "s.pdf"), ("bare.pages", "s.pdf")),
         "restore from text": ((commands, *restore, "s.txt"), ("bare.text", "s.txt")),
+        "… and without a library": ((commands, *restore, "s.txt"), ("bare.joined", "s.txt")),
         "decoding two PDF pages": (("bare.decoded", "apart", "s.pdf"), ("bare.decoded", "s.pdf")),
     }
     for name, programs in table.items():

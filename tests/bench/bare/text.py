@@ -1,22 +1,9 @@
-"""
-Beside ``ragleaf restore`` of text: the base32 of its lines, joined, and a digest of the bytes.
-"""
+"""Beside ``ragleaf restore`` of text: `bare.joined`, and the libraries that the command loads."""
 
-import base64
-import hashlib
-import sys
-
-import click  # noqa: F401 - the same libraries
+import click  # noqa: F401
 import reedsolo  # noqa: F401
 
-
-def main():
-    """Print the digest of the lines in the text file that is named."""
-    with open(sys.argv[1]) as file:  # noqa: PTH123 - pathlib takes long to load
-        rows = [row for row in file.read().split("\n") if row and row[0] != "#"]
-    data = base64.b32decode("".join(row[6:].replace(" ", "")[:24] for row in rows))
-    print(hashlib.sha256(data).hexdigest())
-
+from bare.joined import main
 
 if __name__ == "__main__":
     main()
