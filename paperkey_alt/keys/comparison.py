@@ -232,7 +232,7 @@ def _compare_certificate(rebuilt: Rebuilt, live: Key) -> Comparison:
     """
     back = keys.certificate(rebuilt.data, None)
     if back.fingerprint != live.fingerprint:
-        return Comparison(Verdict.ANOTHER_CERTIFICATE, back.title)
+        return Comparison(Verdict.ANOTHER_CERTIFICATE, rebuilt.title)
     there = {part.fingerprint for part in back.key_packets}
     needed = [part for part in live.key_packets if part.secret] or live.key_packets
     lacking = tuple(

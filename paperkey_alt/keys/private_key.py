@@ -126,7 +126,8 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
 
 
 # The library refuses an empty passphrase. HMAC fills a key up with zeros (RFC 2104 §2), so that for
-# PBKDF2 (RFC 8018 §5.2) this one is the same; for other derivations it opens nothing.
+# PBKDF2 (RFC 8018 §5.2), and for scrypt, which begins with it, this one is the same; for other
+# derivations it opens nothing.
 _EMPTY = b"\0"
 
 
@@ -135,8 +136,8 @@ def _opens_empty(data: bytes) -> bool:
     Tell whether an empty passphrase opens the protected key in *data*, as far as that is cheap to
     try. Of one for which it is not nothing is said.
     """
-    iterations = pem.iterations(data)
-    if iterations is None or iterations > _MOST_ITERATIONS:
+    cost = pem.cost(data)
+    if cost is None or cost > _HIGHEST_COST:
         return False
     try:
         _loader(pem.label(data))(pem.without_parameters(data), _EMPTY)
@@ -146,7 +147,7 @@ def _opens_empty(data: bytes) -> bool:
 
 
 # About a second and a half.
-_MOST_ITERATIONS = 1 << 22
+_HIGHEST_COST = 1 << 22
 
 
 def _open_unprotected(data: bytes) -> Opened | None:

@@ -95,7 +95,7 @@ def test_a_seal_is_tried_until_a_passphrase_opens_it(payload):
     body = cheaply_sealed(payload)
     opened = Unwrapped(payload, SEAL.passphrase)
     assert unwrap(body, asks("high water", "at noon", SEAL.passphrase, "dusk")) == opened
-    with pytest.raises(WrongPassphrase, match="seal"):
+    with pytest.raises(WrongPassphrase, match=r"^seal$"):
         unwrap(body, asks("high water", "at noon"))
 
 

@@ -120,3 +120,9 @@ def test_the_greatest_number_is_told(width, greatest):
     assert push_number(greatest, width) == b"\xff" * width
     with pytest.raises(ValueError, match=f"^a number of {width} bytes is 0 to {greatest}$"):
         push_number(greatest + 1, width)
+
+
+def test_a_negative_count_is_told():
+    """It is no place before the bytes."""
+    with pytest.raises(ValueError, match=r"^a field has no fewer than 0 bytes$"):
+        Buffer(b"bell").pull_bytes(-1)

@@ -260,3 +260,18 @@ def test_spare_lines_are_decoded_for_some_shapes_only(monkeypatch):
 def test_as_many_zeros_may_be_padding_as_a_line_has_room_for(zeros, padding):
     """The last data line has a byte of the body."""
     assert computed_head._zeros(b"x" * (45 - zeros) + bytes(zeros)) == padding
+
+
+def test_half_is_spent_on_one_set_and_half_on_shares(monkeypatch):
+    """Of what there is for a set, on the usual shapes, and as much on the others."""
+    spent = []
+
+    def found(known, shapes, mark, shares, most):
+        spent.append((len(shares), most))
+        return set()
+
+    monkeypatch.setattr(computed_head, "_found", found)
+    line_sets = [lay_out(body_of(10, seed), 4) for seed in range(2)]
+    assert computed_head.compute(given_lines(*line_sets), ()) == ()
+    kinds = len(computed_head._SINGLE), len(computed_head._SHARES)
+    assert spent == [(count, (1 << 30) // 4) for count in kinds] * 4

@@ -750,7 +750,7 @@ def test_of_the_ways_to_cut_a_foreign_line_the_one_that_most_agree_on_counts():
         RawLine(
             Place(row=number), ((number, text), (number, encode(Line(number, bytes(15)), mark)))
         )
-        for number, text, mark in zip((1, 2), theirs.lines, ("77777", "77776"), strict=False)
+        for number, text, mark in zip((1, 2), theirs.lines, ("ZZZZZ", "ZZZZY"), strict=False)
     ]
     findings = recover([*raw_lines_of(ours), *foreign])
     assert [(stray.place.row, stray.mark) for stray in findings.strays] == [
@@ -812,6 +812,10 @@ def test_a_number_that_is_only_expected_is_no_evidence():
     assert nearest((4, text)) == (mark, DecodedLine(line, (Mend(0, "4", "5"),), 2), "")
     assert nearest((5, text)) == (mark, DecodedLine(line, (), 0), "")
     assert nearest((3, "A" * 12), (None, "A" * 40), (5, text))[1] == DecodedLine(line, (), 0)
+    # Two symbols of the expected number and a character would be one too many.
+    far = Line(37, body_of(15))
+    wrong = RawLine(Place(), ((None, with_wrong(encode(far, mark), [7], random.Random(1))),))
+    assert recovering._nearest(wrong, {mark: 40}, mark, 4)[1].line == far
     expected = Line(4, body_of(15))
     assert nearest((None, encode(expected, mark)))[1] == DecodedLine(expected, (), 0)
 
@@ -822,3 +826,13 @@ def test_one_head_line_alone_is_believed():
     forged = replace(line_set.head, spare_lines=5)
     (found,) = recover([*head_copies(forged, 2), *raw_lines_of(line_set, {0})]).sets
     assert (found.head, found.body, found.computed) == (forged, None, False)
+
+
+def test_that_line_0_was_computed_is_told_of_a_set_that_lacks_a_line():
+    """Of two fine readings of a line the first made the head; which is right nothing tells."""
+    body = payload.pack(Whole(body_of(13)))
+    line_set = lay_out(body, 0)
+    forged = encode(Line(2, bytes(15)), line_set.head.mark)
+    seen = [*raw_lines_of(line_set, {0}), RawLine(Place(row=9), ((2, forged),))]
+    (found,) = recover(seen).sets
+    assert (found.head, found.body, found.computed) == (line_set.head, None, True)

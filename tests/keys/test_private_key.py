@@ -278,9 +278,19 @@ def test_an_empty_passphrase_is_none(encoding):
     assert not private_key.extract(data, "k", allow_unprotected=True, **given).protected
     assert not private_key.open_(data, asks("")).protected
     if encoding is Encoding.DER:
-        count = pem.iterations(data)
+        count = pem.cost(data)
         assert count is not None
         assert count < 1 << 22
-        slow = data.replace(count.to_bytes(2), b"\x7f\xff", 1)
-        assert pem.iterations(slow) == 0x7FFF
-    assert pem.iterations(written("rsa", encoding)) is None
+        told = b"\x02\x02" + count.to_bytes(2)
+        assert pem.cost(data.replace(told, b"\x02\x02\x7f\xff", 1)) == 0x7FFF
+        cut = data.index(told) + len(told)
+        assert {pem.cost(data[:end]) for end in range(cut)} == {None}
+    assert pem.cost(written("rsa", encoding)) is None
+
+
+def test_what_scrypt_costs():
+    """The product of its three numbers; nothing where one is cut short."""
+    salt, numbers = b"\x04\x02ab", b"\x02\x02\x40\0" + b"\x02\x01\x08" + b"\x02\x01\x01"
+    der = bytes.fromhex("06092b06010401da47040b") + b"\x30\x0e" + salt + numbers
+    assert pem.cost(b"\x30" + der) == 16384 * 8
+    assert {pem.cost(b"\x30" + der[:end]) for end in range(len(der))} == {None}
