@@ -32,9 +32,6 @@ if TYPE_CHECKING:
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Row, Sheet
     from paperkey_alt.sheet.letter import Letter
 
-# Compressed pages as bytes: as text they are a quarter longer, and take longer to write.
-rl_config.useA85 = 0
-
 LINES, PROSE, BOLD = "RagleafLines", names.PROSE, names.BOLD
 _GUTTER = 16.0
 _HELP_WIDTH = 0.72  # of the foot, without the gutter
@@ -106,8 +103,21 @@ def draw(  # noqa: PLR0913 - what is drawn, each by its name
         for number, sheet in enumerate(plan.sheets, 1):
             _Page(canvas, plan, lines).draw(sheet, words, number)
             canvas.showPage()
-    canvas.save()
+    save(canvas)
     return target.getvalue()
+
+
+def save(canvas: Canvas) -> None:
+    """
+    Write what is drawn on *canvas*, compressed, as bytes: as text pages are a quarter longer, and
+    take longer to write.
+    """
+    was = rl_config.useA85
+    rl_config.useA85 = 0
+    try:
+        canvas.save()
+    finally:
+        rl_config.useA85 = was
 
 
 def new_canvas(target: io.BytesIO, paper: Paper) -> Canvas:

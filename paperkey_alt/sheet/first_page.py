@@ -89,7 +89,7 @@ def _drawn(
     _Pen(canvas, paper, scale).draw(page, apart=apart)
     pages = canvas.getPageNumber()
     canvas.showPage()
-    canvas.save()
+    sheets.save(canvas)
     return target.getvalue(), pages
 
 

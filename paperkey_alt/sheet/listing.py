@@ -156,7 +156,7 @@ def draw(source: str, title: str, *, paper: Paper) -> bytes:
         pages.symbols(some, 1 + at * a_page)
     for some_rows in with_rows:
         pages.rows(some_rows)
-    canvas.save()
+    sheets.save(canvas)
     return target.getvalue()
 
 
