@@ -10,7 +10,7 @@ import pytest
 
 # program → arguments for little, and the head of a row that it prints
 BENCHES = {
-    "job.py": (("--repeats", "1"), "RSA-4096 pair, lean"),
+    "job.py": (("--repeats", "1", "--pairs", "1"), "RSA-4096 pair, lean"),
     "shares.py": (("250",), "12 kB, 16 of 16"),
     "damage.py": (("500",), "within  exact"),
     "line_code.py": (("997",), "| two wrong characters"),
