@@ -18,6 +18,9 @@ missing.\n"
 )
 
 
+_CUT = "What was being written to the stream is not complete."
+
+
 def main() -> None:
     """Run the command line; a signal at any moment, also while it is loaded, ends it in order."""
     process.end_on_signals()
@@ -26,7 +29,9 @@ def main() -> None:
     except process.Ended as end:
         # What a terminal was asked for is left behind in a row of its own.
         begun = "\n" if sys.stderr is not None and sys.stderr.isatty() else ""
-        told = f"{begun}ragleaf: ended by a signal ({end.name}). No file is left half written.\n"
+        left = _CUT if end.is_within_a_stream else "No file is left half written."
+        how = "stopped by Ctrl-C" if end.name == "SIGINT" else f"ended by a signal ({end.name})"
+        told = f"{begun}ragleaf: {how}. {left}\n"
         with contextlib.suppress(OSError):
             os.write(2, told.encode())
         raise

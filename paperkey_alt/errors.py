@@ -9,8 +9,7 @@ the raiser gives it. No message ever quotes a secret.
 from __future__ import annotations
 
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 from paperkey_alt.foreign_text import clean
 
@@ -18,11 +17,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 
-@dataclass(frozen=True)
-class Place:
+class Place(NamedTuple):
     """
-    Where something stands: a file, a sheet or page in it, a line number as printed on the paper, a
-    column counted from 1. As text it is fit to be shown, whatever the file is called.
+    Where something stands: a file or standard input (``-``), a sheet or page in it, a line number
+    as printed on the paper, a column counted from 1. As text it is fit to be shown, whatever the
+    file is called.
     """
 
     source: str | None = None
@@ -33,7 +32,7 @@ class Place:
 
     def __str__(self) -> str:
         named = (
-            ("", self.source),
+            ("", "standard input" if self.source == "-" else self.source),
             ("page ", self.sheet),
             ("row ", self.row),
             ("line ", self.line),
@@ -67,8 +66,8 @@ class RagleafError(Exception):
 @contextmanager
 def in_file(source: str) -> Iterator[None]:
     """
-    Put the name of the file *source* into the place of errors that have none: who reads bytes does
-    not know it.
+    Put the name of the file *source* into the place of errors that have none: what reads its bytes
+    is not told the name.
     """
     try:
         yield
@@ -76,7 +75,7 @@ def in_file(source: str) -> Iterator[None]:
         if error.place.source is not None:
             raise
         raise type(error)(
-            error.what, advice=error.advice, place=replace(error.place, source=source)
+            error.what, advice=error.advice, place=error.place._replace(source=source)
         ) from None
 
 
@@ -99,7 +98,9 @@ class UnsupportedKey(KeyFileError):
     A key of a version or algorithm whose public part Ragleaf cannot tell from its secret part.
     """
 
-    advice = "Use a newer Ragleaf if there is one; --plain prints the key file as it is."
+    advice = (
+        "Use a newer Ragleaf if there is one; ragleaf backup --plain prints the key file as it is."
+    )
 
 
 class SeveralKeys(KeyFileError):
@@ -109,7 +110,7 @@ class SeveralKeys(KeyFileError):
 
 
 class UnprotectedSecret(KeyFileError):
-    """The secret would stand on paper without any passphrase over it."""
+    """The secret would be on paper without any passphrase over it."""
 
     advice = (
         "Seal the sheets with --seal; or give the key a passphrase in your OpenPGP program and "
@@ -128,7 +129,7 @@ class CertificateError(RagleafError):
 
 
 class LineError(RagleafError):
-    """A line that cannot be taken as it stands."""
+    """A line that cannot be taken as it is."""
 
     advice = "Compare the line with the paper and type it again."
 
@@ -140,7 +141,7 @@ class PaperError(RagleafError):
 
 
 class NotEnoughLines(PaperError):
-    """More lines are unreadable than the spare lines can stand in for."""
+    """More lines are wrong or missing than the spare lines can replace."""
 
 
 class NoLines(PaperError):

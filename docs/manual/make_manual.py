@@ -37,11 +37,15 @@ REGISTER = (
 
 @dataclass(frozen=True)
 class Option:
-    """An option as a shell needs it: *value* is the name of its value in --help, or None."""
+    """
+    An option as a shell needs it: *value* is the name of its value in --help, or None;
+    *is_multiple* where it may be given several times.
+    """
 
     names: tuple[str, ...]
     value: str | None
     choices: tuple[str, ...]
+    is_multiple: bool
     help: str
     shown: tuple[str, str]
 
@@ -57,23 +61,37 @@ class Command:
     options: tuple[Option, ...]
 
 
+def _outermost() -> click.Context:
+    return click.Context(group.commands, info_name="ragleaf", **group.commands.context_settings)
+
+
+def own_options() -> tuple[Option, ...]:
+    """Return the options of ``ragleaf`` without a command."""
+    with _outermost() as context:
+        return _options(group.commands, context)
+
+
 def commands() -> list[Command]:
     """Return the commands in the order of ``ragleaf --help``."""
     return [_command(name, summary) for name, summary in group.COMMANDS.items()]
 
 
 def _command(name: str, summary: str) -> Command:
-    with click.Context(group.commands, info_name="ragleaf") as above:
+    with _outermost() as above:
         command = group.commands.get_command(above, name)
     assert command is not None
     with click.Context(command, info_name=name, parent=above) as context:
         pieces = command.collect_usage_pieces(context)
-        options = tuple(
-            _option(parameter, shown)
-            for parameter in command.get_params(context)
-            if isinstance(parameter, click.Option) and (shown := parameter.get_help_record(context))
-        )
+        options = _options(command, context)
     return Command(name, summary, tuple(pieces[1:]), command.help or "", options)
+
+
+def _options(command: click.Command, context: click.Context) -> tuple[Option, ...]:
+    return tuple(
+        _option(parameter, shown)
+        for parameter in command.get_params(context)
+        if isinstance(parameter, click.Option) and (shown := parameter.get_help_record(context))
+    )
 
 
 def _option(option: click.Option, shown: tuple[str, str]) -> Option:
@@ -82,7 +100,7 @@ def _option(option: click.Option, shown: tuple[str, str]) -> Option:
     if isinstance(option.type, click.Choice):
         choices = tuple(map(str, option.type.choices))
     value = None if option.is_flag else option.metavar or ""
-    return Option(names, value, choices, option.help or "", shown)
+    return Option(names, value, choices, option.multiple, option.help or "", shown)
 
 
 # Manual pages (groff_man(7)).
@@ -100,16 +118,21 @@ def pages() -> dict[str, str]:
 
 
 def _overview(there: list[Command], names: list[str]) -> str:
-    summary = _paragraphs(group.commands.help or "")[0]
+    # The last paragraph is of the exit status, which has a section here.
+    summary, *more, _ = _paragraphs(group.commands.help or "")
     return "\n".join(
         [
             _title("ragleaf"),
             ".SH NAME",
             f"ragleaf \\- {_roff(summary.rstrip('.'))}",
             ".SH SYNOPSIS",
-            "\\fBragleaf\\fR \\fICOMMAND\\fR [\\fIOPTIONS\\fR] ...",
+            "\\fBragleaf\\fR [\\fICOMMAND\\fR [\\fIOPTIONS\\fR] ...]",
+            ".SH DESCRIPTION",
+            *(row for paragraph in more for row in (".PP", _roff(paragraph))),
             ".SH COMMANDS",
             *(row for one in there for row in _item(f"ragleaf {one.name}", one.summary)),
+            ".SH OPTIONS",
+            *(row for option in own_options() for row in _item(*option.shown)),
             *_ending(names, "ragleaf"),
             "",
         ]
@@ -185,61 +208,64 @@ def _takes(value: str, among: frozenset[str]) -> bool:
     return not among.isdisjoint(re.findall("[A-Z]+", value))
 
 
+def _names(options: tuple[Option, ...]) -> str:
+    return " ".join(name for option in options for name in option.names)
+
+
+# Files are left to readline, which knows how a name is quoted. What is behind = is a word to it.
+_BASH_HEAD = """\
+_ragleaf() {
+  local command=${COMP_WORDS[1]}
+  local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]}
+  if [ "$word" = = ]; then
+    word=
+  elif [ "$before" = = ]; then
+    before=${COMP_WORDS[COMP_CWORD-2]}
+  fi
+  COMPREPLY=()
+  if [ "$COMP_CWORD" -eq 1 ]; then"""
+
+
 def _bash(there: list[Command]) -> str:
-    names = " ".join(command.name for command in there)
-    rows = [
-        _HEADING,
-        "_ragleaf() {",
-        "  local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]}",
-        "  local command=${COMP_WORDS[1]}",
-        "  COMPREPLY=()",
-        '  if [ "$COMP_CWORD" -eq 1 ]; then',
-        f"    COMPREPLY=($(compgen -W '{names} --help --version' -- \"$word\"))",
-        "    return",
-        "  fi",
-        '  case "$command $before" in',
-    ]
+    first = " ".join(command.name for command in there) + " " + _names(own_options())
+    rows = [_HEADING, _BASH_HEAD, f"    {_bash_words(first)}"]
+    rows += ["    return", "  fi", '  case "$command $before" in']
     for command in there:
         for option in command.options:
             if option.value is None:
                 continue
             pattern = "|".join(f"'{command.name} {name}'" for name in option.names)
-            rows.append(f"    {pattern}) {_bash_values(option)} return ;;")
+            rows.append(f"    {pattern}) {_bash_values(option)}return ;;")
     rows += ["  esac", "  if [[ $word == -* ]]; then", '    case "$command" in']
-    for command in there:
-        words = " ".join(name for option in command.options for name in option.names)
-        rows.append(f"      {command.name}) COMPREPLY=($(compgen -W '{words}' -- \"$word\")) ;;")
-    return "\n".join(
-        [
-            *rows,
-            "    esac",
-            "    return",
-            "  fi",
-            "  compopt -o filenames",
-            '  COMPREPLY=($(compgen -f -- "$word"))',
-            "}",
-            "complete -F _ragleaf ragleaf",
-            "",
-        ]
-    )
+    rows += [f"      {one.name}) {_bash_words(_names(one.options))} ;;" for one in there]
+    with_files = "|".join(command.name for command in there if command.arguments)
+    rows += ["    esac", "    return", "  fi", '  case "$command" in']
+    rows += [f"    {with_files}) compopt -o default ;;", "  esac", "}"]
+    return "\n".join([*rows, "complete -F _ragleaf ragleaf", ""])
+
+
+def _bash_words(words: str) -> str:
+    return f"COMPREPLY=($(compgen -W '{words}' -- \"$word\"))"
 
 
 def _bash_values(option: Option) -> str:
     if option.choices:
-        return f"COMPREPLY=($(compgen -W '{' '.join(option.choices)}' -- \"$word\"));"
-    for among, kind in ((FILES, "-f"), (FOLDERS, "-d")):
+        return f"{_bash_words(' '.join(option.choices))}; "
+    for among, kind in ((FILES, "default"), (FOLDERS, "dirnames")):
         if _takes(option.value or "", among):
-            return f'compopt -o filenames; COMPREPLY=($(compgen {kind} -- "$word"));'
+            return f"compopt -o {kind}; "
     return ""
 
 
 def _zsh(there: list[Command]) -> str:
     rows = ["#compdef ragleaf", _HEADING, "_ragleaf() {", "  local -a commands", "  commands=("]
     rows += [f"    '{command.name}:{_zsh_words(command.summary)}'" for command in there]
+    rows += ["  )", "  if (( CURRENT == 2 )); then", "    if [[ $words[2] == -* ]]; then"]
+    rows += _zsh_arguments("      ", own_options(), ())
     rows += [
-        "  )",
-        "  if (( CURRENT == 2 )); then",
-        "    _describe command commands",
+        "    else",
+        "      _describe command commands",
+        "    fi",
         "    return",
         "  fi",
         "  local command=$words[2]",
@@ -249,12 +275,28 @@ def _zsh(there: list[Command]) -> str:
     ]
     for command in there:
         rows.append(f"    {command.name})")
-        rows.append("      _arguments -s \\")
-        for option in command.options:
-            for name in option.names:
-                rows.append(f"        '*{name}[{_zsh_words(option.help)}]{_zsh_value(option)}' \\")
-        rows += ["        '*:file:_files'", "      ;;"]
+        rows += _zsh_arguments("      ", command.options, command.arguments)
+        rows.append("      ;;")
     return "\n".join([*rows, "  esac", "}", '_ragleaf "$@"', ""])
+
+
+def _zsh_arguments(
+    margin: str, options: tuple[Option, ...], arguments: tuple[str, ...]
+) -> list[str]:
+    rows = [f"{margin}_arguments -s"]
+    for option in options:
+        words = f"[{_zsh_words(option.help)}]{_zsh_value(option)}"
+        # Named among those that it excludes, an option is offered once.
+        before = "*" if option.is_multiple else f"({' '.join(option.names)})"
+        for name in option.names:
+            sign = ""
+            if option.value is not None:
+                sign = "=" if name.startswith("--") else "+"
+            rows.append(f"{margin}  '{before}{name}{sign}{words}'")
+    for argument in arguments:
+        before = "*" if argument.endswith("...") else ""
+        rows.append(f"{margin}  '{before}:{argument.rstrip('.').lower()}:_files'")
+    return [*(f"{row} \\" for row in rows[:-1]), rows[-1]]
 
 
 def _zsh_words(words: str) -> str:
@@ -272,26 +314,37 @@ def _zsh_value(option: Option) -> str:
     return ":value: "
 
 
+# A word counts as the command in its place only: a file may have the name of one.
+_FISH_HEAD = """\
+function __ragleaf_command
+    set -l words (commandline -opc)
+    test "$words[2]" = "$argv[1]"
+end
+complete -c ragleaf -f"""
+
+
 def _fish(there: list[Command]) -> str:
-    rows = [
-        _HEADING,
-        *(
-            f"complete -c ragleaf -n __fish_use_subcommand -f -a {command.name} "
-            f"-d {_fish_words(command.summary)}"
-            for command in there
-        ),
+    rows = [_HEADING, _FISH_HEAD]
+    rows += [
+        f"{_fish_of('')} -a {command.name} -d {_fish_words(command.summary)}" for command in there
     ]
+    rows += [_fish_option("", option) for option in own_options()]
     for command in there:
-        for option in command.options:
-            names = " ".join(
-                f"-l {name[2:]}" if name.startswith("--") else f"-s {name[1:]}"
-                for name in option.names
-            )
-            rows.append(
-                f"complete -c ragleaf -n '__fish_seen_subcommand_from {command.name}' {names}"
-                f"{_fish_value(option)} -d {_fish_words(option.help)}"
-            )
+        if command.arguments:
+            rows.append(f"{_fish_of(command.name)} -F")
+        rows += [_fish_option(command.name, option) for option in command.options]
     return "\n".join([*rows, ""])
+
+
+def _fish_of(command: str) -> str:
+    return f"complete -c ragleaf -n '__ragleaf_command \"{command}\"'"
+
+
+def _fish_option(command: str, option: Option) -> str:
+    names = " ".join(
+        f"-l {name[2:]}" if name.startswith("--") else f"-s {name[1:]}" for name in option.names
+    )
+    return f"{_fish_of(command)} {names}{_fish_value(option)} -d {_fish_words(option.help)}"
 
 
 def _fish_words(words: str) -> str:

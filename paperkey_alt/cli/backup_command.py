@@ -10,16 +10,15 @@ import click
 
 from paperkey_alt import keys
 from paperkey_alt.cli import files, given_register, option_types, options, passphrases, prints
-from paperkey_alt.cli.envelope import Enclosures, enclosures, pile_up, write_piles
+from paperkey_alt.cli.envelope import Companions, companions
 from paperkey_alt.cli.passphrases import Remembering
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.computer import machine, preflight
 from paperkey_alt.errors import UnsupportedKey, in_file
-from paperkey_alt.format import shares
 from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.payload import BLIND_BYTES
 from paperkey_alt.keys import Form, Sort
-from paperkey_alt.records.entry import printed
+from paperkey_alt.records.entry import of_print
 from paperkey_alt.sheet import text_file, words
 from paperkey_alt.wording import counted
 
@@ -31,8 +30,6 @@ if TYPE_CHECKING:
     from paperkey_alt.keys import Extract
     from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.sheet.layout import Paper, Spare
-
-_SHARES = click.IntRange(shares.FEWEST, shares.MOST)
 
 
 @click.command()
@@ -68,11 +65,17 @@ _SHARES = click.IntRange(shares.FEWEST, shares.MOST)
 @click.option(
     "--any",
     "threshold",
-    type=_SHARES,
+    type=option_types.share_count,
     metavar="N",
-    help="Split the secret: any N of the shares give it back.",
+    help="Split the secret: any N of the shares give it back, 2 to 16.",
 )
-@click.option("--of", "count", type=_SHARES, metavar="M", help="How many shares to make.")
+@click.option(
+    "--of",
+    "count",
+    type=option_types.share_count,
+    metavar="M",
+    help="How many shares to make, 2 to 16.",
+)
 @options.passphrase_from
 @click.option(
     "--spare",
@@ -184,7 +187,7 @@ def command(
             key = None
             if with_certificate or envelope is not None:
                 key = _key(extract, data, which, with_certificate=with_certificate)
-        rest = _enclosed(
+        rest = _companions(
             extract,
             key,
             is_envelope=envelope is not None,
@@ -208,8 +211,10 @@ def command(
         backups.append(_Backup(extract, secret, rest, is_envelope=envelope is not None))
     if envelope is not None:
         (made,) = backups
-        piles = pile_up(made.extract, made.secret, made.rest, paper=paper, large=large)
-        write_piles(envelope, piles, inputs=inputs, force=force)
+        from paperkey_alt.cli import piles  # noqa: PLC0415 - few prints have an envelope
+
+        folders = piles.pile_up(made.extract, made.secret, made.rest, paper=paper, large=large)
+        piles.write_piles(envelope, folders, inputs=inputs, force=force)
     else:
         contents: dict[str, bytes] = {}
         for made, pairs in zip(backups, outputs, strict=True):
@@ -236,7 +241,7 @@ def _key(
     return None
 
 
-def _enclosed(
+def _companions(
     extract: Extract,
     key: Key | None,
     *,
@@ -247,10 +252,10 @@ def _enclosed(
     now: dt.datetime,
     anonymous: bool,
     ask: Remembering,
-) -> Enclosures:
+) -> Companions:
     """Return what is printed beside the secret: of an envelope all, or the certificate of *key*."""
     if is_envelope:
-        return enclosures(
+        return companions(
             extract,
             key,
             spare=spare,
@@ -265,7 +270,7 @@ def _enclosed(
         certificate = prints.of_certificate(
             key, spare=spare, paper=paper, large=large, today=now.date()
         )
-    return Enclosures(certificate, None, (), now)
+    return Companions(certificate, None, (), now)
 
 
 def _tell(
@@ -292,7 +297,7 @@ def _tell(
         say(words.warned(listed, warnings))
         return
     is_revocable = any(made.is_revocable for made in backups)
-    say(words.printed(listed, told=told, warnings=warnings, is_revocable=is_revocable))
+    say(words.of_print(listed, told=told, warnings=warnings, is_revocable=is_revocable))
 
 
 @dataclass(frozen=True)
@@ -301,7 +306,7 @@ class _Backup:
 
     extract: Extract
     secret: Print
-    rest: Enclosures
+    rest: Companions
     is_envelope: bool
 
     @property
@@ -311,6 +316,7 @@ class _Backup:
             self.secret.line_sets,
             self.secret.captions[0],
             self.secret.sheets_each,
+            self.extract.protected or self.extract.seal_passphrase is not None,
             [*self.extract.notes, *self.rest.told],
         )
 
@@ -333,7 +339,7 @@ class _Backup:
             is_secret = each is self.secret
             noted = given_register.add(
                 register_path,
-                printed(
+                of_print(
                     each.payload,
                     each.line_sets,
                     sheets=each.sheets,
@@ -388,18 +394,18 @@ def _require_fitting(
     if (output is None) == (envelope is None):
         raise click.UsageError("Name the sheets with -o, or a folder with --envelope.")
     if envelope is not None and text is not None:
-        raise click.UsageError("--envelope makes what is for paper: leave --text away")
+        raise click.UsageError("--envelope makes what is for paper: leave out --text")
     if not with_certificate:
         return
     if envelope is not None:
-        raise click.UsageError("--envelope prints the certificate: leave --with-certificate away")
+        raise click.UsageError("--envelope prints the certificate: leave out --with-certificate")
     if form is Form.WHOLE:
-        raise click.UsageError("--whole prints the certificate too: leave --with-certificate away")
+        raise click.UsageError("--whole prints the certificate too: leave out --with-certificate")
     if form is Form.PLAIN:
         raise click.UsageError("--plain prints a file as it is, and no certificate of it")
     if anonymous:
         raise click.UsageError(
-            "--anonymous keeps the user ID off the sheets, and the certificate has it in it"
+            "--anonymous keeps the user ID off the sheets, but the certificate has it"
         )
 
 
@@ -412,15 +418,15 @@ def _require_fitting_each(
 ) -> None:
     """Refuse wishes that do not go with --each."""
     if envelope is not None:
-        raise click.UsageError("--each prints into folders: give -o, and leave --envelope away")
+        raise click.UsageError("--each prints into folders: give -o, and leave out --envelope")
     if output == files.STREAM:
         raise click.UsageError("--each prints several files: name a folder with -o")
     if fingerprint is not None:
-        raise click.UsageError("--each prints every key: leave --fingerprint away")
+        raise click.UsageError("--each prints every key: leave out --fingerprint")
     if form is Form.PLAIN:
         raise click.UsageError("--plain prints the file as it is, with every key in it")
     if holders:
-        raise click.UsageError("--holder is about one backup: note them with ragleaf register")
+        raise click.UsageError("--holder goes with one backup: note holders with ragleaf register")
 
 
 def _form(*, whole: bool, compact: bool, plain: bool) -> Form:

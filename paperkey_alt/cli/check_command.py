@@ -79,9 +79,7 @@ def command(
     if veil and not map_name:
         raise click.UsageError("--veil goes with a map: name one with --map")
     if map_name and files.STREAM in sources:
-        raise click.UsageError(
-            "--map needs pictures in files: save what comes on standard input first"
-        )
+        raise click.UsageError(_PIPED)
     files.require_free(
         [map_name] if map_name else [], inputs=[*sources, public, passphrase_from], force=force
     )
@@ -89,6 +87,8 @@ def command(
     if map_name:
         # Before the pictures are read, which takes a while.
         pictures = [name for name in sources if given_sources.is_picture(name)]
+        if not pictures and any(map(files.gives_once, sources)):
+            raise click.UsageError(_PIPED)
         _require_maps(len(pictures), "pictures", pdf=pdf)
     pages = given_sources.read(sources, thorough=map_name is not None)
     if map_name:
@@ -104,9 +104,14 @@ def command(
         say(_legible(findings, marks))
 
 
+_PIPED = "--map needs pictures in files: save what comes on standard input or by a pipe first"
+
+
 def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
     """Return the damage map of the pictures among *pages*, which are read once more for it."""
     pictured = [page for page in pages if page.pages]
+    if any(files.gives_once(page.source) for page in pictured):
+        raise click.UsageError(_PIPED)
     _require_maps(len(pictured), "pages", pdf=pdf)
     # The imaging libraries are an extra.
     from paperkey_alt.reading import damage_map  # noqa: PLC0415
@@ -119,9 +124,10 @@ def _map(pages: Sequence[Page], *, pdf: bool, veil: bool) -> bytes:
     def maps() -> Iterator[Picture]:
         for source, of_source in groupby(pictured, key=lambda page: page.source):
             data = files.read(source, files.LONGEST_SOURCE)
-            with decoder.decoded(data, source) as (_, pictures):
-                for page, picture in zip(of_source, pictures, strict=True):
+            with decoder.decoded(data, source) as (_, decoded):
+                for page, drawn_over in zip(of_source, decoded, strict=True):
                     title = f"{clean(Path(source).name)}, page {page.page} of {page.pages}{note}"
+                    picture = drawn_over.picture()
                     places = damage_map.examine(picture, page, known)
                     verdict = report.verdict(found, page)
                     yield damage_map.draw(picture, places, title, veil=veil, verdict=verdict)

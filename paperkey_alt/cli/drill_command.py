@@ -13,11 +13,13 @@ from paperkey_alt.computer import machine
 from paperkey_alt.errors import (
     CertificateError,
     DrillFailed,
+    NotEnoughLines,
     NotEnoughShares,
     NoTerminal,
     PaperError,
     SeveralSets,
     SharesConflict,
+    UnknownFormat,
     UnsupportedKey,
     WrongPassphrase,
     in_file,
@@ -28,7 +30,7 @@ from paperkey_alt.keys.comparison import Result, Verdict
 from paperkey_alt.records import entry
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator
+    from collections.abc import Collection, Iterator, Sequence
 
     from paperkey_alt.cli.given_sources import Back
     from paperkey_alt.errors import RagleafError
@@ -38,7 +40,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class _Told:
+class _Disagreement:
     """
     What is told of a verdict that is no agreement: how the sentence begins, what to do, and what
     the register notes, None where the verdict says nothing of the paper.
@@ -49,49 +51,63 @@ class _Told:
     outcome: str | None = None
 
 
-_GIVES_NOT = "this paper does not give this key back, because "
-_NOT_KNOWN = "cannot tell whether this paper gives this key back: "
+# The noun of what the live file is goes into these.
+_GIVES_NOT = "this paper does not give this {noun} back, because "
+_NOT_KNOWN = "cannot tell whether this paper gives this {noun} back: "
 _ANOTHER = "Give with --key the live file of the key whose fingerprint is printed on the sheets."
 _PRINT_ANEW = (
     "While you still have the live key: print it anew, and rehearse the new sheets. Keep these "
     "until then."
 )
+_ALL_SHEETS = (
+    "Give every sheet, scanned or typed in full. If those lines cannot be read on the paper, print "
+    "it anew while you still have the live {noun}."
+)
 _FULLER = "Give with --key a file that has every secret of the key."
-_TOLD = {
-    Verdict.ANOTHER_FILE: _Told(
-        f"{_GIVES_NOT}it carries a different file from the one that --key names: {{}}",
+_DISAGREEMENTS = {
+    Verdict.ANOTHER_FILE: _Disagreement(
+        _GIVES_NOT + "it carries a different file from the one that --key names: {title}",
         "Give with --key the file that was printed. If it has changed since, these sheets have it "
         "as it was then.",
     ),
-    Verdict.ANOTHER_KEY: _Told(f"{_GIVES_NOT}it carries a different key: {{}}", _ANOTHER),
-    Verdict.CERTIFICATE_LACKS: _Told(
+    Verdict.ANOTHER_KEY: _Disagreement(
+        _GIVES_NOT + "it carries a different key: {title}", _ANOTHER
+    ),
+    Verdict.ANOTHER_CERTIFICATE: _Disagreement(
+        "this paper carries the certificate of a different key: {title}", _ANOTHER
+    ),
+    Verdict.ANOTHER_REVOCATION: _Disagreement(
+        "this paper carries a revocation certificate that this key did not make: {title}", _ANOTHER
+    ),
+    Verdict.CERTIFICATE_LACKS: _Disagreement(
         "this certificate does not restore this key: ",
         "Print the certificate anew, with the key as it is now.",
         entry.GIVES_NOT,
     ),
-    Verdict.WRONG_ON_PAPER: _Told(
-        _GIVES_NOT, f"{_PRINT_ANEW} --prove checks the live key.", entry.GIVES_NOT
+    Verdict.WRONG_ON_PAPER: _Disagreement(
+        _GIVES_NOT, f"{_PRINT_ANEW} ragleaf backup --prove checks the live key.", entry.GIVES_NOT
     ),
-    Verdict.SECRET_MISSING: _Told(_GIVES_NOT, _PRINT_ANEW, entry.GIVES_NOT),
-    Verdict.ANOTHER_SECRET: _Told(
+    Verdict.SECRET_MISSING: _Disagreement(_GIVES_NOT, _PRINT_ANEW, entry.GIVES_NOT),
+    Verdict.ANOTHER_SECRET: _Disagreement(
         _GIVES_NOT,
         "Keep both. Restore these sheets, and try in your OpenPGP program which of the two works.",
         entry.GIVES_NOT,
     ),
-    Verdict.LIVE_LACKS: _Told(_NOT_KNOWN, _FULLER),
-    Verdict.NO_LIVE_SECRET: _Told(
-        f"{_NOT_KNOWN}the live file has no secret of the key {{}} to compare with: it is a public "
+    Verdict.LIVE_LACKS: _Disagreement(_NOT_KNOWN, _FULLER),
+    Verdict.NO_LIVE_SECRET: _Disagreement(
+        _NOT_KNOWN
+        + "the live file has no secret of the key {title} to compare with: it is a public "
         "certificate, or has stubs in place of the secrets",
         _FULLER,
     ),
-    Verdict.WRONG_LIVE: _Told(
+    Verdict.WRONG_LIVE: _Disagreement(
         "the fault is in the live file: ",
         "Keep these sheets. Restore the key from them, and compare it with an older copy.",
     ),
-    Verdict.NOT_COMPARED: _Told(
+    Verdict.NOT_COMPARED: _Disagreement(
         _NOT_KNOWN, "Rehearse again with the passphrases of the sheets and of the live key at hand."
     ),
-    Verdict.BOTH_LACK: _Told(
+    Verdict.BOTH_LACK: _Disagreement(
         "this paper gives back what the live file has, and that is not the whole key: ",
         "Print the key file that has that secret too; what is only on a card cannot be printed.",
     ),
@@ -137,6 +153,7 @@ _LIVE_CERTIFICATE = (
     "The public certificate came from the live file: after a loss you need a copy of it beside "
     "these sheets."
 )
+_BUT_THE_DATE = " except a date in the register, if this backup is in it"
 _COMPARE_ELSEWHERE = (
     "Restore these sheets, and try in your OpenPGP program whether the restored key works."
 )
@@ -173,6 +190,7 @@ def command(
     SOURCE is a text file, - for standard input, a picture or a PDF; any mix in any order.
     """
     live = comparison.live_file(files.read(keyfile, files.LONGEST_KEY_FILE), fingerprint)
+    noun = "key" if live.is_key else "file"
     ask = passphrases.source(passphrase_from)
     findings = back = None
     try:
@@ -180,15 +198,15 @@ def command(
         back = _bring_back(findings, marks, keyfile, live, ask)
         known = () if back.passphrase is None else (back.passphrase,)
         compared = comparison.compare(back.rebuilt, live, ask, known)
-        failure, outcome = _judged(compared)
-        texts = list(_told(compared)) if compared.agrees else []
-        if texts and back.is_from_elsewhere:
-            texts.append(_LIVE_CERTIFICATE)
+        failure, outcome = _judged(compared, noun)
+        texts = list(_told(compared, noun, back)) if compared.agrees else []
     except (PaperError, CertificateError, WrongPassphrase, NoTerminal) as error:
-        failure, outcome, texts = *_failed(error, findings), []
+        meant = [] if findings is None else _chosen(findings, marks)
+        failure, outcome, texts = *_failed(error, meant, noun), []
     # The result comes first, whatever there is to say of the register.
     if failure is None:
-        say([*texts, "Nothing was written except a date in the register, if this backup is in it."])
+        but = "" if no_register else _BUT_THE_DATE
+        say([*texts, f"Nothing was written{but}."])
     else:
         say([f"ragleaf: {failure}.", f"  {failure.advice}"])
     say(passphrases.unneeded(ask))
@@ -221,27 +239,27 @@ def _bring_back(
             raise live.problem from None
 
 
-def _judged(compared: Comparison) -> tuple[DrillFailed | None, str | None]:
+def _judged(compared: Comparison, noun: str) -> tuple[DrillFailed | None, str | None]:
     """
     Return the failure that *compared* is, None where it is none, and what is to be noted of the
     paper, None where it says nothing of that.
     """
     if compared.agrees:
         return None, entry.GIVES
-    told = _TOLD[compared.verdict]
+    told = _DISAGREEMENTS[compared.verdict]
     clauses = [
         _CLAUSES[secret.result].format(secret.title, secret.problem)
         for secret in compared.having(*_CLAUSES)
     ]
-    what = told.begins.format(compared.title) + "; ".join(clauses)
+    what = told.begins.format(noun=noun, title=compared.title) + "; ".join(clauses)
     return DrillFailed(
         what, advice=_advice(compared.having(Result.NOT_COMPARED), told)
     ), told.outcome
 
 
-def _advice(not_compared: tuple[Compared, ...], told: _Told) -> str:
+def _advice(not_compared: tuple[Compared, ...], told: _Disagreement) -> str:
     problems = [secret.problem for secret in not_compared]
-    if told is _TOLD[Verdict.NOT_COMPARED]:
+    if told is _DISAGREEMENTS[Verdict.NOT_COMPARED]:
         for problem in problems:
             if isinstance(problem, NoTerminal):
                 return problem.advice
@@ -250,29 +268,53 @@ def _advice(not_compared: tuple[Compared, ...], told: _Told) -> str:
     return told.advice
 
 
-def _failed(error: RagleafError, findings: Findings | None) -> tuple[DrillFailed, str | None]:
+def _failed(
+    error: RagleafError, chosen: Sequence[SetFinding], noun: str
+) -> tuple[DrillFailed, str | None]:
     """
-    As `_judged`, of an *error* that kept the paper from being compared. Which set is meant, a
-    passphrase that is not at hand, too few shares of which each is complete, and another key than
-    the paper's say nothing of the paper.
+    As `_judged`, of an *error* that kept what the *chosen* sets carry from being compared. Which
+    set is meant, a passphrase that is not at hand, lines or shares that were not given, a format of
+    later times, and another key than the paper's say nothing of the paper.
     """
-    sets = () if findings is None else findings.sets
-    are_complete = all(finding.body is not None for finding in sets)
-    if isinstance(error, NotEnoughShares) and are_complete:
-        return DrillFailed(f"{_NOT_KNOWN}{error}", advice=error.advice), None
-    if isinstance(error, WrongPassphrase | NoTerminal):
-        return DrillFailed(f"{_NOT_KNOWN}{error}", advice=error.advice), None
+    gives_not, not_known = _GIVES_NOT.format(noun=noun), _NOT_KNOWN.format(noun=noun)
     if isinstance(error, CertificateError):
-        own = error.advice != CertificateError.advice
-        return DrillFailed(f"{_GIVES_NOT}{error}", advice=error.advice if own else _ANOTHER), None
-    outcome = None if isinstance(error, SeveralSets | SharesConflict) else entry.GIVES_NOT
-    return DrillFailed(f"{_GIVES_NOT}{error}", advice=error.advice), outcome
+        advice = _OF_CERTIFICATES.get(error.advice, error.advice)
+        return DrillFailed(f"{gives_not}{error}", advice=advice), None
+    lacking = [finding for finding in chosen if finding.body is None]
+    if isinstance(error, NotEnoughLines | NotEnoughShares) and all(
+        finding.is_partly_given for finding in lacking
+    ):
+        advice = _ALL_SHEETS.format(noun=noun) if lacking else error.advice
+        return DrillFailed(f"{not_known}{error}", advice=advice), None
+    if not chosen or isinstance(error, _OF_THE_INPUT):
+        return DrillFailed(f"{not_known}{error}", advice=error.advice), None
+    return DrillFailed(f"{gives_not}{error}", advice=error.advice), entry.GIVES_NOT
 
 
-def _told(compared: Comparison) -> Iterator[str]:
-    """Yield what agreement there is, in sentences."""
-    if compared.verdict is Verdict.SAME_FILE:
-        yield "This paper gives this key back: the whole file, byte for byte."
+# What is advised here, where no file of a certificate is named, in place of what is elsewhere.
+_OF_CERTIFICATES = {
+    CertificateError.advice: _ANOTHER,
+    given_sources.OTHER_CERTIFICATE: (
+        "Give the certificate sheets that were printed with these, or leave out all of a "
+        "certificate: then that of the live file is taken."
+    ),
+}
+# What says nothing of the paper.
+_OF_THE_INPUT = (NoTerminal, SeveralSets, SharesConflict, UnknownFormat, WrongPassphrase)
+
+
+def _told(compared: Comparison, noun: str, back: Back) -> Iterator[str]:
+    """Yield what agreement there is of what came *back* with the live *noun*, in sentences."""
+    yield from _agreement(compared, noun, is_public_elsewhere=back.is_from_elsewhere)
+    if back.is_from_elsewhere:
+        yield _LIVE_CERTIFICATE
+
+
+def _agreement(compared: Comparison, noun: str, *, is_public_elsewhere: bool) -> Iterator[str]:
+    """As `_told`; what of the key *is_public_elsewhere* is no gift of this paper."""
+    if compared.verdict is Verdict.SAME_FILE and not is_public_elsewhere:
+        whole = ", byte for byte." if noun == "file" else ": the whole file, byte for byte."
+        yield f"This paper gives this {noun} back{whole}"
         return
     if compared.verdict is Verdict.OWN_REVOCATION:
         yield "This paper gives a revocation certificate of this key, which the key made."

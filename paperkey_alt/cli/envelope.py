@@ -1,36 +1,28 @@
 """
-The envelope of `ragleaf backup --envelope`: all that belongs to a print, in one folder: what is
-printed beside the secret (`enclosures`), what goes on which pile (`pile_up`), and `write_piles`.
+The envelope of `ragleaf backup --envelope`: what is printed beside the secret (`companions`).
+`paperkey_alt.cli.piles` makes the files of it.
 """
 
 from __future__ import annotations
 
-import hashlib
 import os
-import re
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from paperkey_alt import keys
-from paperkey_alt.cli import files, prints, rescue_command
+from paperkey_alt.cli import prints
 from paperkey_alt.errors import NotASecretKey, TooLarge, UnsupportedKey
-from paperkey_alt.format.payload import Compact, Lean, RsaFile, Whole
+from paperkey_alt.format.payload import Whole
 from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
 from paperkey_alt.sheet import (
     certificate_words,
-    envelope_words,
-    first_page,
-    listing,
     words,
 )
-from paperkey_alt.sheet.envelope_words import Enclosed, Restorer, Sheets
 from paperkey_alt.sheet.layout import Spare
 
 if TYPE_CHECKING:
     import datetime as dt
-    from collections.abc import Mapping, Sequence
 
     from paperkey_alt.cli.passphrases import Remembering
     from paperkey_alt.cli.prints import Print
@@ -39,21 +31,12 @@ if TYPE_CHECKING:
     from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.sheet.layout import Paper
 
-FIRST_PAGE = "1-read-this-first.pdf"
-SHEETS = "2-{}.pdf"
-CERTIFICATE = "3-certificate.pdf"
-RESTORER = "4-restorer.pdf"
-PAGE = "rescue.html"
-REVOCATION = "apart-revocation.pdf"
-OWNER = "owner"
-SHARE = "share-{}"
-
 
 @dataclass(frozen=True)
-class Enclosures:
+class Companions:
     """
     What is printed beside the secret, each None where it is not: *certificate*, *revocation*; and
-    *missing*, a sentence each, what is not there and why.
+    *missing*, a sentence each, what is not there and why. *now* is when all of it is printed.
     """
 
     certificate: Print | None
@@ -71,7 +54,7 @@ class Enclosures:
         """What to tell about it."""
         told: list[str] = []
         if self.certificate:
-            told += certificate_words.printed(
+            told += certificate_words.of_print(
                 self.certificate.line_sets[0], self.certificate.notes, self.certificate.sheets
             )
         if self.revocation:
@@ -80,7 +63,7 @@ class Enclosures:
         return [*told, *self.missing]
 
 
-def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
+def companions(  # noqa: PLR0913 - what they are made of, each by its name
     extract: Extract,
     key: Key | None,
     *,
@@ -90,13 +73,13 @@ def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
     now: dt.datetime,
     anonymous: bool,
     ask: Remembering,
-) -> Enclosures:
+) -> Companions:
     """
     Return what belongs to the print of *extract*: of an OpenPGP *key* its certificate, and a
     revocation that it signs now. Raises WrongPassphrase, NoTerminal.
     """
     if key is None:
-        return Enclosures(None, None, (_NO_OPENPGP_KEY,), now)
+        return Companions(None, None, (_NO_OPENPGP_KEY,), now)
     missing = []
     certificate = revocation = None
     if isinstance(extract.payload, Whole):
@@ -121,7 +104,7 @@ def enclosures(  # noqa: PLR0913 - what they are made of, each by its name
         if anonymous:
             captions = [replace(caption, user_id=None) for caption in revocation.captions]
             revocation = replace(revocation, captions=captions)
-    return Enclosures(certificate, revocation, tuple(missing), now)
+    return Companions(certificate, revocation, tuple(missing), now)
 
 
 def _revocation(key: Key, now: dt.datetime, ask: Remembering) -> Revocation | str:
@@ -160,125 +143,3 @@ _NO_REVOCATION = (
     "No revocation sheet: {}. Your OpenPGP program may have made a revocation certificate: ragleaf "
     "revoke-sheet --certificate prints it."
 )
-
-
-Pile = dict[str, bytes]
-
-
-def pile_up(
-    extract: Extract, secret: Print, rest: Enclosures, *, paper: Paper, large: bool
-) -> dict[str, Pile]:
-    """
-    Return what is to be written: folder in the envelope → name → bytes. Of a backup in one piece
-    there is one folder, the envelope itself (``.``); of one in shares one for the owner, without
-    any share, and one for each holder, with one share and without the revocation.
-    """
-    program = rescue_command.restorer()
-    restorer = listing.draw(program, rescue_command.TITLE, paper=paper)
-    common: Pile = {
-        PAGE: rescue_command.page(),
-        rescue_command.NAME: program.encode(),
-        RESTORER: restorer,
-    }
-    if rest.certificate:
-        common[CERTIFICATE] = prints.drawn(rest.certificate, 0, paper=paper, large=large)
-    apart = (
-        {REVOCATION: prints.drawn(rest.revocation, 0, paper=paper, large=large)}
-        if rest.revocation
-        else {}
-    )
-    enclosed = _enclosed(extract, secret, rest, common)
-    head = secret.line_sets[0].head
-    sheets = [
-        Sheets(
-            SHEETS.format("file" if extract.sort is keys.Sort.FILE else "key")
-            if head.share is None
-            else SHEETS.format(SHARE.format(at + 1)),
-            secret.sheets_each + (head.share is not None),
-            line_set.head.mark,
-        )
-        for at, line_set in enumerate(secret.line_sets)
-    ]
-    if head.share is None:
-        page = first_page.draw(envelope_words.of_key(enclosed, sheets[0]), paper=paper)
-        return {
-            ".": {
-                FIRST_PAGE: page,
-                sheets[0].file: prints.drawn(secret, 0, paper=paper, large=large),
-                **common,
-                **apart,
-            }
-        }
-    shares = [
-        replace(one, file=f"{SHARE.format(at)}/{one.file}") for at, one in enumerate(sheets, 1)
-    ]
-    page = first_page.draw(
-        envelope_words.of_owner(enclosed, head.share, tuple(shares)), paper=paper
-    )
-    piles: dict[str, Pile] = {OWNER: {FIRST_PAGE: page, **common, **apart}}
-    for at, (line_set, one) in enumerate(zip(secret.line_sets, sheets, strict=True)):
-        if line_set.head.share is None:
-            continue
-        page = first_page.draw(
-            envelope_words.of_holder(enclosed, line_set.head.share, one), paper=paper
-        )
-        piles[SHARE.format(at + 1)] = {
-            FIRST_PAGE: page,
-            one.file: prints.drawn(secret, at, paper=paper, large=large),
-            **common,
-        }
-    return piles
-
-
-def _enclosed(extract: Extract, secret: Print, rest: Enclosures, common: Pile) -> Enclosed:
-    line_set = secret.line_sets[0]
-    return Enclosed(
-        subject=secret.captions[0].subject,
-        sort=extract.sort,
-        fingerprint=extract.fingerprint,
-        date=rest.now.date(),
-        passphrases=words.passphrases(extract, line_set, rest.now.date()),
-        seal_is_own=line_set.head.sealed and extract.seal_is_own,
-        certificate=_sheets(CERTIFICATE, rest.certificate),
-        revocation=_sheets(REVOCATION, rest.revocation),
-        missing=rest.missing,
-        needs_public=isinstance(extract.payload, Lean | Compact),
-        gives_numbers=isinstance(extract.payload, Compact | RsaFile),
-        printed_program=Sheets(RESTORER, _pages(common[RESTORER])),
-        program=_restorer(rescue_command.NAME, common),
-        page=_restorer(PAGE, common),
-    )
-
-
-def _restorer(file: str, common: Pile) -> Restorer:
-    return Restorer(file, hashlib.sha256(common[file]).hexdigest())
-
-
-def _sheets(file: str, there: Print | None) -> Sheets | None:
-    if there is None:
-        return None
-    return Sheets(file, there.sheets, there.line_sets[0].head.mark)
-
-
-def _pages(pdf: bytes) -> int:
-    """Return how many pages a PDF has that was drawn here (ISO 32000-1 §7.7.3.3)."""
-    return len(re.findall(rb"/Type\s*/Page\b", pdf))
-
-
-def write_piles(
-    folder: str,
-    piles: Mapping[str, Pile],
-    *,
-    inputs: Sequence[str | None],
-    force: bool,
-) -> None:
-    """Write all *piles* into *folder*, which is made if it is not there, or nothing of it."""
-    places = {name: folder if name == "." else str(Path(folder, name)) for name in piles}
-    contents = {
-        str(Path(places[pile], name)): data
-        for pile, content in piles.items()
-        for name, data in content.items()
-    }
-    with files.folders([folder, *(place for place in places.values() if place != folder)]):
-        files.require_free(contents, inputs=inputs, force=force)
-        files.write(contents, force=force)

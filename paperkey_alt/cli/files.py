@@ -1,5 +1,6 @@
 """
-Files in and out: `read` with a bound, `write` whole or not at all, `append` a row.
+Files in and out: `read` with a bound, the `first_bytes`, `write` whole or not at all, `append` a
+row.
 
 Outputs may hold a secret: they are created 0600, and until they are whole they have no name where
 the system has files without one. Only ``-``, devices under ``/dev`` and file descriptors are
@@ -45,34 +46,71 @@ _UNNAMED = getattr(os, "O_TMPFILE", None)
 _TEXT_AS_IS = getattr(os, "O_BINARY", 0)
 
 
+def told(name: str) -> str:
+    """Return what the input *name* is called in messages."""
+    return "standard input" if name == STREAM else name
+
+
 def read(name: str, longest: int) -> bytes:
     """
     Return the content of the file *name* (``-`` is standard input); raises SourceError, also above
     *longest* bytes.
     """
-    try:
+    with _refused(name):
         if name == STREAM:
             data = _up_to(longest + 1, sys.stdin.buffer)
         else:
             with Path(name).open("rb") as file:
                 data = _up_to(longest + 1, file)
+    if len(data) > longest:
+        raise SourceError(
+            f"{told(name)} is longer than {longest >> 20} MiB; no key or scan is that long"
+        )
+    return data
+
+
+def gives_once(name: str) -> bool:
+    """Tell whether *name* is a stream or a pipe, what is read of which is not there any more."""
+    if _is_stream(name):
+        return True
+    there = _status(name)
+    return there is not None and not (stat.S_ISREG(there.st_mode) or stat.S_ISDIR(there.st_mode))
+
+
+def first_bytes(name: str, count: int) -> bytes:
+    """
+    Return the first *count* bytes of the file *name*, or all it has; nothing is read of a stream.
+    Raises SourceError.
+    """
+    if gives_once(name):
+        return b""
+    with _refused(name), Path(name).open("rb") as file:
+        return file.read(count)
+
+
+@contextlib.contextmanager
+def _refused(name: str) -> Iterator[None]:
+    """Raise SourceError where the system does not let the file *name* be read."""
+    try:
+        yield
     except IsADirectoryError:
         raise SourceError(
             f"{name} is a folder, not a file", advice="Name the files in it."
         ) from None
     except (OSError, ValueError) as error:
         # A name with a zero byte in it is a ValueError.
-        raise SourceError(f"{name} cannot be read: {_reason(error)}") from None
-    if len(data) > longest:
-        raise SourceError(f"{name} is longer than {longest >> 20} MiB; no key or scan is that long")
-    return data
+        raise SourceError(f"{told(name)} cannot be read: {_reason(error)}") from None
 
 
 def _up_to(most: int, file: IO[bytes]) -> bytes:
     """Return the first *most* bytes of *file*; the room for them is not asked for beforehand."""
     data = bytearray()
+    is_terminal = file.isatty()
     while len(data) < most and (piece := file.read(min(_PIECE, most - len(data)))):
         data += piece
+        if is_terminal and len(piece) < _PIECE:
+            # That was the end. Asked once more, a terminal waits for it to be typed again.
+            break
     return bytes(data)
 
 
@@ -263,7 +301,7 @@ def _require_place(name: str, *, force: bool) -> None:
                 f"the folder {path.parent} does not exist", advice="Make the folder first."
             )
     except (OSError, ValueError) as error:
-        raise OutputError(f"{name} cannot be written: {error}") from None
+        raise OutputError(f"{name} cannot be written: {_reason(error)}") from None
 
 
 def _require_apart(outputs: Sequence[str], inputs: Sequence[str]) -> None:
@@ -357,12 +395,12 @@ def _write_stream(name: str, data: bytes) -> None:
             descriptor = os.open(name, os.O_WRONLY | _TEXT_AS_IS)
         else:
             descriptor = os.dup(descriptor)
-        with os.fdopen(descriptor, "wb", buffering=0) as stream:
+        with process.within_a_stream(), os.fdopen(descriptor, "wb", buffering=0) as stream:
             view = memoryview(data)
             while view:
                 view = view[stream.write(view) or 0 :]
     except OSError as error:
-        raise OutputError(f"the output cannot be written: {_reason(error)}") from None
+        raise OutputError(f"{name} cannot be written: {_reason(error)}") from None
 
 
 @dataclass

@@ -15,13 +15,13 @@ from typing import TYPE_CHECKING
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.errors import RegisterError
 from paperkey_alt.records.entry import rehearsed
-from paperkey_alt.records.register import Register, default_path
 
 if TYPE_CHECKING:
     import datetime as dt
     from collections.abc import Collection
 
     from paperkey_alt.records.entry import Entry
+    from paperkey_alt.records.register import Register
 
 _NONE_THERE = "Check the name. ragleaf backup makes a register when it notes a print."
 _NOT_THERE = "The register has no backup of this key with the set mark"
@@ -34,6 +34,8 @@ def place(path: str | None) -> str | None:
     """
     if path is not None:
         return path
+    from paperkey_alt.records.register import default_path  # noqa: PLC0415 - it loads SQLite
+
     try:
         home = Path("~").expanduser()
     except RuntimeError:
@@ -106,7 +108,7 @@ def note_rehearsal(
         ours = rehearsed(register.entries(), marks, fingerprint)
         is_noted = ours and register.change(ours, drilled=today, drill=outcome)
     except RegisterError as error:
-        _say_trouble("The rehearsal is not noted", error)
+        say([f"The rehearsal is not noted: {error}.", f"  {error.advice}"])
         return
     if not is_noted:
         named = ", ".join(sorted(marks))
@@ -114,11 +116,9 @@ def note_rehearsal(
 
 
 def _register(path: str | None) -> Register:
+    from paperkey_alt.records.register import Register  # noqa: PLC0415 - it loads SQLite
+
     file = place(path)
     if file is None:
         raise RegisterError("this user has no home folder, where the register would be kept")
     return Register(Path(file))
-
-
-def _say_trouble(what: str, error: RegisterError) -> None:
-    say([f"{what}: {error}.", f"  {error.advice}"])

@@ -22,12 +22,13 @@ from paperkey_alt.errors import (
     NoSuchKey,
     PaperError,
     SeveralKeys,
+    TooLarge,
     UnsupportedKey,
     in_file,
 )
 from paperkey_alt.format import backup, body
-from paperkey_alt.format.payload import Compact, Lean
 from paperkey_alt.format.recover import recover
+from paperkey_alt.keys.secret import NOT_REBUILT
 from paperkey_alt.reading import kinds, sources
 
 if TYPE_CHECKING:
@@ -47,7 +48,12 @@ if TYPE_CHECKING:
 _SECONDS_READING = 12
 _SECONDS_A_SHEET = 5
 _SECONDS_A_PAGE = 0.5
+_NO_LINES_SO_FAR = (
+    "No line was found in it by then. Leave out pages that have no lines, such as letters, first "
+    "pages and the printed restorer; scan a sheet anew, flat, in grey, at 300 dpi."
+)
 _SECONDS_COLLECTING = 20
+_FIRST_BYTES = 1 << 16  # that tell what a file is: before the numbers of a PGM may be remarks
 _SECONDS_SILENT = 1  # on the clock, after which it is said what goes on
 
 
@@ -59,22 +65,41 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
     pages = []
     with _progress(len(names)) as done:
         for name in names:
+            if name == files.STREAM and sys.stdin.isatty():
+                say(_AT_A_TERMINAL)
             data = files.read(name, files.LONGEST_SOURCE)
-            limit = process.limited(f"reading {name}", _SECONDS_READING)
-            with announced(f"looking at {name}"), limit as grant:
-                for page in sources.read(data, name, thorough=thorough):
-                    pages.append(page)
-                    done(page)
-                    grant(_SECONDS_A_SHEET if page.raw_lines else _SECONDS_A_PAGE)
+            told = files.told(name)
+            limit = process.limited(f"reading {told}", _SECONDS_READING)
+            has_lines = False
+            try:
+                with announced(f"looking at {told}"), limit as grant:
+                    for page in sources.read(data, told, thorough=thorough):
+                        pages.append(page)
+                        done(page)
+                        has_lines = has_lines or bool(page.raw_lines)
+                        grant(_SECONDS_A_SHEET if page.raw_lines else _SECONDS_A_PAGE)
+            except TooLarge as error:
+                advice = error.advice if has_lines else _NO_LINES_SO_FAR
+                raise TooLarge(error.what, advice=advice) from None
     if not quiet:
         say(row for page in pages if page.pages for row in (report.page(page), *report.hints(page)))
     say(dict.fromkeys(sentence for page in pages for sentence in page.advice))
     return pages
 
 
+_AT_A_TERMINAL = (
+    "Now read the QR symbols with a handheld scanner, in any order, or type or paste the lines.",
+    "At the end press Enter, then "
+    + ("Ctrl-Z and Enter." if sys.platform == "win32" else "Ctrl-D."),
+)
+
+
 def is_picture(name: str) -> bool:
-    """Tell whether the file *name* is taken for pictures."""
-    return kinds.is_picture(files.read(name, files.LONGEST_SOURCE))
+    """
+    Tell by its first bytes whether the file *name* is taken for pictures. Nothing is read of a
+    stream, which would lack it afterwards.
+    """
+    return kinds.is_picture(files.first_bytes(name, _FIRST_BYTES))
 
 
 @contextmanager
@@ -158,7 +183,7 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
     say(report.not_joined(joined))
     unwrapped = body.unwrap(joined.body, ask)
     printed = None
-    is_needed = isinstance(unwrapped.payload, Lean | Compact)
+    is_needed = keys.needs_certificate(unwrapped.payload)
     if certificate is None and is_needed:
         printed = printed_certificate(findings, marks)
     try:
@@ -169,14 +194,14 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
             ask=ask,
         )
     except UnsupportedKey as error:
-        raise UnsupportedKey(error.what, advice=_READ, place=error.place) from None
+        raise UnsupportedKey(error.what, advice=NOT_REBUILT, place=error.place) from None
     except CertificateError as error:
         if printed is None:
             raise
         raise CertificateError(
             f"set {printed.mark} is a printed certificate, and not the one that is needed: "
             f"{error.what}",
-            advice=_OTHER_CERTIFICATE,
+            advice=OTHER_CERTIFICATE,
         ) from None
     if printed:
         say([f"The public certificate was taken from the sheets of set {printed.mark}."])
@@ -198,26 +223,26 @@ def printed_certificate(findings: Findings, marks: Collection[str]) -> PrintedCe
 
     Raises CertificateError where there are several, or where what is printed is no certificate.
     """
-    sets = backup.certificate_sets(findings, marks)
-    if len(sets) > 1:
+    printed = backup.certificate_sets(findings, marks)
+    if len(printed) > 1:
         raise CertificateError(
-            f"you gave the sheets of {len(sets)} public certificates",
+            f"you gave the sheets of {len(printed)} public certificates",
             advice="Give --mark twice: with the set marks of the certificate and of the key.",
         )
-    if not sets:
+    if not printed:
         return None
-    mark = sets[0].head.mark
+    mark = printed[0].head.mark
     (packets,) = backup.certificates(findings, marks)
     try:
         return PrintedCertificate(keys.certificate(packets, None), mark)
     except KeyFileError as error:
         raise CertificateError(
             f"set {mark} is a printed certificate, and it cannot be used: {error.what}",
-            advice=_OTHER_CERTIFICATE,
+            advice=OTHER_CERTIFICATE,
         ) from None
 
 
-_OTHER_CERTIFICATE = (
+OTHER_CERTIFICATE = (
     "Give the certificate sheets that were printed with these, or name the certificate's file with "
     "--public."
 )
@@ -239,9 +264,3 @@ def certificate(name: str | None, fingerprint: str | None) -> Key | None:
         caution = f"Caution: {name} is a secret key file; Ragleaf uses only what is public in it."
         say([caution, "  The public certificate is enough here: keep the secret key elsewhere."])
     return key
-
-
-_READ = (
-    "The lines of these sheets could be read; this Ragleaf cannot work with what they carry. Use a "
-    "newer one, or follow the recipe printed on the sheet."
-)

@@ -24,14 +24,14 @@ from paperkey_alt.errors import RagleafError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-# name → what the list of commands says of it; the module has the same name
+# name → what the list of commands says of it; revoke-sheet is in the module revoke_sheet_command
 COMMANDS = {
     "backup": "Print a secret key on sheets.",
     "check": "Tell what can be read from the paper, line by line.",
     "drill": "Rehearse a loss: compare what the sheets give with the live key.",
     "preflight": "Check whether this computer is fit for handling a secret key.",
     "register": "List what was printed and what is due.",
-    "rescue": "Write the stand-alone restorer, which needs only Python.",
+    "rescue": "Write the stand-alone restorers, for Python and for a browser.",
     "revoke-sheet": "Print a revocation certificate on a sheet of its own.",
     "restore": "Rebuild the key from its sheets.",
     "type": "Type lines from the paper; each is checked at its end.",
@@ -147,5 +147,7 @@ def commands() -> None:
     """
     Put a cryptographic key on paper, and get its secrets back byte for byte.
 
-    Exit status: 0 done; 1 the paper or the key is at fault; 2 wrong use.
+    Without a command, in a terminal, Ragleaf asks what you want and runs the command for it.
+
+    Exit status: 0 done; 1 the paper, the key or another input is at fault; 2 wrong use.
     """

@@ -13,12 +13,15 @@ import shutil
 import subprocess
 import sys
 from dataclasses import dataclass
+from itertools import chain, count
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 import click
 
+from paperkey_alt.cli import files
 from paperkey_alt.cli.terminal import say
+from paperkey_alt.errors import NoSuchKey, RagleafError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -28,7 +31,7 @@ if TYPE_CHECKING:
 
 Chosen = TypeVar("Chosen")
 
-_STREAM = "-"
+_STREAM, _EACH = "-", "--each"
 _PRINT_COMMANDS = ("lp", "lpr")
 _SCAN_COMMAND = "scanimage --format=png --resolution=300 --mode=Gray"
 _SHARES = re.compile(r"\s*(\d{1,2})\s+(?:of\s+)?(\d{1,2})\s*", re.ASCII)
@@ -67,43 +70,80 @@ def run(execute: Execute, ask: Ask | None = None) -> int:
     ask = ask or _ask
     say(_GREETING)
     topic = _choose("What do you want to do?", _TOPICS, ask)
-    status = 0
+    status, is_declined = 0, False
     for step in topic(ask):
         say(["", "This is the command:", f"  {step}", ""])
         if not _is_yes("Run it now?", ask):
             say(["It was not run."])
+            is_declined = True
             continue
         status = step.run(execute)
         if status:
-            say([f"The command ended with status {status}: see above."])
+            say([f"The command ended with status {status}: read what it says above."])
             break
+    if status or is_declined:
+        say(["To begin again: ragleaf"])
     return status
 
 
 def _ask(question: str, default: str | None) -> str:
     suffix = " " if question.endswith("?") and not default else ": "
+    # click cuts a row that is too long in the middle of a word.
+    room = shutil.get_terminal_size().columns - len(f" [{default}]: ")
+    if room >= _NARROWEST:
+        question = click.wrap_text(question, room)
     answer: str = click.prompt(
         question, default=default, show_default=bool(default), prompt_suffix=suffix, err=True
     )
     return answer
 
 
+_NARROWEST = 20  # columns
+
+
 # Topics.
 
 
 def _put_on_paper(ask: Ask) -> list[Step]:
-    key = _file("Which file has the key?", ask)
-    arguments = ["backup", key]
+    key, which = _key(ask)
+    arguments = ["backup", key, *which]
     arguments += _choose("How do you want to bring it back later?", _KINDS, ask)
     shares = _shares(ask)
     if shares:
         arguments += ["--any", shares[0], "--of", shares[1]]
-    target = _choose("Where should the sheets go?", _SHARE_TARGETS if shares else _TARGETS, ask)
+    if _is_yes("Large print, for tired eyes and plain cameras, on more sheets?", ask, "n"):
+        arguments.append("--large")
+    targets = _SHARE_TARGETS if shares else _TARGETS
+    if _EACH in which:
+        targets = _FOLDER_OF_EACH
+    target = _choose("Where should the sheets go?", targets, ask)
     if target == "printer":
         command = _command("Which command prints what it reads?", _print_command(), ask)
         return [Step((*arguments, "-o", _STREAM), print_=command)]
     option, question, default = _OUTPUTS[target]
-    return [Step((*arguments, option, _path(ask(question, default))))]
+    return [Step((*arguments, option, _new(question, default, ask)))]
+
+
+def _key(ask: Ask) -> tuple[str, list[str]]:
+    """Return the file with the key, and the options that tell which keys of it are meant."""
+    # What reads keys is not needed by other topics.
+    from paperkey_alt import keys  # noqa: PLC0415
+
+    while True:
+        name = _file("Which file has the secret key?", ask)
+        try:
+            there = keys.secret_keys(files.read(name, files.LONGEST_KEY_FILE))
+        except NoSuchKey as error:
+            say([f"{name}: {error}.", f"  {error.advice}"])
+            continue
+        except RagleafError:
+            # It may be a key of another kind; if not, the command says why.
+            return name, []
+        if len(there) == 1:
+            return name, []
+        each = f"All {len(there)} keys, each as a backup of its own"
+        single = {key.title: ["--fingerprint", key.fingerprint.hex().upper()] for key in there}
+        return name, _choose("Which keys of this file?", {each: [_EACH]} | single, ask)
 
 
 def _see_whether_good(ask: Ask) -> list[Step]:
@@ -114,7 +154,7 @@ def _bring_back(ask: Ask) -> list[Step]:
     behind: list[str] = []
     if _is_yes("Is there a file with the public certificate, which most sheets need?", ask, "n"):
         behind += ["--public", _file("Which file has the certificate?", ask)]
-    behind += ["-o", _path(ask("Which file is for the key?", "key.asc"))]
+    behind += ["-o", _new("Which file is for the key?", "key.asc", ask)]
     return _reading(("restore",), tuple(behind), ask)
 
 
@@ -140,6 +180,10 @@ def _reading(before: tuple[str, ...], behind: tuple[str, ...], ask: Ask) -> list
         command = _command("Which command scans a page to its output?", _SCAN_COMMAND, ask)
         return [Step((*before, _STREAM, *behind), scan=command)]
     lines = _path(ask("Which file is for the lines?", "lines.txt"))
+    if Path(lines).exists():
+        say([f"{lines} is there already: you go on with it."])
+    else:
+        say([f"{lines} will have what the sheets have: erase it when you are done."])
     if way == "handheld":
         say(["Read each QR symbol, in any order; the screen says which are missing."])
     return [Step(("type", lines)), Step((*before, lines, *behind))]
@@ -171,10 +215,12 @@ _SHARE_TARGETS: Mapping[str, str] = {
     "Into a folder with a PDF file for each holder": "folder",
     _ENVELOPE: "envelope",
 }
+_FOLDER_OF_EACH: Mapping[str, str] = {"Into a folder": "each"}
 # The option, the question, and what is taken for no answer.
 _OUTPUTS: Mapping[str, tuple[str, str, str]] = {
     "file": ("-o", "Which file is for the sheets?", "sheets.pdf"),
     "folder": ("-o", "Which folder is for the shares?", "shares"),
+    "each": ("-o", "Which folder is for the sheets of all keys?", "sheets"),
     "envelope": ("--envelope", "Which folder is for them?", "envelope"),
 }
 _WAYS: Mapping[str, str] = {
@@ -189,7 +235,9 @@ _WAYS: Mapping[str, str] = {
 
 
 def _choose(question: str, choices: Mapping[str, Chosen], ask: Ask) -> Chosen:
-    """Return what stands for the choice that is named by its number."""
+    """Return what stands for the choice that is named by its number; the one, if there is one."""
+    if len(choices) == 1:
+        return next(iter(choices.values()))
     say(["", question, *(f"  {number}  {text}" for number, text in enumerate(choices, 1))])
     while True:
         answer = ask("Number", "1").strip()
@@ -215,6 +263,25 @@ def _file(question: str, ask: Ask) -> str:
         say([f"{name} is not a file here. Type its name, with its folder if it is in another."])
 
 
+def _new(question: str, default: str, ask: Ask) -> str:
+    """Return the name of a file or folder that is not there yet, in a folder that is."""
+    while True:
+        name = _path(ask(question, _free(default)))
+        if not Path(name).parent.is_dir():
+            say([f"There is no folder {Path(name).parent}. Make it first, or name another."])
+        elif Path(name).exists():
+            say([f"{name} is there already. Type another name."])
+        else:
+            return name
+
+
+def _free(name: str) -> str:
+    """Return *name*, or the first like it with a number in it that is not there."""
+    path = Path(name)
+    others = (f"{path.stem}-{number}{path.suffix}" for number in count(2))
+    return next(free for free in chain([name], others) if not Path(free).exists())
+
+
 def _files(question: str, ask: Ask) -> list[str]:
     """Return the names of files that are there, given as in a shell."""
     while True:
@@ -237,13 +304,16 @@ def _command(question: str, default: str, ask: Ask) -> tuple[str, ...]:
 def _shares(ask: Ask) -> tuple[str, str] | None:
     """Return how many of how many shares are needed, None where it is not to be split."""
     while True:
-        answer = ask("Split it among people? Say 3 of 5, or no", "no")
+        answer = ask(_SPLIT, "no")
         if answer.strip().lower() in ("no", "n"):
             return None
         match = _SHARES.fullmatch(answer.lower())
         if match and 2 <= int(match[1]) <= int(match[2]) <= 16:
             return match[1], match[2]
-        say(["Say how many of them give it back, of how many, 2 to 16: 3 of 5."])
+        say(["Type how many of them give it back, of how many, 2 to 16: 3 of 5."])
+
+
+_SPLIT = "Split it among people, some of whom give it back together? For example 3 of 5, or no"
 
 
 def _words(text: str) -> list[str]:

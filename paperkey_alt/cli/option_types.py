@@ -1,6 +1,6 @@
 """
-What the text of an option stands for, as functions that click calls: `spare`, `mark`,
-`mark_and_names`, `mark_and_date` and `mark_and_note`.
+What the text of an option stands for, as functions that click calls: `spare`, `share_count`,
+`mark`, `mark_and_names`, `mark_and_date` and `mark_and_note`.
 
 A function serves as a type in every version of click from 8.1 on; the class of its types does not:
 from 8.5 on it wants two parameters that it cannot be given before.
@@ -13,6 +13,7 @@ import re
 
 import click
 
+from paperkey_alt.format import shares
 from paperkey_alt.sheet.layout import MOST_SPARE_PERCENT, Spare
 
 _LONGEST_NOTE = 200
@@ -27,6 +28,13 @@ def spare(text: str) -> Spare:
     if not _NUMBER.fullmatch(percent) or int(percent) > MOST_SPARE_PERCENT:
         raise click.BadParameter(f"{text}: give 0% to {MOST_SPARE_PERCENT}%, or sheet")
     return Spare(int(percent))
+
+
+def share_count(text: str) -> int:
+    """Return a number of shares; raises click.BadParameter."""
+    if not _NUMBER.fullmatch(text) or not shares.FEWEST <= int(text) <= shares.MOST:
+        raise click.BadParameter(f"{text}: give a number from {shares.FEWEST} to {shares.MOST}")
+    return int(text)
 
 
 def mark(text: str) -> str:

@@ -25,10 +25,11 @@ if TYPE_CHECKING:
 
 TRIES = 3
 _LONGEST_FILE = 1 << 20
-# A seal costs who guesses some 0.1 s of a core (3 passes of Argon2id over 64 MiB), so 1,000 cores
-# try some 10^4 passphrases a second, 3 × 10^11 a year. What people make up has about 2.5 bits a
-# character where it is made of words: below 15 characters that is 37 bits, 1.4 × 10^11, a year's
-# work at most. The count is a plain rule: it cannot see that a long one is a line of a song.
+# A guess at the passphrase of a seal costs some 0.1 s of a core (3 passes of Argon2id over 64 MiB),
+# so 1,000 cores try some 10^4 passphrases a second, 3 × 10^11 a year. What people make up has about
+# 2.5 bits a character where it is made of words: below 15 characters that is 37 bits, 1.4 × 10^11,
+# a year's work at most. The count is a plain rule: it cannot see that a long one is a line of a
+# song.
 SHORT = 15  # characters
 _WORD_ABOUT_GUESSING = (
     f"The new passphrase has fewer than {SHORT} characters: anyone with a sheet can try guesses "
@@ -186,7 +187,7 @@ def _require_terminal(what: str) -> None:
     try:
         os.close(os.open("/dev/tty", os.O_RDWR | os.O_NOCTTY))
     except OSError:
-        raise NoTerminal(f"there is no terminal to type {what} at") from None
+        raise NoTerminal(f"there is no terminal on which to type {what}") from None
 
 
 def source(name: str | None) -> Prompt | FromFile:
@@ -201,13 +202,16 @@ def source(name: str | None) -> Prompt | FromFile:
     data = files.read(name, _LONGEST_FILE)
     if data.startswith(_UTF_16_OR_32):
         raise SourceError(
-            f"{name} is UTF-16 or UTF-32 text, not UTF-8",
+            f"{files.told(name)} is UTF-16 or UTF-32 text, not UTF-8",
             advice="Save it as UTF-8, with one passphrase in each row.",
         )
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise SourceError(
-            f"{name} is not UTF-8 text", advice="Give one passphrase in each row, in UTF-8."
+            f"{files.told(name)} is not UTF-8 text",
+            advice="Give one passphrase in each row, in UTF-8.",
         ) from None
-    return FromFile(name, [row.removesuffix("\r") for row in text.removesuffix("\n").split("\n")])
+    return FromFile(
+        files.told(name), [row.removesuffix("\r") for row in text.removesuffix("\n").split("\n")]
+    )

@@ -32,7 +32,10 @@ class Ended(SystemExit):
     A signal asked the process to end; the status is 128 and its number, as shells tell it.
 
     A SystemExit, which neither click nor an event loop takes for a mistake of theirs.
+    *is_within_a_stream* tells that something was being written where it cannot be taken back.
     """
+
+    is_within_a_stream = False
 
     def __init__(self, number: int) -> None:
         super().__init__(128 + number)
@@ -80,6 +83,16 @@ def undisturbed() -> Iterator[None]:
             signal.signal(number, _end)
         if asked:
             _end(asked[0], None)
+
+
+@contextlib.contextmanager
+def within_a_stream() -> Iterator[None]:
+    """Have an end by a signal tell that what is written within is not complete."""
+    try:
+        yield
+    except Ended as end:
+        end.is_within_a_stream = True
+        raise
 
 
 @contextlib.contextmanager

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt import foreign_text
 from paperkey_alt.foreign_text import clean_values
 from paperkey_alt.records import stored
+from paperkey_alt.records.entry import GIVES, GIVES_NOT
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
@@ -27,8 +28,7 @@ def table(
     number.
     """
     told = (
-        _entry(entry, due.get(entry.number or 0, ()), keep.get(entry.number or 0, ()))
-        for entry in entries
+        _entry(entry, due.get(entry.number, ()), keep.get(entry.number, ())) for entry in entries
     )
     return "\n\n".join(told) or "No backup is in the register."
 
@@ -43,8 +43,8 @@ def json_text(
     backups = [
         stored.value(entry)
         | {
-            "due": list(due.get(entry.number or 0, ())),
-            "keep": list(keep.get(entry.number or 0, ())),
+            "due": list(due.get(entry.number, ())),
+            "keep": list(keep.get(entry.number, ())),
         }
         for entry in entries
     ]
@@ -69,11 +69,20 @@ def _entry(entry: Entry, due: Sequence[str], keep: Sequence[str]) -> str:
         rows.append(f"  held by {', '.join(entry.holders)}")
     rows.extend(f"  {_of(entry, mark)}kept at: {where}" for mark, where in entry.notes.items())
     if entry.drilled:
-        rows.append(f"  rehearsed {entry.drilled}: {entry.drill}")
+        rows.append(f"  rehearsed {entry.drilled}: {_ended(entry)}")
     rows.extend(f"  {_of(entry, mark)}destroyed {day}" for mark, day in entry.destroyed.items())
     rows.extend(f"  DUE: {what}" for what in due)
     rows.extend(f"  KEEP: {why}" for why in keep)
     return foreign_text.rows(rows)
+
+
+def _ended(entry: Entry) -> str | None:
+    """Return how the last rehearsal ended; what is stored speaks of a key, whatever was printed."""
+    ends = {
+        GIVES: f"gives the {entry.carried} back",
+        GIVES_NOT: f"does not give the {entry.carried} back",
+    }
+    return ends.get(entry.drill or "", entry.drill)
 
 
 def _of(entry: Entry, mark: str) -> str:

@@ -8,17 +8,14 @@ characters are is told on request, and these are of the secret.
 
 from __future__ import annotations
 
-import json
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from paperkey_alt import foreign_text
-from paperkey_alt.entry import position
 from paperkey_alt.format.backup import Joined
 from paperkey_alt.format.head_line import backup_characters
 from paperkey_alt.format.lines import is_swap
 from paperkey_alt.format.recover import Status
-from paperkey_alt.sheet import layout
 from paperkey_alt.wording import counted, noun, ranges
 
 if TYPE_CHECKING:
@@ -60,6 +57,8 @@ def json_text(findings: Findings, *, characters: bool = False) -> str:
             for stray in findings.strays
         ],
     }
+    import json  # noqa: PLC0415 - a table needs none of it
+
     return json.dumps(foreign_text.clean_values(value), indent=1, ensure_ascii=False)
 
 
@@ -126,6 +125,8 @@ def symbols(pages: Iterable[Page], findings: Findings) -> list[str]:
 
 
 def _symbols(finding: SetFinding) -> str:
+    from paperkey_alt.entry import position  # noqa: PLC0415 - few sets are typed by a scanner
+
     there = {line.number for line in finding.lines if line.status not in _LOST}
     told = f"Set {finding.head.mark}: {position.symbols_in(there, finding.head.total)}."
     is_enough = finding.body is not None and len(there) < finding.head.total
@@ -162,13 +163,13 @@ def shares(findings: Findings) -> list[str]:
     return told
 
 
-def standing(shares: Standing) -> str:
-    """Return in one sentence how the shares of a backup stand."""
-    more = max(0, shares.needed - len(shares.complete))
+def standing(backup: Standing) -> str:
+    """Return in one sentence which shares of a backup are complete, and how many are lacking."""
+    more = max(0, backup.needed - len(backup.complete))
     rest = f"you need {more} more" if more else "that is as many as you need"
     return (
-        f"Backup {shares.backup}: {noun(shares.complete, 'share')} "
-        f"{', '.join(map(str, shares.complete))} of {shares.count} can be read in full; {rest}."
+        f"Backup {backup.backup}: {noun(backup.complete, 'share')} "
+        f"{', '.join(map(str, backup.complete))} of {backup.count} can be read in full; {rest}."
     )
 
 
@@ -198,6 +199,8 @@ def _lost_lines(finding: SetFinding) -> list[int]:
 
 
 def _wanted(finding: SetFinding) -> str:
+    from paperkey_alt.sheet import layout  # noqa: PLC0415 - most sets lack nothing
+
     # Spare lines need not be told: the data lines that were not read are always enough.
     lost = _lost_lines(finding)
     where = []
@@ -217,6 +220,8 @@ def _wanted(finding: SetFinding) -> str:
 
 def _if_large(finding: SetFinding, lost: Sequence[int]) -> str:
     """Return on which sheets the *lost* lines are if the set was printed with --large."""
+    from paperkey_alt.sheet import layout  # noqa: PLC0415 - most sets lack nothing
+
     paper = layout.PAPERS["a4"]
     large = layout.plan(finding.head.total, paper, large=True)
     if large.preset == layout.plan(finding.head.total, paper).preset or not lost:
@@ -249,7 +254,7 @@ def _set_table(finding: SetFinding, *, characters: bool) -> str:
         data = [number for number in numbers if number <= head.data_lines]
         if status is Status.MISSING and len(data) < len(numbers):
             # Whoever types leaves the spare lines out, and nothing is amiss.
-            rows.append(_row("not given", numbers[len(data) :]) + "  (spare)")
+            rows.append(_row("not read", numbers[len(data) :]) + "  (spare)")
             numbers = data
         if numbers or status is Status.FINE:
             rows.append(_row(status.value, numbers))

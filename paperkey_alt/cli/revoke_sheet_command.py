@@ -14,7 +14,7 @@ from paperkey_alt.computer import machine
 from paperkey_alt.errors import in_file
 from paperkey_alt.format.spare_lines import DEFAULT_SPARE_PERCENT
 from paperkey_alt.keys import RevocationReason
-from paperkey_alt.records.entry import printed
+from paperkey_alt.records.entry import of_print
 from paperkey_alt.sheet import text_file, words
 from paperkey_alt.sheet.layout import Spare
 
@@ -103,9 +103,9 @@ def command(
     if text:
         contents[text] = text_file.write(line_set, words.remarks(line_set, caption)).encode()
     files.write(contents, force=force)
-    say([*words.revocation_printed(line_set, made.sheets), *passphrases.unneeded(ask)])
+    say([*words.of_revocation(line_set, made.sheets), *passphrases.unneeded(ask)])
     if not no_register:
-        entry = printed(
+        entry = of_print(
             payload,
             [line_set],
             sheets=made.sheets,

@@ -6,12 +6,12 @@ for what was asked for, on standard output.
 from __future__ import annotations
 
 import os
-import shutil
 import sys
 from typing import TYPE_CHECKING, TextIO
 
 import click
 
+from paperkey_alt.cli import process
 from paperkey_alt.errors import OutputError
 from paperkey_alt.foreign_text import clean
 
@@ -28,31 +28,30 @@ def say(texts: Iterable[str]) -> None:
     nobody hears it, nothing happens: a job is not given up for that.
     """
     stream = sys.stderr
-    width = shutil.get_terminal_size().columns if stream.isatty() else 0
     for row in map(clean, texts):
-        told = _wrapped(row, width) if len(row) > width > 0 else row
         try:
-            stream.write(_encodable(f"{told}\n", stream))
+            stream.write(_encodable(f"{_fitted(row, stream)}\n", stream))
             stream.flush()
         except OSError:
             _drain(stream)
 
 
 def show(text: str) -> None:
-    """Write *text*, which is clean, and the end of a row to standard output; raises OutputError."""
-    _put(_encodable(f"{text}\n", sys.stdout).encode(sys.stdout.encoding, "replace"))
+    """
+    Write *text*, which is clean, and the end of a row to standard output, its rows no wider than
+    the terminal if it is one; raises OutputError.
+    """
+    text = "\n".join(_fitted(row, sys.stdout) for row in text.split("\n"))
+    put(_encodable(f"{text}\n", sys.stdout).encode(sys.stdout.encoding, "replace"))
 
 
 def put(data: bytes) -> None:
     """Write *data* to standard output as it is; raises OutputError."""
-    _put(data)
-
-
-def _put(data: bytes) -> None:
     try:
-        sys.stdout.flush()
-        sys.stdout.buffer.write(data)
-        sys.stdout.buffer.flush()
+        with process.within_a_stream():
+            sys.stdout.flush()
+            sys.stdout.buffer.write(data)
+            sys.stdout.buffer.flush()
     except OSError as error:
         _drain(sys.stdout)
         reason = (error.strerror or str(error)).lower()
@@ -91,7 +90,17 @@ def _encodable(text: str, stream: TextIO) -> str:
     return text
 
 
-def _wrapped(row: str, width: int) -> str:
+def _columns() -> int:
+    import shutil  # noqa: PLC0415 - it loads three ways to compress files
+
+    return shutil.get_terminal_size().columns
+
+
+def _fitted(row: str, stream: TextIO) -> str:
+    """Return *row* as rows no wider than *stream*, if that is a terminal."""
+    width = _columns() if stream.isatty() else 0
+    if not len(row) > width > 0:
+        return row
     text = row.lstrip()
     indent = row[: len(row) - len(text)]
     return click.wrap_text(text, width, initial_indent=indent, subsequent_indent=f"{indent}  ")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import re
+import shlex
 import sys
 from functools import partial
 from pathlib import Path
@@ -116,21 +117,41 @@ def _ask(prompt: str) -> str | None:
             prompt, default="", show_default=False, prompt_suffix=" ", err=True
         )
     except click.Abort:
+        # What is told next begins in a row of its own.
+        click.echo(err=True)
         return None
     return answer
 
 
 def _ended(left: Transcript, name: str) -> list[str]:
     """Return what is to be said of the typing that was *left* in the file *name*."""
+    typed_in = shlex.quote(name)
     if left.head is None:
-        return [f"Nothing is typed yet. To begin: ragleaf type {name}"]
+        return [f"Nothing is typed yet. To begin: ragleaf type {typed_in}"]
     if left.needed:
         needed = f"{counted(left.needed, 'more line is', 'more lines are')} needed"
-        return [f"Set {left.head.mark}: {needed}. To go on: ragleaf type {name}"]
+        return [f"Set {left.head.mark}: {needed}. To go on: ragleaf type {typed_in}"]
     # What counts is the file, as it will be read.
     findings = recover(_raw_lines(name))
+    table = report.table(findings).split("\n")
+    ours = (finding for finding in findings.sets if finding.head.mark == left.head.mark)
+    problem = next((finding.problem for finding in ours if finding.problem), None)
+    if problem is not None:
+        return [*table, f"  {problem.advice}"]
+    share = left.head.share
+    if share is not None:
+        others = counted(share.threshold - 1, "other share")
+        return [
+            *table,
+            f"{name} has all the lines you need of this share; it takes {others} of its backup.",
+            f"  With their files: ragleaf restore {typed_in} OTHERS -o KEYFILE",
+            _CERTIFICATE,
+        ]
     return [
-        *report.table(findings).split("\n"),
-        f"{name} has all the lines you need. Next: ragleaf restore {name} -o KEYFILE",
-        "  If the sheets ask for the key's public certificate, add --public and its file.",
+        *table,
+        f"{name} has all the lines you need. Next: ragleaf restore {typed_in} -o KEYFILE",
+        _CERTIFICATE,
     ]
+
+
+_CERTIFICATE = "  If the sheets ask for the key's public certificate, add --public and its file."

@@ -51,7 +51,7 @@ def look() -> System:
         core_limit=_core_limit(),
         core_pattern=_text(_PROC / "sys/kernel/core_pattern"),
         mounts=_text(_PROC / "self/mountinfo"),
-        removable=_read(lambda: frozenset(_removable())) or frozenset(),
+        removable=_read(lambda: frozenset(_removable())),
         logins=_read(logins.read_bytes),
     )
 
@@ -93,12 +93,14 @@ def _interfaces() -> Mapping[str, int]:
             for name in names
         )
         return {
-            name: int.from_bytes(answer[16:18], sys.byteorder)
+            name: int.from_bytes(answer[_IFR_FLAGS], sys.byteorder)
             for name, answer in zip(names, answers, strict=True)
         }
 
 
-_SIOCGIFFLAGS, _IFREQ = 0x8913, 40
+# netdevice(7), ioctl_list(2): the call, the size of the ifreq that it fills, and in that the flags,
+# behind 16 bytes of name.
+_SIOCGIFFLAGS, _IFREQ, _IFR_FLAGS = 0x8913, 40, slice(16, 18)
 
 
 def _encrypted() -> Iterator[str]:
@@ -113,14 +115,27 @@ def _encrypted() -> Iterator[str]:
 
 def _removable() -> Iterator[str]:
     """
-    Yield the numbers of removable devices and of their partitions; what hangs on USB counts,
-    whatever it says of itself.
+    Yield the numbers of removable devices and of their partitions, and of what is made of them, as
+    an encrypted device is; what hangs on USB and SD cards count, whatever they say of themselves.
     """
     for path in (_SYS / "block").iterdir():
-        if (path / "removable").read_text().strip() == "1" or "/usb" in str(path.resolve()):
+        if _is_removable(path):
             yield from (
                 number.read_text().strip() for number in (path / "dev", *path.glob("*/dev"))
             )
+
+
+def _is_removable(path: Path) -> bool:
+    """Tell whether the device or partition *path* is on a medium that can be taken away."""
+    device = path.resolve()
+    disk = device.parent if (device / "partition").exists() else device
+    card = disk / "device/type"
+    return (
+        "/usb" in str(device)
+        or (disk / "removable").read_text().strip() == "1"
+        or (card.exists() and card.read_text().strip() == "SD")
+        or any(map(_is_removable, (device / "slaves").glob("*")))
+    )
 
 
 def _core_limit() -> int | None:

@@ -2,7 +2,8 @@
 Whether a computer is fit for handling a secret key: `observe` a `System`.
 
 A system is given as what its files say, so that nothing is opened here; what could not be read is
-None, and is said to be unknown. The files are those of Linux: proc(5), sysfs(5), utmp(5).
+None, and Ragleaf says that it cannot tell. The files are those of Linux: proc(5), sysfs(5),
+utmp(5).
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ if TYPE_CHECKING:
 RELEASED = dt.datetime(2026, 11, 1, tzinfo=dt.UTC)
 
 _IFF_UP, _IFF_LOOPBACK = 0x1, 0x8  # netdevice(7)
-_USER_PROCESS = 7  # utmp(5)
+# utmp(5): a type of record, and a record: type, pid, line, id, user, host, and what is not needed.
+_USER_PROCESS = 7
 _UTMP = struct.Struct("<hxxi32s4s32s256s52x")
 _NETWORK = frozenset(
     (
@@ -82,7 +84,7 @@ class System:
     core_limit: int | None = None
     core_pattern: str | None = None
     mounts: str | None = None
-    removable: frozenset[str] = field(default_factory=frozenset)
+    removable: frozenset[str] | None = field(default_factory=frozenset)
     logins: bytes | None = None
 
 
@@ -145,6 +147,11 @@ def _network(system: System) -> Iterator[Observation]:
 
 
 def _default_routes(system: System) -> set[str]:
+    """
+    Return the interfaces with a route to everywhere: in /proc/net/route one whose destination and
+    mask are 0 (fields 1 and 7), in /proc/net/ipv6_route one whose destination and prefix length are
+    (fields 0 and 1; 9 is the interface).
+    """
     rows = [row.split() for row in (system.routes or "").splitlines()[1:]]
     rows6 = [row.split() for row in (system.routes6 or "").splitlines()]
     by_ipv4 = {row[0] for row in rows if len(row) > 7 and row[1] == row[7] == "00000000"}
@@ -232,6 +239,8 @@ def _folder(system: System, folder: str) -> Iterator[Observation]:
             "The sheets go over the network and stay on another computer.",
             "Write them to memory (/dev/shm).",
         )
+    elif system.removable is None:
+        yield _unknown(f"whether {folder} is on a removable medium")
     elif device in system.removable:
         what = f"{folder} is on a stick, a card or another removable medium"
         why = "Erased files may stay there, and anyone with the medium has the sheets."

@@ -17,6 +17,7 @@ from prompt_toolkit.output import ColorDepth
 from paperkey_alt.entry import screen, window
 
 if TYPE_CHECKING:
+    from asyncio import TimerHandle
     from collections.abc import Callable
 
     from prompt_toolkit.key_binding import KeyPressEvent
@@ -42,12 +43,18 @@ _KEYS = {
     Keys.ControlU: "empty",
     Keys.ControlN: "put off",
     Keys.ControlP: "back",
+    Keys.Up: "back",
+    Keys.Down: "forward",
+    Keys.ControlZ: "undo",
+    Keys.Escape: "cancel",
     Keys.ControlG: "go",
     Keys.ControlR: "aloud",
     Keys.ControlQ: "stop",
     Keys.ControlC: "stop",
     Keys.ControlD: "stop",
 }
+
+_QUIET = 0.5  # seconds without a key before the screen is left by itself
 
 
 def run(
@@ -79,24 +86,37 @@ class _Typing:
     shown: screen.Screen
     save: Callable[[Transcript], None]
     has_bell: bool
+    leaving: TimerHandle | None = None
 
     def press(self, event: KeyPressEvent, key: str) -> None:
-        self._show(event, screen.press(self.shown, key, time.monotonic()))
+        self._show(event, screen.press(self.shown, key, time.monotonic()), key)
 
     def paste(self, event: KeyPressEvent) -> None:
         self._show(event, screen.paste(self.shown, event.data))
 
-    def _show(self, event: KeyPressEvent, changed: screen.Screen) -> None:
+    def _show(self, event: KeyPressEvent, changed: screen.Screen, key: str = "") -> None:
         if self.shown.left:
-            # Keys of one piece of input come one after the other, also behind the last line.
+            # Keys may come behind those of the last line.
+            if self.leaving is not None:
+                self._leave(event)
             return
         is_new = changed.problem is not None and self.shown.problem is None
         self.shown = changed
         self.save(changed.transcript)
         if is_new and self.has_bell:
             event.app.output.bell()
-        if changed.left:
+        if key == "stop":
             event.app.exit()
+        elif changed.left:
+            self._leave(event)
+
+    def _leave(self, event: KeyPressEvent) -> None:
+        """Leave when nobody has pressed a key for a moment: the next program gets none of them."""
+        if self.leaving is not None:
+            self.leaving.cancel()
+        loop = event.app.loop
+        assert loop is not None
+        self.leaving = loop.call_later(_QUIET, event.app.exit)
 
     def text(self) -> str:
         size = get_app().output.get_size()

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 from paperkey_alt.entry import position, read_aloud, screen, transcript, window
 from paperkey_alt.entry.transcript import Accepted, Problem
 from paperkey_alt.errors import SeveralSets
-from paperkey_alt.format.lines import CHARACTERS, group, normalise
+from paperkey_alt.format.lines import CHARACTERS, GROUP, group, normalise
 from paperkey_alt.reading.text import handheld
-from paperkey_alt.sheet.text_file import row
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
@@ -27,16 +26,24 @@ if TYPE_CHECKING:
 
 _MOST_DIGITS = 9
 _WIDE = 80
+_INDENT = " " * 4  # so that a line fits into 40 columns
 _HELP = (
     (
-        "Type the characters of the line with this number, with or without spaces; ? for each "
-        "character that you cannot read. You may type the number first, or paste several lines."
+        f"Type the {CHARACTERS} characters of the line with this number, with or without spaces; "
+        "? for each character that you cannot read. You may type the number first, or paste "
+        "several lines."
     ),
     (
-        "Other answers: skip (put the line off), go N (go to line N), aloud (the last answer in "
-        "words), help, stop. Every line is saved as soon as it is correct."
+        "Other answers: skip (put the line off), back (to the line before), go N (to line N), "
+        "aloud (the last answer in words), help, stop. Enter alone goes to the next line. Every "
+        "line is saved as soon as it is correct."
     ),
 )
+_STOP = ("stop", "quit", "exit", "q")
+_DONE = ("done", *_STOP)
+_HELD = "All the lines you need are there. Put the scanner away, then type: done"
+# An answer shorter than this is more likely a word than a line.
+_SHORTEST_LINE = 2 * GROUP
 
 
 def run(
@@ -86,23 +93,57 @@ class _Talk:
         if answer is None:
             return False
         words = answer.lower().split()
-        if words == ["stop"]:
+        word = " ".join(words)
+        if word in _STOP:
             return False
-        if words == ["help"]:
-            self.say(_HELP)
-        elif words == ["aloud"]:
-            self.say(read_aloud.spell(normalise(self.last)[:CHARACTERS]))
-        elif words == ["skip"] and self.number is not None:
-            self._next(transcript.skip(self.typed, self.number), self.number)
-        elif words[:1] == ["go"] and len(words) == 2 and words[1].isdecimal():
-            # Of a number that is too long for any set, the first digits are.
-            last = self.typed.head.total if self.typed.head else 0
-            self.number = min(int(words[1][:_MOST_DIGITS]), last)
-        elif words:
-            self._line(answer)
+        answers = {
+            "": self._go_on,
+            "skip": self._skip,
+            "back": self._back,
+            "aloud": self._aloud,
+            "help": self._help,
+            "?": self._help,
+        }
+        if word in answers:
+            answers[word]()
+        elif words[0] == "go" and len(words) <= 2 and not self._may_be_line(answer):
+            self._go(words[-1])
         else:
-            self._next(self.typed, self.number)
+            self._line(answer)
         return True
+
+    @staticmethod
+    def _may_be_line(answer: str) -> bool:
+        return len(normalise(answer)) in range(CHARACTERS - 1, CHARACTERS + 2)
+
+    def _help(self) -> None:
+        self.say(_HELP)
+
+    def _aloud(self) -> None:
+        self.say(read_aloud.spell(normalise(self.last)[:CHARACTERS]))
+
+    def _go_on(self) -> None:
+        self._next(self.typed, self.number)
+
+    def _skip(self) -> None:
+        number = self.number or 0
+        self.say([screen.what_putting_off_means(self.typed, number)])
+        self._next(transcript.skip(self.typed, number), number)
+
+    def _back(self) -> None:
+        self.number = max(0, (self.number or 0) - 1)
+
+    def _go(self, wanted: str) -> None:
+        if not (wanted.isdecimal() and wanted.isascii()):
+            self.say(["Type go and the number of a line, for example: go 7"])
+            return
+        # Of a number that is too long for any set, the first digits are too.
+        number = int(wanted[:_MOST_DIGITS])
+        lacking = screen.no_line(self.typed, number)
+        if lacking is None:
+            self.number = number
+        else:
+            self.say([lacking])
 
     def _asked(self) -> str | None:
         """Say how much is needed, and where the line is if not beside the symbol before; ask."""
@@ -121,6 +162,8 @@ class _Talk:
     def _next(self, typed: Transcript, after: int | None) -> None:
         self.typed = typed
         self.number = typed.due(after or 0) if typed.needed else None
+        if typed.needed and self.number is None:
+            self.say([_NOTHING_ELSE])
 
     def _line(self, text: str) -> None:
         """Take a line, or a symbol that a scanner typed."""
@@ -129,8 +172,11 @@ class _Talk:
         if scan is not None:
             self._next(_scanned(self.typed, scan, self.say), number - 1)
             self.save(self.typed)
+            if not self.typed.needed:
+                self._hold()
             return
-        self.last = text
+        meant, characters = transcript.printed_number(self.typed, number, text)
+        self.last = characters
         ahead = _ahead(self.typed, text, self.failed)
         if ahead is not None:
             self.typed = ahead.transcript
@@ -140,10 +186,18 @@ class _Talk:
             return
         answer = transcript.feed(self.typed, number, text)
         if isinstance(answer, Problem):
-            self._problem(answer, number, text)
+            if meant not in self.typed.lines:
+                self.number = meant
+            self._problem(answer, meant, characters)
         else:
             self._next(answer.transcript, answer.number)
             self.save(self.typed)
+
+    def _hold(self) -> None:
+        """Take what a scanner types on: a shell keeps what it is told."""
+        self.say([_HELD])
+        while (answer := self.ask("")) is not None and answer.strip().lower() not in _DONE:
+            self.say([_HELD])
 
     def _problem(self, problem: Problem, number: int, text: str) -> None:
         """Say what is wrong, and take what is proposed if that is agreed to."""
@@ -152,8 +206,10 @@ class _Talk:
         self.typed, self.failed = transcript.missed(self.typed, problem), number
         self.say(_shown(problem, text))
         if problem.proposal is None:
+            if len(normalise(text)) < _SHORTEST_LINE:
+                self.say(["To see what else you can answer, type help."])
             return
-        agreed = self.ask("      Is that what the paper says? y or n")
+        agreed = self.ask("Is that what the paper says? y or n")
         if agreed is None:
             return
         accepted = transcript.accept(self.typed, problem)
@@ -163,6 +219,12 @@ class _Talk:
         elif len(normalise(agreed)) >= CHARACTERS - 1:
             # Several lines were pasted: this is the next one, and no answer.
             self.unread = agreed
+
+
+_NOTHING_ELSE = (
+    "No other line would help: more lines are put off than spare lines can replace. Begin again, "
+    "and type lines you put off with ? for each character that you cannot read."
+)
 
 
 def _ahead(typed: Transcript, text: str, failed: int | None) -> Accepted | None:
@@ -183,17 +245,17 @@ def _scanned(typed: Transcript, scan: handheld.Scan, say: Say) -> Transcript:
     try:
         taken = transcript.take_all(typed, scan.raw_lines)
     except SeveralSets as error:
-        say([f"{error}.", error.advice])
+        say(screen.another_set(error))
         return typed
-    say(screen.scanned(taken, scan))
+    say(screen.scanned(taken, scan, typed.lines))
     return taken.transcript
 
 
 def _shown(problem: Problem, text: str) -> list[str]:
-    rows = [f"      {group(''.join(text.upper().split()))}"]
+    rows = [f"{_INDENT}{group(''.join(text.upper().split()))}"]
     if problem.column is not None:
-        rows.append(f"      {' ' * window.column(problem.column - 1)}^")
+        rows.append(f"{_INDENT}{' ' * window.column(problem.column - 1)}^")
     rows.append(f"Line {problem.number}: {problem.what}.")
     if problem.proposal is not None:
-        rows.append(row(problem.number, problem.proposal))
+        rows.append(f"{problem.number:{len(_INDENT) - 1}d} {group(problem.proposal)}")
     return rows

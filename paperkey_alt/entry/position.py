@@ -73,12 +73,12 @@ def position(number: int, total: int) -> Position:
 def described(number: int, total: int, wide: int) -> list[str]:
     """
     Return in words of up to *wide* characters where line *number* is, and where if it was printed
-    with ``--large``.
+    in large type.
     """
     places = [_position(number, plan) for plan in _plans(total)]
     told = [str(places[0]) if len(str(places[0])) <= wide else places[0].short]
     others = [place for place in places[1:] if place.short != places[0].short]
-    return told + [f"(with --large: {place.short.lower()})" for place in others]
+    return told + [f"(in large print: {place.short.lower()})" for place in others]
 
 
 def symbols(total: int) -> tuple[Symbol, ...]:

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING
 from paperkey_alt.entry import position, transcript
 from paperkey_alt.entry.transcript import Accepted, Problem, Transcript
 from paperkey_alt.errors import SeveralSets
+from paperkey_alt.format.head_line import NUMBER
 from paperkey_alt.format.lines import CHARACTERS, DATA_CHARACTERS, GROUP
 from paperkey_alt.reading.text import handheld, typed
 from paperkey_alt.wording import counted, noun, ranges
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Container
 
 # Characters that are kept where somebody types on without a look: ten lines.
 _MOST = 10 * CHARACTERS
@@ -38,8 +39,9 @@ class Screen:
     go to while these are typed; whether it is to be left.
 
     Also the *keys* as they came since the last Enter, which may be a scanner's; what was *told* of
-    several lines at once; whether lines are spelt to be read *aloud*; when the last lines were
-    taken, in seconds.
+    several lines at once or of a wish; the line and text that were *dropped* last, to be brought
+    back; whether lines are spelt to be read *aloud*; when the last lines were taken, in seconds;
+    whether all is there and the screen is *held* until somebody stops, for a scanner may type on.
     """
 
     transcript: Transcript
@@ -51,8 +53,10 @@ class Screen:
     left: bool = False
     keys: str = ""
     told: tuple[str, ...] = ()
+    dropped: tuple[int, str] | None = None
     aloud: bool = False
     times: tuple[float, ...] = ()
+    held: bool = False
 
 
 def start(begun: Transcript) -> Screen:
@@ -69,6 +73,8 @@ def press(screen: Screen, key: str, seconds: float | None = None) -> Screen:
     nothing. *seconds* is when it was pressed, by a clock that goes forward.
     """
     before = screen.transcript
+    if screen.held:
+        return replace(screen, left=key == "stop")
     if screen.going is not None:
         pressed = _while_going(screen, key)
     elif key == "enter":
@@ -78,10 +84,22 @@ def press(screen: Screen, key: str, seconds: float | None = None) -> Screen:
     else:
         log = (screen.keys + key)[-_MOST_KEYS:]
         pressed = _typed(replace(screen, keys=log, told=()), key)
+    if pressed.left and key != "stop":
+        # The rest of a symbol, and those that are not needed, would go to what comes next: a shell
+        # keeps what it is told.
+        keys = screen.keys if key in KEYS else pressed.keys
+        if handheld.last(keys) is not None:
+            pressed = replace(pressed, left=False, held=True, told=(*pressed.told, _HELD))
     taken = len(pressed.transcript.lines) - len(before.lines)
     if seconds is None or taken != 1:
         return pressed
     return replace(pressed, times=(*pressed.times, seconds)[-_PACE_LINES - 1 :])
+
+
+_HELD = (
+    "All the lines you need are there. Put the scanner away, then press Ctrl-Q: what it types now "
+    "goes nowhere."
+)
 
 
 def paste(screen: Screen, text: str) -> Screen:
@@ -99,7 +117,7 @@ def paste(screen: Screen, text: str) -> Screen:
     try:
         taken = transcript.take_all(screen.transcript, typed.read(text, "pasted"))
     except SeveralSets as error:
-        return replace(screen, told=(f"{error}.", error.advice))
+        return replace(screen, told=another_set(error))
     told = f"Pasted: {counted(len(taken.numbers), 'line')} taken"
     if taken.wrong:
         told += f"; {counted(len(taken.wrong), 'line is', 'lines are')} not correct"
@@ -140,10 +158,14 @@ def _numbered(screen: Screen) -> Screen:
     """Return *screen* at the line whose number was typed, if that is what is before the blank."""
     if not (screen.text.isdecimal() and len(screen.text) <= _MOST_DIGITS):
         return screen
-    number, head = int(screen.text), screen.transcript.head
-    if number > (head.total if head else 0):
+    number = int(screen.text)
+    lacking = no_line(screen.transcript, number)
+    if lacking is None:
+        return replace(screen, number=number, text="", cursor=0)
+    if len(screen.text) >= GROUP:
+        # As many digits as a group has are one.
         return screen
-    return replace(screen, number=number, text="", cursor=0)
+    return replace(screen, text="", cursor=0, told=(lacking,))
 
 
 def _judged(screen: Screen, *, ended: bool = False) -> Screen:
@@ -238,33 +260,89 @@ def _scanned(screen: Screen, scan: handheld.Scan) -> Screen:
     try:
         taken = transcript.take_all(screen.transcript, scan.raw_lines)
     except SeveralSets as error:
-        return replace(screen, text="", cursor=0, problem=None, told=(f"{error}.", error.advice))
+        return replace(_next(screen, screen.transcript, -1), told=another_set(error))
     after = _next(replace(screen, text="", cursor=0), taken.transcript, -1)
     return replace(after, told=scanned(taken, scan))
 
 
-def scanned(taken: transcript.Taken, scan: handheld.Scan) -> tuple[str, ...]:
-    """Return in sentences what came of the symbol that a scanner typed."""
+def another_set(error: SeveralSets) -> tuple[str, str]:
+    """Return *error* in sentences."""
+    told = str(error)
+    return f"{told[0].upper()}{told[1:]}.", error.advice
+
+
+def scanned(
+    taken: transcript.Taken, scan: handheld.Scan, before: Container[int] = ()
+) -> tuple[str, ...]:
+    """
+    Return in sentences what came of the symbol that a scanner typed; lines *before* were there.
+    """
     numbers = [number for number in taken.numbers if number]
-    wrong = f"; {counted(len(taken.wrong), 'line')} of it not correct" if taken.wrong else ""
-    told = [f"Symbol with {noun(numbers, 'line')} {ranges(numbers)} taken{wrong}."]
+    told = []
+    if numbers:
+        wrong = f"; {counted(len(taken.wrong), 'line')} of it not correct" if taken.wrong else ""
+        again = " again" if all(number in before for number in numbers) else ""
+        told.append(f"Symbol with {noun(numbers, 'line')} {ranges(numbers)} taken{again}{wrong}.")
     if taken.transcript.head is not None:
         told.append(f"{position.symbols_in(taken.transcript.lines, taken.transcript.head.total)}.")
     return (*told, *scan.advice)
 
 
+def no_line(done: Transcript, number: int) -> str | None:
+    """Return in a sentence that the set has no line *number*; None where it has one."""
+    if done.head is None:
+        return _LINE_0_FIRST if number else None
+    if number > done.head.total:
+        return f"There is no line {number}: the last line of this set is {done.head.total}."
+    return None
+
+
+def what_putting_off_means(done: Transcript, number: int) -> str:
+    """Return in a sentence what comes of putting off line *number*."""
+    if done.head is None or number == NUMBER:
+        return "Line 0 cannot be put off: it says how many lines there are."
+    is_replaceable = number <= done.head.data_lines and done.head.spare_lines > 0
+    means = "; a spare line may replace it" if is_replaceable else ""
+    return f"Line {number} is put off{means}."
+
+
+_LINE_0_FIRST = "Line 0 comes first: it says how many lines there are."
+
+
 def _put_off(screen: Screen) -> Screen:
-    return _next(screen, transcript.skip(screen.transcript, screen.number), screen.number)
+    number, done = screen.number, screen.transcript
+    told = (what_putting_off_means(done, number),)
+    if number == NUMBER:
+        return replace(screen, told=told)
+    return replace(_next(_kept(screen), transcript.skip(done, number), number), told=told)
 
 
-def _back(screen: Screen) -> Screen:
-    if screen.transcript.head is None:
-        return screen
-    return _at_line(screen, max(0, screen.number - 1))
+def _step(step: int) -> Callable[[Screen], Screen]:
+    def to_line(screen: Screen) -> Screen:
+        number = screen.number + step
+        if number < NUMBER or no_line(screen.transcript, number) is not None:
+            return screen
+        return _at_line(screen, number)
+
+    return to_line
 
 
 def _at_line(screen: Screen, number: int) -> Screen:
-    return replace(screen, number=number, text="", cursor=0, problem=None, going=None)
+    waiting = _kept(screen)
+    return replace(waiting, number=number, text="", cursor=0, problem=None, going=None)
+
+
+def _kept(screen: Screen) -> Screen:
+    """Return *screen* with its text, if there is any, as what was dropped last."""
+    return replace(screen, dropped=(screen.number, screen.text)) if screen.text else screen
+
+
+def _undo(screen: Screen) -> Screen:
+    if screen.dropped is None:
+        return replace(screen, told=("Nothing was emptied that could come back.",))
+    number, text = screen.dropped
+    back = replace(_at_line(screen, number), text=text, cursor=len(text))
+    return _judged(back, ended=True) if len(text) >= CHARACTERS else back
 
 
 def _move(step: int) -> Callable[[Screen], Screen]:
@@ -308,9 +386,12 @@ def _erase(before: int) -> Callable[[Screen], Screen]:
 def _while_going(screen: Screen, key: str) -> Screen:
     going = screen.going or ""
     if key == "enter":
-        number = int(going) if going else screen.number
-        last = screen.transcript.head.total if screen.transcript.head else 0
-        return _at_line(screen, min(number, last))
+        if not going:
+            return replace(screen, going=None)
+        lacking = no_line(screen.transcript, int(going))
+        if lacking is not None:
+            return replace(screen, going=None, told=(lacking,))
+        return replace(_at_line(screen, int(going)), told=())
     if key == "backspace":
         return replace(screen, going=going[:-1])
     if key.isdecimal() and key.isascii() and len(going) < _MOST_DIGITS:
@@ -331,8 +412,11 @@ KEYS: dict[str, Callable[[Screen], Screen]] = {
     "delete": _erase(0),
     "empty": lambda screen: _at_line(screen, screen.number),
     "put off": _put_off,
-    "back": _back,
+    "back": _step(-1),
+    "forward": _step(1),
     "go": lambda screen: replace(screen, going=""),
+    "cancel": lambda screen: screen,
+    "undo": _undo,
     "aloud": lambda screen: replace(screen, aloud=not screen.aloud),
     "stop": lambda screen: replace(screen, left=True),
 }

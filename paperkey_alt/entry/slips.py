@@ -279,7 +279,9 @@ def _slip(attempt: _Attempt, number: int) -> Slip:
 
 
 def wrong(mend: Mend) -> str:
-    """Return in words that a character is another one."""
+    """Return in words that a character is another one, or which one that could not be read is."""
+    if mend.was == UNREADABLE:
+        return f"character {mend.column} is perhaps {mend.now}"
     return f"character {mend.column} is perhaps {mend.now}, not {mend.was}"
 
 

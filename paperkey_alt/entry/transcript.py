@@ -170,14 +170,17 @@ def feed(
     """
     Return *transcript* with *text* as line *number*, or what is wrong with it.
 
-    A line number before the characters is read as that. The characters may be those of the next
-    line from some place on; where it *goes_on*, it has more characters than a line for that.
+    A line number before the characters is read as that (`printed_number`). The characters may be
+    those of the next line from some place on; where it *goes_on*, it has more characters than a
+    line for that.
     """
-    if number != head_line.NUMBER and transcript.head is None:
-        return Problem(number, "line 0 comes first: it says how many lines there are")
+    meant, characters = printed_number(transcript, number, text)
+    if meant != head_line.NUMBER and transcript.head is None:
+        return Problem(meant, "line 0 comes first: it says how many lines there are")
     answer = exactly(transcript, number, text)
     if answer is not None:
         return answer
+    number, text = meant, characters
     own = next((rest for meant, rest in _numbered(text) if meant == number), None)
     if own is not None and len(lines.normalise(own)) >= CHARACTERS:
         problem = _problem(transcript, number, own, goes_on=goes_on)
@@ -202,6 +205,22 @@ def exactly(transcript: Transcript, number: int, text: str) -> Accepted | Proble
         if line is not None:
             return _take(transcript, line, lines.encode(line, mark))
     return None
+
+
+def printed_number(transcript: Transcript, number: int, text: str) -> tuple[int, str]:
+    """
+    Return the number of the line that *text* is, and its characters: *number* and all of it; or,
+    where the printed number of a line of the set is before the characters, with a blank or a sign
+    behind it, that number and what follows.
+    """
+    match = _PRINTED.fullmatch(text)
+    if match is None:
+        return number, text
+    printed, rest = int(match[1]), match[2]
+    last = transcript.head.total if transcript.head else head_line.NUMBER
+    # As many digits as a group has are one, unless a line follows them.
+    is_number = len(match[1]) < GROUP or len(lines.normalise(rest)) >= CHARACTERS - 1
+    return (printed, rest) if is_number and printed <= last else (number, text)
 
 
 def take_all(transcript: Transcript, raw_lines: Iterable[RawLine]) -> Taken:
@@ -257,6 +276,7 @@ def _readings(transcript: Transcript, number: int, text: str) -> Iterator[tuple[
             yield meant, rest
 
 
+_PRINTED = re.compile(r"\s*([0-9]{1,4})[\s.:,;)\]|]+(.*)", re.ASCII | re.DOTALL)
 _DIGITS = re.compile(r"\s*([0-9]{1,4})", re.ASCII)
 
 

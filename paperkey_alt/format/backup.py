@@ -153,7 +153,10 @@ def join(findings: Findings, marks: Collection[str] = ()) -> Joined:
     joined = _join(side, believed)
     body = bodies.flagged(joined.secret[:-BLIND_BYTES], sealed=side[0].head.sealed)
     if not body.sealed and body.data[:1] == bytes([KIND_CERTIFICATE]):
-        raise UnknownFormat("a public certificate was split, which Ragleaf never does")
+        raise UnknownFormat(
+            "a public certificate was split, which Ragleaf never does",
+            advice="Leave these sheets out: they are not sheets as Ragleaf prints them.",
+        )
     return Joined(
         body,
         tuple(one.head.mark for one in side if (_number(one), one.body) not in joined.right),

@@ -125,5 +125,8 @@ def open_sealed(body: SealedBody, ask: Ask) -> Unwrapped:
             continue
         payload = payloads.decode(content)
         if isinstance(payload, Certificate):
-            raise UnknownFormat("a public certificate is sealed, which Ragleaf never does")
+            raise UnknownFormat(
+                "a public certificate is sealed, which Ragleaf never does",
+                advice="Leave these sheets out: they are not sheets as Ragleaf prints them.",
+            )
         return Unwrapped(payload, passphrase)

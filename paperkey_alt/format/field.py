@@ -51,13 +51,18 @@ class Field:
         """For each factor its products with 0, 1, 2 …, as a table for `bytes.translate`."""
         return _products(self)
 
+    def products_of(self, factor: int) -> bytes:
+        """Return the products of *factor* with 0, 1, 2 …, as a table for `bytes.translate`."""
+        return _products_of(self, factor)
+
 
 @cache
 def _products(field: Field) -> tuple[bytes, ...]:
-    return tuple(_products_with(field, factor) for factor in range(field.largest + 1))
+    return tuple(_products_of(field, factor) for factor in range(field.largest + 1))
 
 
-def _products_with(field: Field, factor: int) -> bytes:
+@cache
+def _products_of(field: Field, factor: int) -> bytes:
     products = [0]
     for bit in range(field.bits):
         # Those with numbers of one bit more are those so far plus that with the bit alone.

@@ -9,7 +9,7 @@ foot of a sheet are made: `recipe` says in print what `pull` does.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Generic, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, NamedTuple, Protocol, TypeVar
 
 from paperkey_alt.format.buffer import Buffer, push_number, push_prefixed
 from paperkey_alt.wording import counted
@@ -33,8 +33,7 @@ class Codec(Protocol[T]):
         """Return in words how `pull` takes the field called *name*: bytes first, then the name."""
 
 
-@dataclass(frozen=True)
-class Number:
+class Number(NamedTuple):
     """A number of *width* bytes."""
 
     width: int
@@ -52,8 +51,7 @@ class Number:
         return f"{counted(self.width, 'byte')}: {name}"
 
 
-@dataclass(frozen=True)
-class Integer:
+class Integer(NamedTuple):
     """A number of any length: its bytes, leading zeros left out, behind a length of *width*."""
 
     width: int
@@ -71,29 +69,27 @@ class Integer:
         return f"{_behind_length(self.width)}: {name}"
 
 
-@dataclass(frozen=True)
-class Octets:
-    """*count* bytes."""
+class Octets(NamedTuple):
+    """*length* bytes."""
 
-    count: int
+    length: int
 
     def pull(self, buffer: Buffer) -> bytes:
         """Return the bytes."""
-        return buffer.pull_bytes(self.count)
+        return buffer.pull_bytes(self.length)
 
     def push(self, value: bytes) -> bytes:
-        """Return *value*, whose length must be *count*."""
-        if len(value) != self.count:
-            raise ValueError(f"the field is {self.count} bytes, not {len(value)}")
+        """Return *value*, whose length must be *length*."""
+        if len(value) != self.length:
+            raise ValueError(f"the field is {self.length} bytes, not {len(value)}")
         return value
 
     def recipe(self, name: str) -> str:
         """Return how many bytes there are."""
-        return f"{counted(self.count, 'byte')}: {name}"
+        return f"{counted(self.length, 'byte')}: {name}"
 
 
-@dataclass(frozen=True)
-class Prefixed:
+class Prefixed(NamedTuple):
     """Bytes behind their length, a number of *width* bytes."""
 
     width: int
@@ -111,8 +107,7 @@ class Prefixed:
         return f"{_behind_length(self.width)}: {name}"
 
 
-@dataclass(frozen=True)
-class Text:
+class Text(NamedTuple):
     """Text in UTF-8 behind its length in bytes, a number of *width* bytes."""
 
     width: int
@@ -130,7 +125,6 @@ class Text:
         return f"{_behind_length(self.width)}: {name} (UTF-8)"
 
 
-@dataclass(frozen=True)
 class Rest:
     """All bytes to the end."""
 
@@ -147,8 +141,7 @@ class Rest:
         return f"to the end: {name}"
 
 
-@dataclass(frozen=True)
-class ToEnd(Generic[T]):
+class ToEnd(NamedTuple, Generic[T]):
     """Several *item*s one behind another, to the end."""
 
     item: Codec[T]
@@ -191,14 +184,12 @@ def recipe_of_fields(fields: Table, names: Mapping[str, str]) -> str:
     return "; ".join(codec.recipe(names.get(name, name)) for name, codec in fields)
 
 
-@dataclass(frozen=True)
-class Length:
+class Length(NamedTuple):
     """In a column of `Columns`: the length of a later field of the item, in *width* bytes."""
 
     width: int
 
 
-@dataclass(frozen=True)
 class Measured:
     """In a column of `Columns`: bytes whose length stands in an earlier column."""
 

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import base64
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from paperkey_alt.errors import LineError
 from paperkey_alt.format.reed_solomon import Code, Uncorrectable
@@ -42,10 +42,22 @@ _CODE = Code(field_bits=5, polynomial=0x25, checks=CHECK_CHARACTERS)
 _VALUE = {character: value for value, character in enumerate(ALPHABET)}
 _SILENT = dict.fromkeys(map(ord, " \t\r\n\f\v-\u00a0\u00ad\u2010\u2011\u2012\u2013\u2014\u2212"))
 _LOOK_ALIKES = {"0": "O", "1": "I", "8": "B"}
-_READ_AS = (
-    {character: character for character in ALPHABET}
-    | {c.lower(): c for c in ALPHABET}
-    | _LOOK_ALIKES
+
+
+class _ReadAs(dict[int, str | None]):
+    """A table for `str.translate`: what is not in it is unreadable."""
+
+    def __missing__(self, _: int) -> str:
+        return UNREADABLE
+
+
+_READ_AS = _ReadAs(
+    str.maketrans(
+        {character: character for character in ALPHABET}
+        | {character.lower(): character for character in ALPHABET}
+        | _LOOK_ALIKES
+    )
+    | _SILENT
 )
 
 # A mended line must leave one check symbol unspent, or nothing would speak for the mend.
@@ -70,8 +82,7 @@ class Line:
             raise ValueError(f"a line carries {DATA_BYTES} bytes")
 
 
-@dataclass(frozen=True)
-class Mend:
+class Mend(NamedTuple):
     """
     One difference between what was given and the line it was taken for.
 
@@ -176,7 +187,7 @@ def normalise(text: str) -> str:
     Forgiven, and nothing else: lower case; spaces and hyphens of any kind anywhere; 0 for O, 1 for
     I (`decode` then tries L), 8 for B. RFC 4648 §3.4 leaves these readings to the application.
     """
-    return "".join(_READ_AS.get(character, UNREADABLE) for character in text.translate(_SILENT))
+    return text.translate(_READ_AS)
 
 
 def group(characters: str) -> str:
@@ -268,9 +279,12 @@ def _nearest(given: str, number: int | None, mark: str) -> DecodedLine:
 
 def _word(given: str, number: int | None, mark: str) -> tuple[list[int], list[int]]:
     """Return the 31 symbols of the code, unmasked, and the places of those that are not known."""
-    symbols = [*_number_symbols(number or 0), *(_VALUE.get(character, 0) for character in given)]
+    symbols = [*_number_symbols(number or 0), *[_VALUE.get(character, 0) for character in given]]
     erased = list(range(NUMBER_SYMBOLS)) if number is None else []
-    erased += [at + NUMBER_SYMBOLS for at, character in enumerate(given) if character == UNREADABLE]
+    if UNREADABLE in given:
+        erased += [
+            at + NUMBER_SYMBOLS for at, character in enumerate(given) if character == UNREADABLE
+        ]
     return _masked(symbols, mark), erased
 
 
@@ -279,7 +293,10 @@ def _decoded(
 ) -> DecodedLine:
     symbols = _masked(codeword, mark)
     exact = _characters(symbols[NUMBER_SYMBOLS:])
-    line = Line(symbols[0] << 5 | symbols[1], base64.b32decode(exact[:DATA_CHARACTERS]))
+    value = 0
+    for symbol in symbols[NUMBER_SYMBOLS : NUMBER_SYMBOLS + DATA_CHARACTERS]:
+        value = value << 5 | symbol
+    line = Line(symbols[0] << 5 | symbols[1], value.to_bytes(DATA_BYTES, "big"))
     mends = _differences(given, exact)
     if number not in (None, line.number):
         mends = (Mend(0, str(number), str(line.number)), *mends)
@@ -287,6 +304,8 @@ def _decoded(
 
 
 def _differences(given: str, exact: str) -> tuple[Mend, ...]:
+    if given == exact:
+        return ()
     return tuple(
         Mend(at, was, now)
         for at, (was, now) in enumerate(zip(given, exact, strict=True), 1)
@@ -311,4 +330,4 @@ def _symbols(characters: str) -> list[int]:
 
 
 def _characters(symbols: list[int]) -> str:
-    return "".join(ALPHABET[symbol] for symbol in symbols)
+    return "".join([ALPHABET[symbol] for symbol in symbols])

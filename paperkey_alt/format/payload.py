@@ -243,7 +243,6 @@ REDUCED_NAMES = {
 }
 
 
-@dataclass(frozen=True)
 class CompactPart:
     """A part of a compact payload: the byte of its form, and the fields that this form has."""
 

@@ -34,7 +34,7 @@ from collections import Counter, defaultdict
 from dataclasses import dataclass
 from enum import Enum
 from itertools import chain, combinations, islice
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from paperkey_alt.errors import (
     DigestMismatch,
@@ -137,6 +137,18 @@ class SetFinding:
     first: bytes | None = None
     computed: bool = False
 
+    @property
+    def is_partly_given(self) -> bool:
+        """
+        Whether it is incomplete for want of lines of which nothing was read, and would do with
+        them: of the lines that are there, no more are wrong than spare lines can replace.
+        """
+        wrong = {line.number for line in self.lines if line.status is Status.WRONG}
+        return self.needed > 0 and all(
+            len(wrong.intersection((*data, *spare))) <= len(spare)
+            for data, spare in spare_lines.groups(self.head.data_lines, self.head.spare_lines)
+        )
+
     def laid_out(self) -> LineSet | None:
         """Return the set as it was printed; None where its lines are not known in full."""
         if self.body is None:
@@ -149,8 +161,7 @@ class SetFinding:
         return sum(line.status is status for line in self.lines)
 
 
-@dataclass(frozen=True)
-class Stray:
+class Stray(NamedTuple):
     """
     A raw line that belongs to no set here: the place, its line number and set mark where they can
     be told, and why.
@@ -204,8 +215,7 @@ def recover(raw_lines: Sequence[RawLine]) -> Findings:
     return Findings(tuple(findings), (*alone, *strays))
 
 
-@dataclass(frozen=True)
-class _Placed:
+class _Placed(NamedTuple):
     """
     A raw line at its line number in a set; *decoded* is None where it cannot be taken for a line,
     for the reason in *remark*.

@@ -110,6 +110,11 @@ class Code:
         The same as `correct` where nothing is wrong, and much faster. Raises Uncorrectable where
         there is none.
         """
+        if not erased:
+            self._require_word(word, erased)
+            if any(self._left_over(word)):
+                raise Uncorrectable("it is no codeword")
+            return bytes(word)
         (codeword,) = self.fill_all([word], erased)
         return codeword
 
@@ -193,14 +198,14 @@ def _division(code: Code) -> tuple[tuple[int, ...], int, int]:
     generator, root = b"\1", 1
     for _ in range(code.checks):
         # times (x − root)
-        generator = add(generator + b"\0", b"\0" + generator.translate(field.products[root]))
+        generator = add(generator + b"\0", b"\0" + generator.translate(field.products_of(root)))
         root = field.multiply(root, 2)
-    multiples = tuple(
-        int.from_bytes(generator[1:].translate(field.products[symbol]), "big")
-        for symbol in range(field.largest + 1)
-    )
+    multiples = [0]
+    for bit in range(code.field_bits):
+        multiple = int.from_bytes(generator[1:].translate(field.products_of(1 << bit)), "big")
+        multiples += [other ^ multiple for other in multiples]
     top = 8 * (code.checks - 1)
-    return multiples, top, (1 << top) - 1
+    return tuple(multiples), top, (1 << top) - 1
 
 
 @lru_cache(maxsize=16)

@@ -10,10 +10,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from paperkey_alt.errors import UnprotectedSecret, UnsupportedKey
+from paperkey_alt.errors import NotASecretKey, UnprotectedSecret, UnsupportedKey
 from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
 from paperkey_alt.keys import any_file, pem
-from paperkey_alt.keys.openpgp import certificate as certificates
 from paperkey_alt.keys.openpgp import choice, extraction, key_file, packets
 from paperkey_alt.keys.openpgp.key_packet import SUPPORTED_VERSIONS
 from paperkey_alt.keys.openpgp.rfc9580 import LAST_INSTANT, SALT_BYTES, RevocationReason
@@ -38,7 +37,9 @@ __all__ = [
     "certificate",
     "check_pairs",
     "extract",
+    "gives_numbers",
     "is_revoked",
+    "needs_certificate",
     "read_revocation",
     "rebuild",
     "revocable",
@@ -103,20 +104,25 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     extracted = extraction.extract(
         key, whole=form is Form.WHOLE, allow_unprotected=allow_unprotected
     )
-    # The ciphers take long to load.
-    from paperkey_alt.keys.openpgp import compact, strength, unlocked  # noqa: PLC0415
+    from paperkey_alt.keys.openpgp import strength  # noqa: PLC0415 - the ciphers take long to load
 
-    empty = strength.opened_by_an_empty_one(key)
+    empty = strength.opened_by_empty_passphrase(key)
     if empty and not allow_unprotected:
         raise UnprotectedSecret(
             f"an empty passphrase opens the {' and the '.join(part.title for part in empty)}: "
             "anyone with the sheet has the key"
         )
+    is_protected = key.protected and not empty
     extracted = replace(
-        extracted, protected=key.protected and not empty, cautions=strength.cautions(key)
+        extracted,
+        protected=is_protected,
+        partly_protected=not is_protected and len(key.protected_packets) > len(empty),
+        cautions=strength.cautions(key),
     )
     if form is not Form.COMPACT and not prove:
         return extracted
+    from paperkey_alt.keys.openpgp import compact, unlocked  # noqa: PLC0415 - as above
+
     secrets = unlocked.unlock(key, ask)
     unchecked = (f"Not proven: {what}." for what in unlocked.check_pairs(secrets))
     notes = (*extracted.notes, *unchecked)
@@ -131,6 +137,7 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
         seal_passphrase=passphrase,
         seal_is_own=own is not None and passphrase == own,
         protected=extracted.protected,
+        partly_protected=extracted.partly_protected,
         cautions=extracted.cautions,
     )
 
@@ -161,10 +168,20 @@ def rebuild(
             return private_key.rebuild(payload)
         case Revocation(fingerprint, packet):
             title = f"the revocation of {fingerprint.hex().upper()}"
-            return Rebuilt(revocation.write(packet), packet, title)
+            return Rebuilt(revocation.write(packet), packet, title, is_revocation=True)
         case Compact():
             lean = compact.restore(payload, certificate, passphrase or "", ask)
             return extraction.rebuild(lean, certificate)
+
+
+def needs_certificate(payload: Payload) -> bool:
+    """Tell whether `rebuild` takes the public certificate for *payload*."""
+    return isinstance(payload, Lean | Compact)
+
+
+def gives_numbers(payload: Payload) -> bool:
+    """Tell whether the stand-alone program gives only numbers of *payload*, and no key file."""
+    return isinstance(payload, Compact | RsaFile)
 
 
 def certificate(data: bytes, fingerprint: str | None) -> Key:
@@ -172,6 +189,11 @@ def certificate(data: bytes, fingerprint: str | None) -> Key:
     Return the OpenPGP key in a key file, public or secret, the one that *fingerprint* names where
     there are several; raises KeyFileError.
     """
+    if pem.recognises(data) and pem.is_text(data):
+        raise NotASecretKey(
+            f"the file holds a private key of another kind ({pem.kind(data)}), and no OpenPGP key",
+            advice="Give a file with the OpenPGP key.",
+        )
     return choice.choose(key_file.read(data), fingerprint)
 
 
@@ -187,12 +209,16 @@ def smallest_certificate(key: Key) -> tuple[Certificate, tuple[str, ...]]:
     Return the smallest certificate with which the secrets of *key* are restored, for paper, and in
     a sentence each what of the key is not in it.
     """
+    from paperkey_alt.keys.openpgp import certificate as certificates  # noqa: PLC0415 - seldom needed
+
     smallest = certificates.smallest(key)
     return Certificate(packets.join(smallest.packets)), smallest.notes
 
 
 def is_revoked(key: Key) -> bool:
     """Tell whether the file of *key* has a revocation of it that the key itself made."""
+    from paperkey_alt.keys.openpgp import certificate as certificates  # noqa: PLC0415 - seldom needed
+
     return certificates.is_revoked(key)
 
 
@@ -206,6 +232,8 @@ def check_pairs(rebuilt: Rebuilt, ask: Ask, known: Iterable[str] = ()) -> tuple[
     """
     if rebuilt.is_certificate:
         return ("a public certificate has no secret",)
+    if rebuilt.is_revocation:
+        return ("a revocation has no secret; ragleaf drill verifies it with its key",)
     if rebuilt.key is not None:
         from paperkey_alt.keys.openpgp import unlocked  # noqa: PLC0415 - the ciphers take long to load
 
@@ -223,9 +251,16 @@ def revocable(data: bytes, fingerprint: str | None) -> Key:
     key = certificate(data, fingerprint)
     if key.version not in SUPPORTED_VERSIONS:
         raise UnsupportedKey(
-            f"the key is of version {key.version}; Ragleaf revokes keys of versions 4 and 6 only"
+            f"the key is of version {key.version}; Ragleaf revokes keys of versions 4 and 6 only",
+            advice=_REVOKE_ELSEWHERE,
         )
     return key
+
+
+_REVOKE_ELSEWHERE = (
+    "Make the revocation certificate in your OpenPGP program; ragleaf backup --plain prints its "
+    "file as it is."
+)
 
 
 def revoke(  # noqa: PLR0913 - each is a wish of its own

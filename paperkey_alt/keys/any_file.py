@@ -18,9 +18,10 @@ def extract(data: bytes, name: str, *, allow_unprotected: bool, blind: bytes) ->
         raise KeyFileError("the file is empty", advice="Check the name, and give the file.")
     if not allow_unprotected:
         raise UnprotectedSecret(
-            "no seal would be over this file: anyone with the sheet has the file", advice=_ADVICE
+            "this file would be printed without a seal: anyone with the sheet has the file",
+            advice=_ADVICE,
         )
-    shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
+    shown = carried_name(name)
     return Extract(
         File(shown, data, blind),
         "A file",
@@ -30,6 +31,11 @@ def extract(data: bytes, name: str, *, allow_unprotected: bool, blind: bytes) ->
         protected=False,
         sort=Sort.FILE,
     )
+
+
+def carried_name(name: str) -> str:
+    """Return as much of the end of *name* as a payload has room for."""
+    return name.encode()[-LONGEST_NAME:].decode(errors="ignore")
 
 
 def rebuild(payload: File) -> Rebuilt:

@@ -40,6 +40,11 @@ class LiveFile:
     key: Key | None = None
     problem: KeyFileError | None = None
 
+    @property
+    def is_key(self) -> bool:
+        """Whether it is a key file, of OpenPGP or another kind."""
+        return self.problem is None
+
 
 class Result(enum.Enum):
     """
@@ -67,15 +72,6 @@ class Result(enum.Enum):
     MISSING_ON_BOTH = enum.auto()
 
 
-SAME_NUMBERS = (
-    Result.SAME_BYTES,
-    Result.SAME_SECRET,
-    Result.ANOTHER_PASSPHRASE,
-    Result.UNPROTECTED_ON_PAPER,
-    Result.UNPROTECTED_LIVE,
-)
-
-
 @dataclass(frozen=True)
 class Compared:
     """
@@ -97,6 +93,8 @@ class Verdict(enum.Enum):
     OWN_CERTIFICATE = enum.auto()
     ANOTHER_FILE = enum.auto()
     ANOTHER_KEY = enum.auto()
+    ANOTHER_CERTIFICATE = enum.auto()
+    ANOTHER_REVOCATION = enum.auto()
     CERTIFICATE_LACKS = enum.auto()
     WRONG_ON_PAPER = enum.auto()
     SECRET_MISSING = enum.auto()
@@ -184,8 +182,8 @@ def compare(rebuilt: Rebuilt, live: LiveFile, ask: Ask, known: Iterable[str] = (
         return _compare_keys(back, live.key, ask, known, is_same_file=is_same_file)
     if is_same_file:
         return Comparison(Verdict.SAME_FILE, rebuilt.title)
-    if live.key is not None and _is_revocation(rebuilt, live.key):
-        return Comparison(Verdict.OWN_REVOCATION, rebuilt.title)
+    if live.key is not None:
+        return Comparison(_as_revocation(rebuilt, live.key), rebuilt.title)
     if pem.recognises(rebuilt.data) and pem.recognises(live.data):
         return _compare_private_keys(rebuilt, live.data, ask, known)
     return Comparison(Verdict.ANOTHER_FILE, rebuilt.title)
@@ -217,12 +215,13 @@ def _key_in(data: bytes, live: Key) -> Key | None:
         return None
 
 
-def _is_revocation(rebuilt: Rebuilt, live: Key) -> bool:
+def _as_revocation(rebuilt: Rebuilt, live: Key) -> Verdict:
+    """Return the verdict on what is no key: a revocation of *live*, of another key, or neither."""
     try:
         keys.read_revocation(rebuilt.binary, live)
     except KeyFileError:
-        return False
-    return True
+        return Verdict.ANOTHER_REVOCATION if rebuilt.is_revocation else Verdict.ANOTHER_FILE
+    return Verdict.OWN_REVOCATION
 
 
 def _compare_certificate(rebuilt: Rebuilt, live: Key) -> Comparison:
@@ -233,7 +232,7 @@ def _compare_certificate(rebuilt: Rebuilt, live: Key) -> Comparison:
     """
     back = keys.certificate(rebuilt.data, None)
     if back.fingerprint != live.fingerprint:
-        return Comparison(Verdict.ANOTHER_KEY, rebuilt.title)
+        return Comparison(Verdict.ANOTHER_CERTIFICATE, rebuilt.title)
     there = {part.fingerprint for part in back.key_packets}
     needed = [part for part in live.key_packets if part.secret] or live.key_packets
     lacking = tuple(
@@ -356,12 +355,12 @@ def _compare_private_keys(
     rebuilt: Rebuilt, live: bytes, ask: Ask, known: Iterable[str]
 ) -> Comparison:
     """
-    Compare private-key files of other kinds by their public keys: the library proves on loading
+    Compare private-key files of other kinds by their public keys: the library checks on loading
     that the private part belongs to them.
     """
     from paperkey_alt.keys import private_key  # noqa: PLC0415 - the ciphers take long to load
 
-    passphrases = list(known)
+    passphrases, title = list(known), rebuilt.title.removeprefix("the ")
     opened = []
     try:
         for data, side in ((rebuilt.data, _ON_PAPER), (live, _LIVE)):
@@ -370,7 +369,7 @@ def _compare_private_keys(
                 passphrases.insert(0, key.passphrase)
             opened.append(key)
     except (KeyFileError, WrongPassphrase, NoTerminal) as problem:
-        compared = Compared(rebuilt.title, Result.NOT_COMPARED, problem)
+        compared = Compared(title, Result.NOT_COMPARED, problem)
         return Comparison(Verdict.NOT_COMPARED, rebuilt.title, (compared,))
     paper, other = opened
     if private_key.fingerprint(paper.key) != private_key.fingerprint(other.key):
@@ -378,7 +377,7 @@ def _compare_private_keys(
     result = _by_passphrases(
         paper.passphrase, other.passphrase, opens=paper.passphrase == other.passphrase
     )
-    return Comparison(Verdict.SAME_KEY, rebuilt.title, (Compared(rebuilt.title, result),))
+    return Comparison(Verdict.SAME_KEY, rebuilt.title, (Compared(title, result),))
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ DER.
 
 from __future__ import annotations
 
+import base64
 import re
 
 OPENSSH = "OPENSSH PRIVATE KEY"
@@ -68,6 +69,50 @@ def is_pkcs12(data: bytes) -> bool:
     1 and an algorithm.
     """
     return _PKCS12.match(data) is not None
+
+
+_SALT = rb"\x30[\x01-\x7f]\x04([\0-\x40])"  # a sequence; the first in it, its length
+# The object identifier of a derivation, and how many numbers behind the salt are its cost.
+_DERIVATIONS = (
+    # 1.2.840.113549.1.5.12, PBKDF2 (RFC 8018, appendix A.2): the iterations.
+    (re.compile(rb"\x06\x09\x2a\x86\x48\x86\xf7\x0d\x01\x05\x0c" + _SALT, re.DOTALL), 1),
+    # 1.3.6.1.4.1.11591.4.11, scrypt (RFC 7914 §7): N, r and p.
+    (re.compile(rb"\x06\x09\x2b\x06\x01\x04\x01\xda\x47\x04\x0b" + _SALT, re.DOTALL), 3),
+)
+_DER_INTEGER = 2
+_MOST_COUNT_BYTES = 8
+
+
+def cost(data: bytes) -> int | None:
+    """
+    Return what it costs to try a passphrase on the PKCS #8 file *data*: iterations of PBKDF2, or
+    blocks that scrypt mixes, which take about as long. None where neither protects it.
+    """
+    der = data
+    if label(data) is not None:
+        try:
+            der = base64.b64decode(without_parameters(data).split(b"-----")[2])
+        except ValueError:
+            return None
+    for derivation, numbers in _DERIVATIONS:
+        match = derivation.search(der)
+        if match is not None:
+            return _product(der[match.end() + match[1][0] :], numbers)
+    return None
+
+
+def _product(der: bytes, numbers: int) -> int | None:
+    """Return the product of so many integers with which *der* begins, None where they do not."""
+    product = 1
+    for _ in range(numbers):
+        length = der[1] if len(der) > 1 else 0
+        number = der[2 : 2 + length]
+        is_integer = der[:1] == bytes([_DER_INTEGER]) and 0 < length <= _MOST_COUNT_BYTES
+        if not is_integer or len(number) < length:
+            return None
+        product *= int.from_bytes(number)
+        der = der[2 + length :]
+    return product
 
 
 def recognises(data: bytes) -> bool:

@@ -31,9 +31,9 @@ from paperkey_alt.errors import (
     UnprotectedSecret,
     UnsupportedKey,
 )
-from paperkey_alt.format.payload import LONGEST_NAME, File, RsaFile
-from paperkey_alt.keys import pem, rsa
-from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
+from paperkey_alt.format.payload import File, RsaFile
+from paperkey_alt.keys import any_file, pem, rsa
+from paperkey_alt.keys.secret import NOT_REBUILT, Extract, Rebuilt, Sort
 from paperkey_alt.keys.spelling import spellings
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ _NO_KEY = (ZeroDivisionError, *_MALFORMED)
 _SORT = Sort.PRIVATE_KEY
 _PKCS12 = (
     "Export the private key from it as PKCS #8 and give that file; or print the file as it is with "
-    "--plain."
+    "ragleaf backup --plain."
 )
 _UNOPENED = (
     "Print it without --prove and --compact: then it is printed byte for byte, under its own "
@@ -72,8 +72,8 @@ _UNPROTECTED = (
     "--allow-unprotected if you will guard the sheet as well as the key itself."
 )
 _NOT_READ = (
-    "Give another copy of the file, or export the key again from the program that made it. --plain "
-    "prints the file as it is, whatever it is."
+    "Give another copy of the file, or export the key again from the program that made it. ragleaf "
+    "backup --plain prints the file as it is, whatever it is."
 )
 _NOT_REDUCED = "The file is printed in full: it cannot be computed back to the same bytes."
 
@@ -99,7 +99,7 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
     """
     Return the key in *data*; *known* passphrases are tried before *ask* is called for one.
 
-    The library proves on loading that the parts of a key belong together. Raises DamagedKeyFile,
+    The library checks on loading that the parts of a key belong together. Raises DamagedKeyFile,
     UnsupportedKey, WrongPassphrase.
     """
     unprotected = _open_unprotected(data)
@@ -112,7 +112,7 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
         passphrase = waiting.pop(0) if waiting else ask(f"private key ({kind})")
         for spelling in spellings(passphrase):
             try:
-                return Opened(load(data, spelling.encode()), kind, spelling)
+                return Opened(load(data, spelling.encode() or _EMPTY), kind, spelling)
             except InternalError:
                 raise _damaged(kind) from None
             except _UNKNOWN:
@@ -123,6 +123,31 @@ def open_(data: bytes, ask: Ask, known: Iterable[str] = ()) -> Opened:
             except (ValueError, TypeError):
                 # A TypeError is what the library raises for an empty one, of some kinds of file.
                 continue
+
+
+# The library refuses an empty passphrase. HMAC fills a key up with zeros (RFC 2104 §2), so that for
+# PBKDF2 (RFC 8018 §5.2), and for scrypt, which begins with it, this one is the same; for other
+# derivations it opens nothing.
+_EMPTY = b"\0"
+
+
+def _opens_empty(data: bytes) -> bool:
+    """
+    Tell whether an empty passphrase opens the protected key in *data*, as far as that is cheap to
+    try. Of one for which it is not nothing is said.
+    """
+    cost = pem.cost(data)
+    if cost is None or cost > _HIGHEST_COST:
+        return False
+    try:
+        _loader(pem.label(data))(pem.without_parameters(data), _EMPTY)
+    except (TypeError, *_MALFORMED, *_UNKNOWN):
+        return False
+    return True
+
+
+# About a second and a half.
+_HIGHEST_COST = 1 << 22
 
 
 def _open_unprotected(data: bytes) -> Opened | None:
@@ -164,12 +189,25 @@ def extract(  # noqa: PLR0913 - each is a wish of its own
     *compact* an unprotected RSA key is reduced to its primes where the identical file follows from
     them. Raises UnprotectedSecret unless *allow_unprotected* is set.
     """
-    shown = name.encode()[-LONGEST_NAME:].decode(errors="ignore")
+    shown = any_file.carried_name(name)
     _require_readable(data)
     opened = _open_unprotected(data) if ask is None else open_(data, ask)
     if opened is None:
+        is_protected = not _opens_empty(data)
+        if not is_protected and not allow_unprotected:
+            raise UnprotectedSecret(
+                f"an empty passphrase opens the private key ({pem.kind(data)}): anyone with the "
+                "sheet has the key",
+                advice=_UNPROTECTED,
+            )
         return Extract(
-            File(shown, data, blind), "Private key", shown, None, None, protected=True, sort=_SORT
+            File(shown, data, blind),
+            "Private key",
+            shown,
+            None,
+            None,
+            protected=is_protected,
+            sort=_SORT,
         )
     if not opened.protected and not allow_unprotected:
         raise UnprotectedSecret(
@@ -255,7 +293,9 @@ def _written(payload: RsaFile) -> bytes:
         key = _computed(payload.rule, payload.exponent, payload.p, payload.q)
         return _in_style(key, payload.style)
     except (KeyError, *_NO_KEY):
-        raise KeyPairMismatch("the numbers on the paper make no RSA key") from None
+        raise KeyPairMismatch(
+            "the numbers on the paper make no RSA key", advice=NOT_REBUILT
+        ) from None
 
 
 def _computed(rule: int, e: int, p: int, q: int) -> RSAPrivateKey:

@@ -6,6 +6,8 @@ import enum
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from paperkey_alt.format.payload import Compact, Lean, Whole
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -50,6 +52,21 @@ class Sort(enum.Enum):
     FILE = "file"
 
 
+# What a print of an OpenPGP key is called, on its sheets and in the register.
+OPENPGP_PRINTS: dict[type[Payload], str] = {
+    Lean: "OpenPGP key, lean",
+    Whole: "OpenPGP key, whole",
+    Compact: "OpenPGP key, compact",
+}
+
+
+# What to do where sheets were read, and no key comes of what they carry.
+NOT_REBUILT = (
+    "The lines of these sheets could be read; this Ragleaf cannot work with what they carry. Use a "
+    "newer one, or follow the recipe printed on the sheet."
+)
+
+
 @dataclass(frozen=True)
 class Lack:
     """
@@ -74,7 +91,8 @@ class Extract:
     *seal_passphrase* is that of the seal to print it under, None where there is to be no seal;
     *seal_is_own* tells whether it is the key's own passphrase; *lacks* are the key packets whose
     secret is not printed; *is_revocable* tells whether a revocation certificate can be made of it
-    that it does not carry already.
+    that it does not carry already; *partly_protected* tells that it is not *protected*, and that
+    such a passphrase is over some of it.
     """
 
     payload: Payload
@@ -91,6 +109,12 @@ class Extract:
     seal_is_own: bool = False
     lacks: tuple[Lack, ...] = ()
     is_revocable: bool = False
+    partly_protected: bool = False
+
+    @property
+    def has_passphrase(self) -> bool:
+        """Whether a passphrase of its own is over all of it or some."""
+        return self.protected or self.partly_protected
 
 
 @dataclass(frozen=True)
@@ -98,7 +122,8 @@ class Rebuilt:
     """
     A secret back from paper: the file as *data*, and in *binary* form where there is another one;
     *title* names it, *notes* are sentences on what it came back without. *key* is there for OpenPGP
-    keys; *is_certificate* tells that it is a public certificate, and no secret.
+    keys; *is_certificate* and *is_revocation* tell that it is a public certificate, or a
+    revocation certificate, and no secret.
     """
 
     data: bytes
@@ -107,3 +132,4 @@ class Rebuilt:
     notes: tuple[str, ...] = ()
     key: Key | None = None
     is_certificate: bool = False
+    is_revocation: bool = False

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont, ImageStat
+from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt.errors import LineError
@@ -203,7 +204,9 @@ def encode(maps: Iterable[Picture], *, pdf: bool) -> bytes:
     canvas = Canvas(target, invariant=True, pageCompression=1)
     for made in maps:
         canvas.setPageSize((made.width * _POINTS, made.height * _POINTS))
-        canvas.drawInlineImage(made, 0, 0, made.width * _POINTS, made.height * _POINTS)
+        # An inline image is not drawn where pages are written as bytes, as those of sheets are.
+        size = made.width * _POINTS, made.height * _POINTS
+        canvas.drawImage(ImageReader(made), 0, 0, *size)
         canvas.showPage()
     canvas.save()
     return target.getvalue()

@@ -8,8 +8,10 @@ from __future__ import annotations
 import re
 
 from paperkey_alt.errors import SourceError
+from paperkey_alt.sheet.caption import PROGRAM_TITLE
 
 _PDF = b"%PDF-"
+_PROGRAM = f"/Title ({PROGRAM_TITLE})".encode()
 _BEFORE_PDF = 1024  # bytes that may be before its first ones, of printers and of mail (PDFium too)
 _FIRST_BYTES = (
     b"\x89PNG",
@@ -67,6 +69,11 @@ def is_picture(data: bytes) -> bool:
 def is_pdf(data: bytes) -> bool:
     """Tell whether these bytes are taken for a PDF."""
     return _PDF in data[:_BEFORE_PDF]
+
+
+def is_printed_program(data: bytes) -> bool:
+    """Tell whether these bytes are the PDF of a printed restorer, as Ragleaf writes it."""
+    return is_pdf(data) and _PROGRAM in data
 
 
 def is_avif(data: bytes) -> bool:

@@ -24,6 +24,9 @@ _BYTE_ORDER_MARKS = {
 # is not ten times as much. So many take 10 s where each row is almost a line.
 MOST_CHARACTERS = 1_000_000
 _MOST_BYTES_A_CHARACTER = 4
+_PRINTED_PROGRAM = (
+    "{} is the printed restorer, a program: no lines of a backup are on it, and it was not read."
+)
 
 
 def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
@@ -32,9 +35,11 @@ def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
     block carries, or if *thorough* all.
 
     Raises SourceError where they are neither text nor a picture, or text of more than a million
-    characters, MissingExtra where they are one
-    and the extra ``scan`` is missing.
+    characters; MissingExtra where they are a picture and the extra ``scan`` is missing.
     """
+    if kinds.is_printed_program(data):
+        yield Page(name, 0, 0, (), advice=(_PRINTED_PROGRAM.format(name),))
+        return
     if not kinds.is_picture(data):
         text = _text(data, name)
         scans = handheld.symbols(text)
@@ -44,7 +49,6 @@ def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
         )
         return
     try:
-        # The imaging libraries are an extra, and slow to import.
         from paperkey_alt.reading.image import pages  # noqa: PLC0415 - an extra, and slow to load
 
         yield from pages.read(data, name, thorough=thorough)

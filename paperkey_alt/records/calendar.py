@@ -38,7 +38,7 @@ def calendar(entries: Sequence[Entry], now: dt.datetime) -> bytes | None:
     events = [
         row
         for entry in entries
-        for task in found.get(entry.number or 0, ())
+        for task in found.get(entry.number, ())
         for row in _event(entry, task, now)
     ]
     if not events:

@@ -1,9 +1,9 @@
 """
 Which secrets sheets carry, so that two prints can be compared without either: `contents`.
 
-A digest stands for each secret. It says nothing of the secret to whom has the register alone: what
-is hashed is long and random, or encrypted under a random salt. Of files of any kind, which may be
-short and guessable, nothing is kept.
+Each secret is named by a digest. Anyone with the register alone learns nothing of the secret from
+it: what is hashed is long and random, or encrypted under a random salt. Of files of any kind, which
+may be short and guessable, nothing is kept.
 """
 
 from __future__ import annotations

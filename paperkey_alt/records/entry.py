@@ -8,7 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from paperkey_alt.format.payload import Certificate, Compact, File, Lean, Revocation, RsaFile, Whole
+from paperkey_alt.format.payload import Certificate, File, Revocation, RsaFile, Whole
+from paperkey_alt.keys.secret import OPENPGP_PRINTS
 from paperkey_alt.records.contents import contents
 
 if TYPE_CHECKING:
@@ -18,16 +19,16 @@ if TYPE_CHECKING:
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.payload import Payload
 
-REVOCATION = "revocation"
+REVOCATION, FILE, CERTIFICATE = "revocation", "file", "certificate"
+WHOLE = OPENPGP_PRINTS[Whole]
+_SEALED = ", sealed"
 # What sheets carry, as the register names it.
-KINDS = {
-    Lean: "OpenPGP key, lean",
-    Whole: "OpenPGP key, whole",
-    Compact: "OpenPGP key, compact",
-    File: "file",
+KINDS: dict[type[Payload], str] = {
+    **OPENPGP_PRINTS,
+    File: FILE,
     RsaFile: "private key, compact",
     Revocation: REVOCATION,
-    Certificate: "certificate",
+    Certificate: CERTIFICATE,
 }
 GIVES = "gives the key back"
 GIVES_NOT = "does not give the key back"
@@ -40,11 +41,12 @@ class Entry:
 
     *marks* are the set marks, one for each share; *kind* is what the sheets carry, by `KINDS`;
     *sheets* is the number of all of them; *threshold* is the number of shares that are needed, None
-    for one set; *holders* are labels; *drilled* is when it was last rehearsed and *drill* how that
-    ended; *destroyed* is set mark → when its sheets were marked destroyed, *notes* set mark → where
-    its sheets are kept; *name* is a user ID or a file's name, None where it is not to be noted;
-    *contents* are those of `paperkey_alt.records.contents`, empty where they are not known;
-    *copies* are the days on which the same sets were printed again; *number* is the row.
+    for one set; *holders* are labels; *expires* is when the key does; *drilled* is when it was last
+    rehearsed and *drill* how that ended; *destroyed* is set mark → when its sheets were marked
+    destroyed, *notes* set mark → where its sheets are kept; *name* is a user ID or a file's name,
+    None where it is not to be noted; *contents* are those of `paperkey_alt.records.contents`, empty
+    where they are not known; *copies* are the days on which the same sets were printed again;
+    *number* is the row in the register, 0 before it is there.
     """
 
     marks: tuple[str, ...]
@@ -62,7 +64,7 @@ class Entry:
     name: str | None = None
     contents: Mapping[str, str] = field(default_factory=dict)
     copies: tuple[dt.date, ...] = ()
-    number: int | None = None
+    number: int = 0
 
     def __post_init__(self) -> None:
         if not self.marks or self.sheets < 1:
@@ -76,12 +78,18 @@ class Entry:
         return tuple(mark for mark in self.marks if mark not in self.destroyed)
 
     @property
+    def carried(self) -> str:
+        """What the sheets carry, in a noun."""
+        kind = self.kind.removesuffix(_SEALED)
+        return kind if kind in (FILE, REVOCATION, CERTIFICATE) else "key"
+
+    @property
     def needed(self) -> int:
         """How many of the sets are needed to give back what they carry."""
         return self.threshold or 1
 
 
-def printed(  # noqa: PLR0913 - what is known of a print, each by its name
+def of_print(  # noqa: PLR0913 - what is known of a print, each by its name
     payload: Payload,
     line_sets: Sequence[LineSet],
     *,
@@ -96,13 +104,11 @@ def printed(  # noqa: PLR0913 - what is known of a print, each by its name
     Return the entry of *payload*, printed *today* as *line_sets*, one for each share, on so many
     *sheets* in all.
     """
-    # The list of what was printed needs no keys, which take long to load.
-
     head = line_sets[0].head
     return Entry(
         marks=tuple(line_set.head.mark for line_set in line_sets),
         fingerprint=fingerprint,
-        kind=KINDS[type(payload)] + (", sealed" if head.sealed else ""),
+        kind=KINDS[type(payload)] + (_SEALED if head.sealed else ""),
         sheets=sheets,
         printed=today,
         threshold=head.share.threshold if head.share else None,

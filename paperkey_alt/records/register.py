@@ -43,10 +43,8 @@ _MOST_STEPS = 50_000_000
 
 
 class Changes(TypedDict, total=False):
-    """What changes of an entry as a whole after it was printed: fields of `Entry`."""
+    """What a rehearsal changes of an entry: fields of `Entry`."""
 
-    holders: tuple[str, ...]
-    expires: dt.date
     drilled: dt.date
     drill: str
 
@@ -113,7 +111,7 @@ class Register:
                     added = connection.execute(
                         "INSERT INTO backup (entry) VALUES (?)", (stored.pack(entry),)
                     )
-                    return replace(entry, number=added.lastrowid)
+                    return replace(entry, number=added.lastrowid or 0)
                 first = alike[-1]
                 copied = replace(first, copies=(*first.copies, entry.printed))
                 _update(connection, [copied])
@@ -171,7 +169,9 @@ class Register:
             yield
         except (sqlite3.Error, OSError, ValueError) as error:
             # The last of them: what stands in the file is no entry.
-            raise RegisterError(f"{self.path} cannot be used as the register: {error}") from None
+            refused = error.strerror if isinstance(error, OSError) else None
+            why = refused.lower() if refused else str(error)
+            raise RegisterError(f"{self.path} cannot be used as the register: {why}") from None
 
 
 # A pipe that nobody reads is opened at once, and then seen to be no file.

@@ -15,7 +15,7 @@ from collections import defaultdict, deque
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from paperkey_alt.records.entry import GIVES, GIVES_NOT, REVOCATION
+from paperkey_alt.records.entry import FILE, GIVES, GIVES_NOT, REVOCATION, WHOLE
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
@@ -28,6 +28,9 @@ DRILL_EVERY = dt.timedelta(days=365)
 # Only the last prints of a key, and those of a name, are compared with each of its sheets: what is
 # said of a register with thousands of them takes no longer than reading it.
 _COMPARED = 30
+_CERTIFICATE_GOES = (
+    " They have the certificate in them: keep a copy of it first, for the newer ones need it."
+)
 
 
 class What(enum.Enum):
@@ -52,7 +55,7 @@ def tasks(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[Task, ...
     """Return for each entry by its number what is to be done, now or later, as seen *today*."""
     by_key = _last(entries, lambda entry: entry.fingerprint)
     return {
-        entry.number or 0: tuple(_tasks(entry, _later(entry, by_key[entry.fingerprint]), today))
+        entry.number: tuple(_tasks(entry, _later(entry, by_key[entry.fingerprint]), today))
         for entry in entries
         if entry.left
     }
@@ -78,7 +81,7 @@ def keep(entries: Sequence[Entry], today: dt.date) -> dict[int, tuple[str, ...]]
     by_key = _last(entries, lambda entry: entry.fingerprint)
     by_name = _last(entries, lambda entry: entry.name)
     sentences = {
-        entry.number or 0: tuple(
+        entry.number: tuple(
             _keep(
                 entry,
                 _later(entry, by_key[entry.fingerprint]),
@@ -107,7 +110,7 @@ def _last(
 
 def _later(entry: Entry, others: Iterable[Entry]) -> list[Entry]:
     """Return those of *others* that were noted after *entry* and are not all destroyed."""
-    return [other for other in others if other.left and _number(other) > _number(entry)]
+    return [other for other in others if other.left and other.number > entry.number]
 
 
 def _tasks(entry: Entry, of_key: Iterable[Entry], today: dt.date) -> Iterator[Task]:
@@ -120,7 +123,7 @@ def _tasks(entry: Entry, of_key: Iterable[Entry], today: dt.date) -> Iterator[Ta
             rehearsed,
             f"Replaced by {_named(latest.left)}, printed on {latest.printed} and rehearsed on "
             f"{rehearsed}: destroy the sheets of {_named(entry.left)}, every copy, and mark them "
-            "destroyed.",
+            f"destroyed.{_CERTIFICATE_GOES if _has_certificate(entry, latest) else ''}",
         )
         return
     if len(entry.left) < entry.needed:
@@ -128,7 +131,7 @@ def _tasks(entry: Entry, of_key: Iterable[Entry], today: dt.date) -> Iterator[Ta
             What.PRINT,
             max(entry.destroyed.values()),
             f"Only {counted(len(entry.left), 'share is', 'shares are')} not marked destroyed, and "
-            f"{entry.needed} are needed: print new shares while you still have the key.",
+            f"{entry.needed} are needed: print new shares while you still have the {_live(entry)}.",
         )
         return
     if entry.expires is not None:
@@ -154,7 +157,8 @@ def _rehearsal(entry: Entry) -> Task:
         return Task(
             What.PRINT,
             entry.drilled,
-            f"The rehearsal on {entry.drilled} failed: print new sheets while you have the key.",
+            f"The rehearsal on {entry.drilled} failed: print new sheets while you have the "
+            f"{_live(entry)}.",
         )
     if entry.drilled is None or entry.drill != GIVES:
         return Task(
@@ -184,11 +188,11 @@ def _keep(
         )
     copies = [other for other in of_key if entry.contents and other.contents == entry.contents]
     for copy in copies[-1:]:
-        carries = "carries" if len(copy.left) == 1 else "carry"
+        carries, it_is = ("carries", "it is") if len(copy.left) == 1 else ("carry", "they are")
         yield (
-            f"{_named(copy.left)} {carries} the same secrets as these sheets, and no others: it is "
-            "a second print, not a replacement. If you changed a passphrase since, these sheets "
-            "still open with the old one."
+            f"{_named(copy.left)} {carries} the same secrets as these sheets, and no others: "
+            f"{it_is} a second print, not a replacement. If you changed a passphrase since, these "
+            "sheets still open with the old one."
         )
     if entry.kind == REVOCATION:
         return
@@ -198,10 +202,14 @@ def _keep(
         for other in of_name
     )
     if next_key or (entry.expires is not None and entry.expires < today):
-        reason = "A newer key of this name has sheets" if next_key else "The key has expired"
+        reason = (
+            "Sheets of another key of this name were printed later"
+            if next_key
+            else "The key has expired"
+        )
         yield (
-            f"{reason}. Old mail needs the old key: keep its sheets. Only you can decide when "
-            "they may go."
+            f"{reason}. Old mail needs this key: keep its sheets. Only you can decide when they "
+            "may go."
         )
 
 
@@ -227,12 +235,18 @@ def _carries_more(other: Entry, entry: Entry) -> bool:
     )
 
 
+def _has_certificate(entry: Entry, other: Entry) -> bool:
+    """Tell whether the sheets of *entry* have the certificate in them, and those of *other* not."""
+    return entry.kind.startswith(WHOLE) and not other.kind.startswith(WHOLE)
+
+
 def _is_rehearsed(entry: Entry) -> bool:
     return entry.drill == GIVES and entry.drilled is not None and entry.drilled >= entry.printed
 
 
-def _number(entry: Entry) -> int:
-    return entry.number or 0
+def _live(entry: Entry) -> str:
+    """Return the noun of what the sheets are printed from."""
+    return "file" if entry.carried == FILE else "key"
 
 
 def _named(marks: Sequence[str]) -> str:

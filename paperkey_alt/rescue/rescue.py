@@ -642,8 +642,16 @@ def main():
         public = [dearmor(pathlib.Path(given.public).read_bytes())] if given.public else map(certificate_of, carriers)
         content = content_of(payload, public, sealed, split)
         with os.fdopen(os.open(given.out, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
-            out.write(content)
-        say(f"{given.out}: {len(content)} bytes" + "; it is the BARE SECRET: use it, then destroy it" * (payload[0] in (3, 5)))
+            try:
+                out.write(content)
+                out.flush()
+            except OSError:
+                os.unlink(given.out)
+                raise
+        bare = payload[0] in (3, 5) or payload[0] == 1 and b"secret part 00" in content
+        say(f"{given.out}: {len(content)} bytes" + "; it is the BARE SECRET: use it, then destroy it" * bare)
+    except EOFError:
+        sys.exit("Not restored: no passphrase was typed, and it takes one")
     except (Failure, OSError, ValueError) as failure:
         sys.exit(f"Not restored: {failure}")
 

@@ -17,10 +17,13 @@ if TYPE_CHECKING:
 
 TITLE = "OpenPGP certificate: public, and needed to bring the key back"
 _WHAT = (
-    "{these} the public certificate of an OpenPGP key: what those who write to its owner have of "
-    "it. It is no secret."
+    "{these} the public certificate of an OpenPGP key. It is for those who write to its owner, and "
+    "it is no secret."
 )
-_NEEDED = "You need it to bring the key back from its own sheets, which carry what is secret of it."
+_NEEDED = (
+    "To bring the key back you need the certificate and the sheets of the key, which carry its "
+    "secrets."
+)
 _TO_KEEP = (
     "{these_show} no secret: anyone may read {them}. Keep {them} with the sheets of the key.",
     "Signatures that name other keys, and pictures, are left out: they restore nothing.",
@@ -53,10 +56,10 @@ def caption(
                 "Python, from typed lines: rescue.py; or do it by hand: see the small print."
             ),
         ),
-        blanks=("The sheets of the key are:", "Whom to ask for help:"),
+        blanks=("Where the key's sheets are:", "Whom to ask for help:"),
     )
 
 
-def printed(line_set: LineSet, notes: Iterable[str], sheets: int) -> tuple[str, ...]:
+def of_print(line_set: LineSet, notes: Iterable[str], sheets: int) -> tuple[str, ...]:
     """Return what to tell about the print of a certificate on so many *sheets*."""
     return (f"Certificate: {words.size(line_set, sheets)}", *notes)

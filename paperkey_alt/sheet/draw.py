@@ -9,10 +9,11 @@ font of the computer's own.
 from __future__ import annotations
 
 import io
+import re
 from functools import cache
-from itertools import groupby
 from typing import TYPE_CHECKING, NamedTuple
 
+from reportlab import rl_config
 from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
@@ -102,8 +103,21 @@ def draw(  # noqa: PLR0913 - what is drawn, each by its name
         for number, sheet in enumerate(plan.sheets, 1):
             _Page(canvas, plan, lines).draw(sheet, words, number)
             canvas.showPage()
-    canvas.save()
+    save(canvas)
     return target.getvalue()
+
+
+def save(canvas: Canvas) -> None:
+    """
+    Write what is drawn on *canvas*, compressed, as bytes: as text pages are a quarter longer, and
+    take longer to write.
+    """
+    was = rl_config.useA85
+    rl_config.useA85 = 0
+    try:
+        canvas.save()
+    finally:
+        rl_config.useA85 = was
 
 
 def new_canvas(target: io.BytesIO, paper: Paper) -> Canvas:
@@ -126,6 +140,11 @@ def shown(text: str) -> str:
     its code point.
     """
     return names.by_code_points(clean(text))
+
+
+def in_groups(digits: str, of: int) -> str:
+    """Return hexadecimal *digits* in groups *of* so many, which the eye can follow."""
+    return " ".join(digits[at : at + of] for at in range(0, len(digits), of))
 
 
 class _Page:
@@ -195,8 +214,7 @@ class _Page:
         self._name(caption.user_id or "", top + 23, width - _MARK_ROOM)
         if caption.fingerprint:
             digits = caption.fingerprint
-            grouped = " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
-            self._text(self.left, top + 34.5, grouped, _FINGERPRINT[len(digits)])
+            self._text(self.left, top + 34.5, in_groups(digits, 4), _FINGERPRINT[len(digits)])
         self._text(self.left, top + 45, _must_fit(" ".join(caption.notes), _NOTE, width), _NOTE)
         self._text_to(self.right, top + 18, self.line_set.head.mark, _SET_MARK)
         self._text_to(self.right, top + 28, "set mark", _LEGEND)
@@ -256,7 +274,7 @@ class _Page:
         both = self.right - self.left - _GUTTER
         help_width = _HELP_WIDTH * both
         y = top + 12
-        self._text(self.left, y, "To bring it back", _FOOT_BOLD)
+        self._text(self.left, y, caption.purpose, _FOOT_BOLD)
         first_caution, *others = caption.cautions or ("",)
         y = self._paragraphs(self.left, y, help_width, caption.bring_back, _FOOT, _HELP_LEADING)
         y = self._paragraphs(self.left, y, help_width, (first_caution,), _FOOT_BOLD, _HELP_LEADING)
@@ -363,6 +381,9 @@ class _Page:
         self.canvas.rect(x, self.height - y - height, width, height, stroke=not fill, fill=fill)
 
 
+_DARK = re.compile(b"\x01+")
+
+
 def draw_modules(
     canvas: Canvas, modules: Sequence[Sequence[bool]], x: float, y: float, side: float
 ) -> None:
@@ -373,11 +394,11 @@ def draw_modules(
     canvas.scale(side, -side)
     # PDF's own words (ISO 32000-1 §8.5.2), for most of the time on a page went into the decimals of
     # these numbers.
-    runs = (
+    runs = [
         f"{start} {down} {length} 1 re"
         for down, row in enumerate(modules)
         for start, length in _runs(row)
-    )
+    ]
     canvas.addLiteral("\n".join([*runs, "f"]))
     canvas.restoreState()
 
@@ -410,13 +431,9 @@ def _shortened(text: str, style: _Style, width: float, kept: str) -> str:
 
 
 def _runs(row: Sequence[bool]) -> list[tuple[int, int]]:
-    at, runs = 0, []
-    for dark, same in groupby(row):
-        length = len(list(same))
-        if dark:
-            runs.append((at, length))
-        at += length
-    return runs
+    """Return where dark modules of *row* begin, and how many there are side by side."""
+    spans = [run.span() for run in _DARK.finditer(bytes(row))]
+    return [(start, end - start) for start, end in spans]
 
 
 @cache

@@ -40,7 +40,8 @@ class Enclosed:
     What is put into an envelope, in words and values.
 
     *subject* names the key or file in a sentence ("the OpenPGP key of …"), *sort* is what it is;
-    *passphrases* are those it takes, *seal_is_own* tells whether the one of the key opens the seal
+    *passphrases* are those it takes, *unlocked* is a sentence on what of it needs none, None where
+    nothing can be had without one; *seal_is_own* tells whether the one of the key opens the seal
     too; *certificate* and *revocation* are sheets, or None, *missing* says in a sentence each which
     of them are not there and why; *needs_public* tells whether it takes a certificate to bring it
     back; *printed_program* are the pages of the *program*, and *gives_numbers* tells that it makes
@@ -52,6 +53,7 @@ class Enclosed:
     fingerprint: str | None
     date: dt.date
     passphrases: tuple[str, ...]
+    unlocked: str | None
     seal_is_own: bool
     certificate: Sheets | None
     revocation: Sheets | None
@@ -66,7 +68,6 @@ class Enclosed:
 def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
     """Return the first page where all that is *secret* is on one set of sheets."""
     noun = _noun(enclosed)
-    lock = f"Here, locked away: NO PASSPHRASE PROTECTS IT. Anyone with these sheets has the {noun}."
     keep = (
         "Here, where you would keep a deed. The passphrase is kept elsewhere, never with these "
         "sheets."
@@ -74,7 +75,7 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
     items = (
         Item(
             f"The sheets of the {noun}",
-            keep if enclosed.passphrases else lock,
+            keep if enclosed.unlocked is None else f"Here, locked away. {enclosed.unlocked}",
             secret.file,
             secret.pages,
             secret.mark,
@@ -88,18 +89,15 @@ def of_key(enclosed: Enclosed, secret: Sheets) -> FirstPage:
         opening=(
             *_opening(enclosed),
             (
-                f"If the computer with the {noun} on it is lost, these papers bring it back. To "
-                "keep them you need not know anything of it; to bring it back, ask somebody who "
-                "knows computers."
+                f"If the computer with the {noun} on it is lost, these papers bring the {noun} "
+                "back. You can keep them without knowing anything about keys. Do not photograph "
+                f"them or send them to anybody. To bring the {noun} back, ask somebody you trust "
+                "who knows computers."
             ),
         ),
         items=items,
-        sheets=f"the sheets of the {noun} (set mark {secret.mark})",
-        blanks=(
-            *(("Where the passphrase is kept:",) if enclosed.passphrases else ()),
-            *(("Where the revocation sheet is kept:",) if enclosed.revocation else ()),
-            "Somebody who can help:",
-        ),
+        sheets=f"the sheets of the {noun} (set mark {secret.mark}, at their upper right)",
+        blanks=_owners_blanks(enclosed),
     )
 
 
@@ -124,9 +122,9 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
         opening=(
             *_opening(enclosed),
             (
-                f"It is split among {share.count} holders. To bring it back it takes {needed}; "
-                f"fewer tell nothing of the {noun} but its size. Never keep two shares in one "
-                "place."
+                f"This {noun} is split among {share.count} holders. To bring it back it takes "
+                f"{needed}; the lines of fewer tell nothing about the {noun} but its size. Never "
+                "keep two shares in one place."
             ),
         ),
         items=(
@@ -135,11 +133,7 @@ def of_owner(enclosed: Enclosed, share: Share, secrets: tuple[Sheets, ...]) -> F
             *_revocation_items(enclosed, "every share"),
         ),
         sheets=f"the sheets of {needed}",
-        blanks=(
-            *(("Where the passphrase is kept:",) if enclosed.passphrases else ()),
-            *(("Where the revocation sheet is kept:",) if enclosed.revocation else ()),
-            "Somebody who can help:",
-        ),
+        blanks=_owners_blanks(enclosed),
     )
 
 
@@ -163,8 +157,8 @@ def of_holder(enclosed: Enclosed, share: Share, secret: Sheets) -> FirstPage:
         opening=(
             (
                 f"The owner of {enclosed.subject} asks you to keep one share of it. "
-                f"{_capital(needed)}, brought together, give the {noun} back. Your share alone "
-                "tells nothing of it but its size."
+                f"{_capital(needed)}, brought together, give the {noun} back. The lines "
+                f"of your share alone tell nothing about the {noun} but its size."
             ),
             "The letter says how to keep it, and what to do when somebody asks you for it.",
         ),
@@ -194,7 +188,8 @@ def _page(  # noqa: PLR0913 - what the three pages differ in, each by its name
         opening=opening,
         items=items,
         missing=enclosed.missing if missing is None else missing,
-        steps=tuple(_steps(enclosed, sheets, whereabouts)),
+        purpose=f"To bring the {_noun(enclosed)} back",
+        steps=_steps(enclosed, sheets, whereabouts),
         files=tuple((each.file, each.digest) for each in (enclosed.page, enclosed.program)),
         blanks=blanks,
     )
@@ -206,13 +201,23 @@ def _opening(enclosed: Enclosed) -> tuple[str, ...]:
     return ()
 
 
+def _owners_blanks(enclosed: Enclosed) -> tuple[str, ...]:
+    """Return the words before the blanks of whoever has all of the envelope."""
+    blanks = []
+    if enclosed.passphrases:
+        blanks.append("Where the passphrase is kept:")
+    if enclosed.revocation:
+        blanks.append("Where the revocation sheet is kept:")
+    return (*blanks, "Somebody who can help:")
+
+
 _WITH_SHEETS = (
-    "Here, with the sheets above: the key is brought back from both. It is public, and may lie "
-    "elsewhere as well."
+    "Here, with the sheets above: it takes both to bring the key back. It is public: copies in "
+    "other places do no harm."
 )
 _WITH_SHARES = (
-    "Here; and a copy with every share, for the key is brought back from both. It is public, and "
-    "may lie elsewhere as well."
+    "Here, and a copy with every share: it takes both to bring the key back. It is public: copies "
+    "in other places do no harm."
 )
 
 
@@ -233,8 +238,8 @@ def _public_items(enclosed: Enclosed, certificate: str) -> list[Item]:
         *items,
         Item(
             f"The page {page}",
-            "On a stick or a disc beside these papers. A double click opens it in a browser: hold "
-            "the sheets before the camera, or type their lines.",
+            "On a USB stick or a disc beside these papers. A double click opens it in a browser: "
+            "hold the sheets before the camera, or type their lines.",
             page,
         ),
         Item(
@@ -244,7 +249,7 @@ def _public_items(enclosed: Enclosed, certificate: str) -> list[Item]:
         ),
         Item(
             "The same program on paper",
-            f"Here. To be typed if no file {program} is left.",
+            f"Here. You need it only if no file {program} is left: then type it.",
             enclosed.printed_program.file,
             enclosed.printed_program.pages,
         ),
@@ -257,7 +262,7 @@ def _revocation_items(enclosed: Enclosed, others: str) -> list[Item]:
     return [
         Item(
             "The revocation sheet",
-            f"In another place than {others}, perhaps with somebody you trust. Anyone with it can "
+            f"Away from {others}, perhaps with somebody you trust. Anyone with it can "
             "end the key for good, and can neither read nor sign anything with it. It is for the "
             "day when the key is in wrong hands.",
             enclosed.revocation.file,
@@ -267,7 +272,7 @@ def _revocation_items(enclosed: Enclosed, others: str) -> list[Item]:
     ]
 
 
-def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
+def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> tuple[tuple[str, str], ...]:
     openpgp = enclosed.sort is Sort.OPENPGP_KEY
     result = "key.asc" if openpgp else "FILE"
     certificate = (
@@ -285,27 +290,35 @@ def _steps(enclosed: Enclosed, sheets: str, whereabouts: str) -> list[str]:
             "browser, or Python, or Ragleaf, the program that printed these papers."
         ),
         (
-            f"Scan {sheets}{certificate}; or type their lines into a text file, each behind its "
+            f"Scan {sheets}{certificate}; or type their lines into a text file, each after its "
             "number."
         ),
+    ]
+    ways = [
+        f"With a browser: open {enclosed.page.file} and do what it says.",
         (
-            f"With Ragleaf: ragleaf restore SCANS{public} -o {result} (for SCANS write the names "
-            "of your files, scanned or typed)"
+            f"Or with Ragleaf: ragleaf restore SCANS{public} -o {result} (for SCANS write the "
+            "names of your files, scanned or typed)."
         ),
-        f"Or with a browser: open {enclosed.page.file} and do what it says.",
         (
             f"Or with Python: python3 {enclosed.program.file} TEXTFILES{rescued}, with the lines "
             "typed, or with what any reader of QR codes finds in the square symbols."
         ),
     ]
     if enclosed.gives_numbers:
-        steps[-1] += _NUMBERS[enclosed.sort]
+        ways[-1] += _NUMBERS[enclosed.sort]
+    after = []
     if openpgp:
-        steps.append(f"Open {result} in an OpenPGP program.")
+        after.append(f"Import {result} into an OpenPGP program.")
     if enclosed.passphrases:
         asked = f"You will be asked for {' and '.join(enclosed.passphrases)}; {whereabouts}."
-        steps.append(f"{asked} {_SEAL_TOO}" if enclosed.seal_is_own else asked)
-    return steps
+        after.append(f"{asked} {_SEAL_TOO}" if enclosed.seal_is_own else asked)
+    chosen = len(steps) + 1
+    return (
+        *((f"{number}", step) for number, step in enumerate(steps, 1)),
+        *((f"{chosen}{letter}", way) for letter, way in zip("abc", ways, strict=True)),
+        *((f"{number}", step) for number, step in enumerate(after, chosen + 1)),
+    )
 
 
 _NUMBERS = {

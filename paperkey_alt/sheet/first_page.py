@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from reportlab.lib.utils import simpleSplit
 
 from paperkey_alt.sheet import draw as sheets
-from paperkey_alt.sheet.draw import LINES, shown
+from paperkey_alt.sheet.draw import LINES, in_groups, shown
 from paperkey_alt.sheet.layout import MARGIN
 from paperkey_alt.sheet.names import BOLD, PROSE
 from paperkey_alt.wording import counted
@@ -46,7 +46,8 @@ class Item:
 class FirstPage:
     """
     A *heading*, the *fingerprint* of the key if it has one, an *opening*; the *items*; what is
-    *missing*, a sentence each, and why; the *steps* by which it is brought back; the *files* by
+    *missing*, a sentence each, and why; under the heading *purpose* the *steps* by which it is
+    brought back, each behind its number ("3a" and "3b" where one of them is enough); the *files* by
     name and SHA-256, hexadecimal; and the words before each blank to be filled in.
     """
 
@@ -56,7 +57,8 @@ class FirstPage:
     opening: tuple[str, ...]
     items: tuple[Item, ...]
     missing: tuple[str, ...]
-    steps: tuple[str, ...]
+    purpose: str
+    steps: tuple[tuple[str, str], ...]
     files: tuple[tuple[str, str], ...]
     blanks: tuple[str, ...]
 
@@ -64,21 +66,30 @@ class FirstPage:
 def draw(page: FirstPage, *, paper: Paper) -> bytes:
     """
     Return *page* as a PDF, in the largest type in which one page holds it; where none does, in the
-    largest of all, and it goes on on another page.
+    largest of all, and the steps begin another page if that takes no more pages.
     """
     sheets.register_fonts()
-    tried = [_drawn(page, paper, scale) for scale in _SCALES]
-    return next((data for data, pages in tried if pages == 1), tried[0][0])
+    tried = (_drawn(page, paper, scale) for scale in _SCALES)
+    on_one = next((data for data, pages in tried if pages == 1), None)
+    if on_one is not None:
+        return on_one
+    longer = [_drawn(page, paper, _SCALES[0], apart=apart) for apart in (True, False)]
+    return min(longer, key=lambda drawn: drawn[1])[0]
 
 
-def _drawn(page: FirstPage, paper: Paper, scale: float) -> tuple[bytes, int]:
-    """Return *page* as a PDF, its type *scale* times as large, and how many pages that takes."""
+def _drawn(
+    page: FirstPage, paper: Paper, scale: float, *, apart: bool = False
+) -> tuple[bytes, int]:
+    """
+    Return *page* as a PDF, its type *scale* times as large, and how many pages that takes; *apart*
+    begins another page with the steps.
+    """
     target = io.BytesIO()
     canvas = sheets.new_canvas(target, paper)
-    _Pen(canvas, paper, scale).draw(page)
+    _Pen(canvas, paper, scale).draw(page, apart=apart)
     pages = canvas.getPageNumber()
     canvas.showPage()
-    canvas.save()
+    sheets.save(canvas)
     return target.getvalue(), pages
 
 
@@ -89,6 +100,7 @@ _LEADING = 1.3
 _WHAT_WIDTH, _MARK_WIDTH, _GAP = 120.0, 128.0, 10.0
 _BOX = 9.0
 _BLANK = 18.0
+_LABEL = 22.0  # of the width of a step, for its number
 
 
 class _Pen:
@@ -102,15 +114,17 @@ class _Pen:
         self.width = self.right - self.left
         self.y = _TOP
 
-    def draw(self, page: FirstPage) -> None:
-        """Set all of *page*."""
-        self._text(self.right - 70, self.y, str(page.date), PROSE, self.small + 1)
+    def draw(self, page: FirstPage, *, apart: bool) -> None:
+        """Set all of *page*; *apart*, another page begins with the steps."""
+        date, size = str(page.date), self.small + 1
+        width = self.canvas.stringWidth(date, PROSE, size)
+        self._text(self.right - width, self.y, date, PROSE, size)
         self.y += 6
         self._paragraph(page.heading, BOLD, self.heading, width=self.width - 80)
         if page.fingerprint:
             digits = page.fingerprint
-            grouped = " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
-            self._paragraph(grouped, LINES, self.small if len(digits) > 40 else self.small + 2)
+            size = self.small if len(digits) > 40 else self.small + 2
+            self._paragraph(in_groups(digits, 4), LINES, size)
         for paragraph in page.opening:
             self.y += 4
             self._paragraph(paragraph)
@@ -122,9 +136,11 @@ class _Pen:
             self._section("What is not here")
             for sentence in page.missing:
                 self._paragraph(sentence)
-        self._section("To bring it back")
-        for number, step in enumerate(page.steps, 1):
-            self._step(number, step)
+        if apart:
+            self._begin_page()
+        self._section(page.purpose)
+        for label, step in page.steps:
+            self._step(label, step)
         if page.files:
             self.y += 4
             self._digests(page.files)
@@ -167,18 +183,17 @@ class _Pen:
             self._line(x + _BOX + 58, top + 28, self.right)
         self.y += height
 
-    def _step(self, number: int, step: str) -> None:
-        rows = simpleSplit(shown(step), PROSE, self.body, self.width - 18)
+    def _step(self, label: str, step: str) -> None:
+        rows = simpleSplit(shown(step), PROSE, self.body, self.width - _LABEL)
         self._require(len(rows) * self.body * _LEADING)
-        self._text(self.left, self.y + self.body, f"{number}.", PROSE, self.body)
-        self.y = self._rows(self.left + 18, self.y, rows, PROSE, self.body) + 1.5
+        self._text(self.left, self.y + self.body, f"{label}.", PROSE, self.body)
+        self.y = self._rows(self.left + _LABEL, self.y, rows, PROSE, self.body) + 1.5
 
     def _digests(self, files: Iterable[tuple[str, str]]) -> None:
         for name, digest in files:
             self._require(2 * self.small * _LEADING)
             self._paragraph(f"{name} is the right one if its SHA-256 is", PROSE, self.small)
-            grouped = " ".join(digest[at : at + 8] for at in range(0, len(digest), 8))
-            self._paragraph(grouped, LINES, self.small)
+            self._paragraph(in_groups(digest, 8), LINES, self.small)
 
     def _blank(self, words: str) -> None:
         self._require(_BLANK)
@@ -213,8 +228,11 @@ class _Pen:
     def _require(self, height: float) -> None:
         """Begin another page where *height* is more than is left of this one."""
         if self.y + height > self.paper.height - _BOTTOM:
-            self.canvas.showPage()
-            self.y = _TOP
+            self._begin_page()
+
+    def _begin_page(self) -> None:
+        self.canvas.showPage()
+        self.y = _TOP
 
     def _text(self, x: float, y: float, text: str, font: str, size: float) -> None:
         self.canvas.setFillGray(0)

@@ -10,9 +10,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 
 from paperkey_alt.format.lines import CHARACTERS, DATA_BYTES, DATA_CHARACTERS, GROUP
-from paperkey_alt.format.spare_lines import spare_count
+from paperkey_alt.format.spare_lines import groups, spare_count
 from paperkey_alt.sheet.qr import QUIET_MODULES
 
 MM = 72 / 25.4
@@ -37,8 +39,7 @@ LOOSEST = 1.45  # of the type size: the widest row pitch
 MOST_SPARE_PERCENT = 400
 
 
-@dataclass(frozen=True)
-class Paper:
+class Paper(NamedTuple):
     """A sheet of paper: name, width and height."""
 
     name: str
@@ -52,8 +53,7 @@ PAPERS = {
 }
 
 
-@dataclass(frozen=True)
-class Preset:
+class Preset(NamedTuple):
     """
     A type size and what fits with it: columns of *rows* lines make a band, with the QR symbol
     beside it; *bands* make a page.
@@ -99,8 +99,7 @@ def presets(paper: Paper) -> tuple[Preset, ...]:
     )
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(NamedTuple):
     """The line *number*: its number begins at *x*, its characters stand on *baseline*."""
 
     number: int
@@ -108,8 +107,7 @@ class Row:
     baseline: float
 
 
-@dataclass(frozen=True)
-class Block:
+class Block(NamedTuple):
     """
     The QR symbol that carries lines *first* to *last*: its upper left corner, the quiet zone not
     counted.
@@ -121,8 +119,7 @@ class Block:
     y: float
 
 
-@dataclass(frozen=True)
-class Sheet:
+class Sheet(NamedTuple):
     """
     One sheet: the head line's row, and the row at the foot that repeats it; the rows of the other
     lines, and the QR symbols beside them.
@@ -134,8 +131,7 @@ class Sheet:
     blocks: tuple[Block, ...]
 
 
-@dataclass(frozen=True)
-class Plan:
+class Plan(NamedTuple):
     """A set of lines laid out on *paper* by *preset*."""
 
     paper: Paper
@@ -160,6 +156,8 @@ def plan(total: int, paper: Paper, *, large: bool = False) -> Plan:
     return Plan(paper, preset, tuple(sheets))
 
 
+# A picture is asked for them by each of its symbols.
+@lru_cache(maxsize=16)
 def plans(total: int, paper: Paper) -> tuple[Plan, ...]:
     """Return the layouts in which the lines 1 to *total* may have been printed, the usual first."""
     usual, large = plan(total, paper), plan(total, paper, large=True)
@@ -190,9 +188,21 @@ class Spare:
 def spare_for_a_sheet(data: int, paper: Paper, *, large: bool = False) -> int:
     """Return the fewest spare lines with which *data* lines survive the loss of any one sheet."""
     spare = 0
-    while max(len(sheet.rows) for sheet in plan(data + spare, paper, large=large).sheets) > spare:
+    while not _survives(data, spare, plan(data + spare, paper, large=large).sheets):
         spare += 1
     return spare
+
+
+def _survives(data: int, spare: int, sheets: tuple[Sheet, ...]) -> bool:
+    """Tell whether each group of lines has enough spare ones, whichever of *sheets* is lost."""
+    # Where data lines end and spare lines begin, a sheet may have one more line of a group.
+    if max(len(sheet.rows) for sheet in sheets) > spare:
+        return False
+    return all(
+        sum(row.number in ours or row.number in spares for row in sheet.rows) <= len(spares)
+        for sheet in sheets
+        for ours, spares in groups(data, spare)
+    )
 
 
 def character_x(row: Row, column: int, preset: Preset) -> float:

@@ -33,33 +33,32 @@ _WHAT = (
     "are numbered and belong to backup {backup}; yours has the set mark {mark}."
 )
 _NOT_GOOD_FOR = (
-    "Alone it opens nothing and signs nothing, and nobody learns anything of the {noun} from it "
-    "but its size{fewer}. It is of use only beside others, so it must never lie beside another "
-    "share."
+    "Alone it opens nothing and signs nothing, and nobody learns anything about the {noun} from "
+    "its lines but its size{fewer}. It is of use only together with others: never keep it beside "
+    "another share."
 )
 _KEEP = (
     "Keep it flat, dry and dark, in a closed envelope with your name across the flap, where you "
     "would keep a deed. Do not photograph it, copy it, or scan it on a machine that is connected "
-    "to anything. If it is lost, or if somebody may have seen it, tell the owner at once: "
-    "{lost}"
+    "to anything. If it is lost, or if somebody may have seen it, tell the owner at once. {lost}"
 )
 _OTHERS_ENOUGH = (
-    "the others can still give the {noun} back, if as many are left as are needed; new shares "
-    "should be made."
+    "The other shares can still give the {noun} back, if as many are left as are needed. The owner "
+    "should make new ones."
 )
 _OTHERS_NOT_ENOUGH = (
-    "the others do not give the {noun} back without it; new shares must be made while the owner "
-    "has the {noun}."
+    "The other shares do not give the {noun} back without it. The owner must make new ones while "
+    "the {noun} is still there."
 )
 _YEARLY = (
-    "Look whether you can still read every line, and tell the owner so, or the numbers of the "
-    "lines that you cannot read; never the lines themselves."
+    "Check that you can still read every line. Tell the owner so, or tell the numbers of the lines "
+    "that you cannot read; never the lines themselves."
 )
 _ASKED = (
     "Give it only to somebody you know, face to face, or after you called back on a number that "
     "you had before. There is always time for that call; do not believe anybody who presses you "
     "not to make it. Write down when you gave it and to whom. If a court, an officer or a border "
-    "guard asks for it, ask for counsel first: what you must disclose depends on the law of the "
+    "guard asks for it, ask a lawyer first: what you must hand over depends on the law of the "
     "place."
 )
 _REPLACED = (
@@ -70,7 +69,7 @@ _REPLACED = (
 _BLANKS = (
     "The owner, and how to reach the owner:",
     "Who may ask in the owner's place, two together:",
-    "Given to me on, and looked through on:",
+    "Given to me on, and checked on:",
 )
 
 
@@ -112,7 +111,7 @@ def letter(head: Head, caption: Caption) -> Letter | None:
                     mark=head.mark,
                 ),
             ),
-            *zip(("To bring it back", ""), caption.bring_back[1:], strict=False),
+            *zip((caption.purpose, ""), caption.bring_back[1:], strict=False),
             ("Until then", _NOT_GOOD_FOR.format(fewer=fewer, noun=caption.noun)),
             ("", _KEEP.format(lost=lost.format(noun=caption.noun))),
             ("Once a year", _YEARLY),

@@ -16,16 +16,18 @@ import zlib
 from typing import TYPE_CHECKING, NamedTuple
 
 from reportlab.lib.utils import simpleSplit
-from reportlab.pdfgen.canvas import Canvas
 
 from paperkey_alt.sheet import draw as sheets
 from paperkey_alt.sheet import qr
+from paperkey_alt.sheet.caption import PROGRAM_TITLE
 from paperkey_alt.sheet.draw import BOLD, PROSE
 from paperkey_alt.sheet.layout import MARGIN, MARGIN_ENDS
 from paperkey_alt.wording import counted
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+
+    from reportlab.pdfgen.canvas import Canvas
 
     from paperkey_alt.sheet.layout import Paper
 
@@ -35,7 +37,7 @@ _BEFORE = len("1234+ 1A2B ")  # characters of a row before the program's own
 SIZE = 8.8  # of the rows' type
 _LEADING, _GAP, _TOGETHER = 10.3, 3.5, 5
 _PROSE_SIZE, _PROSE_LEADING = 10.0, 13.0
-_TITLE = 9.0
+_TITLE, _DIGEST = 9.0, 8.0
 _TITLE_ROOM = 22.0
 _SYMBOL_TEXT = 1900  # characters of a symbol: version 30 at level M (ISO/IEC 18004, table 7)
 _ACROSS, _DOWN = 2, 3  # symbols on a page
@@ -70,10 +72,10 @@ _PURPOSE = (
     (
         "You have paper with a mark of five characters at its upper right, such as 6AMLB. You want "
         "to bring back what it carries, and have no copy of the program Ragleaf. The program on "
-        "these pages does it. It needs Python 3.8 or later and nothing else; it has {rows}. Of "
-        "sheets that say: numbers only, it gives the secret numbers, and somebody who knows the "
-        "format of the key file must make that of them. Use a computer that is cut off from every "
-        "network."
+        "these pages does it. It needs Python 3.8 or later and nothing else; it has {rows}. From "
+        "sheets that say (numbers only) it gives the secret numbers; somebody who knows the format "
+        "of the key file must make a key file from them. Use a computer that is not connected to "
+        "any network."
     ),
     (
         "1.  Type the short program below into a file check.py. Each dot at the beginning of a row "
@@ -87,12 +89,12 @@ _PURPOSE = (
     (
         "3.  Or type the rows that follow the symbols into typed.txt, each with its number and its "
         "four characters of check, and run the same. It tells you which rows are missing or wrong: "
-        "look at these again. Behind a number, + means that the row goes on from the one before it "
-        "with a blank between, and - that it goes on without one. (The check is a CRC of 16 bits, "
-        "ITU-T V.41, over the number with its sign, a blank and the text.)"
+        "compare these with the paper. Behind a number, + means that the row goes on from the one "
+        "before it with a blank between, and - that it goes on without one. (The check is a CRC of "
+        "16 bits, ITU-T V.41, over the number with its sign, a blank and the text.)"
     ),
     (
-        "4.  The SHA-256 that it tells you must be the one at the head of these pages. Then type "
+        "4.  The SHA-256 that it shows must be the one at the head of these pages. Then type "
         "the lines of your sheets into lines.txt, each with its number, or put there what the "
         "reader of QR symbols finds on them. Run: python3 {name} lines.txt -o OUT. If the sheets "
         "ask for a public certificate, put the lines of its sheets into lines.txt as well, or add "
@@ -139,7 +141,8 @@ def draw(source: str, title: str, *, paper: Paper) -> bytes:
     """
     sheets.register_fonts()
     target = io.BytesIO()
-    canvas = Canvas(target, pagesize=(paper.width, paper.height), invariant=True, pageCompression=1)
+    canvas = sheets.new_canvas(target, paper)
+    canvas.setTitle(PROGRAM_TITLE)
     printed, texts = rows(source), symbol_texts(source)
     pages = _Pages(canvas, paper, title, hashlib.sha256(source.encode()).hexdigest())
     a_page = _ACROSS * _DOWN
@@ -153,7 +156,7 @@ def draw(source: str, title: str, *, paper: Paper) -> bytes:
         pages.symbols(some, 1 + at * a_page)
     for some_rows in with_rows:
         pages.rows(some_rows)
-    canvas.save()
+    sheets.save(canvas)
     return target.getvalue()
 
 
@@ -236,8 +239,9 @@ class _Pages:
         y = self.paper.height - MARGIN_ENDS - _TITLE
         self.canvas.setFont(PROSE, _TITLE)
         self.canvas.drawString(MARGIN, y, f"{self.title}, page {self.number} of {self.count}")
-        self.canvas.setFont(PROSE, _TITLE * 0.75)
-        self.canvas.drawString(MARGIN, y - _TITLE - 1, f"SHA-256 of the file: {self.digest}")
+        digest = sheets.in_groups(self.digest, 8)
+        self.canvas.setFont(PROSE, _DIGEST)
+        self.canvas.drawString(MARGIN, y - _TITLE - 1, f"SHA-256 of the file: {digest}")
 
 
 def _pieces(row: str) -> Iterator[tuple[str, str]]:

@@ -63,4 +63,4 @@ def symbol(text: str, fewest: int = 0) -> tuple[tuple[bool, ...], ...]:
         made = segno.make(
             text, error=ERROR_LEVEL, mode="alphanumeric", version=version, boost_error=False
         )
-    return tuple(tuple(bool(module) for module in row) for row in made.matrix)
+    return tuple(tuple(map(bool, row)) for row in made.matrix)

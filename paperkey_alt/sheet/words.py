@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from paperkey_alt import keys
 from paperkey_alt.format import spare_lines
 from paperkey_alt.format.head_line import backup_characters
-from paperkey_alt.format.payload import Compact, Lean, RsaFile
 from paperkey_alt.keys.secret import Caution, Sort
 from paperkey_alt.sheet import names, small_print
 from paperkey_alt.sheet.caption import Caption
@@ -39,8 +39,8 @@ _WHAT = {
     Sort.FILE: "a file, as it was on a computer.",
 }
 _REVOCATION_WHAT = (
-    "This sheet carries the end of an OpenPGP key: a signed note that tells everybody to use the "
-    "key no more. It opens nothing and signs nothing else."
+    "This sheet can end an OpenPGP key. It carries a signed note that tells everybody to stop "
+    "using the key. It opens nothing and signs nothing else."
 )
 _SHARE_WHAT = "This is share {number} of {count} of {what} Any {threshold} together bring it back."
 _CERTIFICATE_NEEDED = (
@@ -64,10 +64,14 @@ _HELP = "Whom to ask for help:"
 _ALL_SHEETS = {1: "this sheet", 2: "both sheets"}
 _SOME_LACKING = "Not every secret is here."
 _NEEDS = "Anyone with {sheets} and {passphrase} has the {noun}: never keep them together."
-_SHARED = "Alone this share tells nothing of the {noun} but its size. Never keep it beside another."
+_SHARED = "Alone these lines tell nothing of the {noun} but its size. Keep no two shares together."
 
 _UNPROTECTED = "NO PASSPHRASE PROTECTS THIS KEY: anyone with {sheets} has the key. Lock {it} away."
-_UNSEALED = "NO SEAL IS OVER THIS FILE: anyone with {sheets} has the file. Lock {it} away."
+_PARTLY_UNPROTECTED = (
+    "NOT EVERY SECRET OF THIS KEY IS UNDER A PASSPHRASE: anyone with {sheets} has those that are "
+    "not. Lock {it} away."
+)
+_UNSEALED = "THIS FILE IS NOT SEALED: anyone with {sheets} has the file. Lock {it} away."
 _CAUTIONS = (
     (
         "For the owner: print by cable; ragleaf check reads the print back; destroy it only when a "
@@ -80,18 +84,16 @@ _REVOCATION_CAUTIONS = (
         "sign anything with it."
     ),
     (
-        "Keep it where you get at it after the loss of the key: apart from the key's own sheets, "
+        "Keep it where you can get it after the loss of the key: apart from the key's own sheets, "
         "perhaps with somebody you trust."
     ),
 )
-_REVOCATION_TOO = "Keep a revocation certificate on paper in another place: ragleaf revoke-sheet."
-_NEXT = (
-    "Next: print by cable, for a printer in a network may keep a copy; then read the print back: "
-    "ragleaf check on a scan, or on what you typed."
-)
-_ERASE = (
-    "The files written now hold the secret: erase them; a disk or a stick may keep what was erased."
-)
+# What backup ends with: where nothing is unusual, four rows of a terminal of 80 columns.
+_NEXT = "Next: print by cable, then read the print back: ragleaf check."
+_REVOCATION_TOO = "Also print a revocation certificate: ragleaf revoke-sheet."
+_APART = "keep sheet and passphrase apart."
+_SHARES_APART = "keep the shares apart."
+_ERASE = "Erase the files; a disk may keep them."
 
 
 def caption(  # noqa: PLR0913 - what is known of a print, each by its name
@@ -124,6 +126,7 @@ def caption(  # noqa: PLR0913 - what is known of a print, each by its name
         ),
         subject=_subject(extract, anonymous=anonymous),
         noun=_NOUNS[extract.sort],
+        purpose=f"To bring the {_NOUNS[extract.sort]} back",
         bring_back=(
             _what(extract, head, sheets),
             _needed(extract, line_set, printed_on, sheets, certificate),
@@ -131,9 +134,9 @@ def caption(  # noqa: PLR0913 - what is known of a print, each by its name
                 sheets,
                 "KEY" if is_key else "FILE",
                 head,
-                needs_certificate=_needs_certificate(extract.payload) and certificate is None,
+                needs_certificate=keys.needs_certificate(extract.payload) and certificate is None,
                 with_certificate=certificate is not None,
-                gives_numbers=isinstance(extract.payload, Compact | RsaFile),
+                gives_numbers=keys.gives_numbers(extract.payload),
                 is_openpgp=extract.sort is Sort.OPENPGP_KEY,
             ),
         ),
@@ -153,6 +156,7 @@ def revocation_caption(
         notes=(),
         recipe=recipe(line_set, payload),
         cautions=_REVOCATION_CAUTIONS,
+        purpose="To end the key",
         bring_back=(
             _REVOCATION_WHAT,
             (
@@ -166,7 +170,7 @@ def revocation_caption(
     )
 
 
-def revocation_printed(line_set: LineSet, sheets: int) -> tuple[str, ...]:
+def of_revocation(line_set: LineSet, sheets: int) -> tuple[str, ...]:
     """Return what to tell about the print of a revocation on *sheets*."""
     return (size(line_set, sheets), *_REVOCATION_CAUTIONS, _NEXT)
 
@@ -228,17 +232,18 @@ _WEAKNESSES = {
 @dataclass(frozen=True)
 class Printed:
     """
-    What was printed of one key: its sets, each on so many *sheets*, the caption of the first, and
-    sentences on what is or is not on them.
+    What was printed of one key: its sets, each on so many *sheets*, the caption of the first,
+    whether a passphrase *protected* the secret, and sentences on what is or is not on them.
     """
 
     line_sets: Sequence[LineSet]
     caption: Caption
     sheets: int
+    protected: bool
     notes: Sequence[str] = ()
 
 
-def printed(
+def of_print(
     backups: Sequence[Printed],
     *,
     told: Iterable[str] = (),
@@ -250,16 +255,14 @@ def printed(
     what to do next, a revocation certificate among it where the key *is_revocable*; what to be
     careful of, *warnings* among it.
     """
-    sizes = [
-        " ".join((_sizes(each), *each.notes, *each.caption.bring_back[1:2])) for each in backups
-    ]
+    sizes = [" ".join((_sizes(each), *each.notes)) for each in backups]
     cautions = dict.fromkeys(
-        what for each in backups for what in (*each.caption.notes, *each.caption.cautions[:1])
+        what for each in backups for what in (_apart(each), *each.caption.notes)
     )
     return (
         " ".join((*sizes, *(text.strip() for text in told))),
         f"{_NEXT} {_REVOCATION_TOO}" if is_revocable else _NEXT,
-        " ".join(("Caution:", *cautions, *(text.strip() for text in warnings), _ERASE)),
+        " ".join(("Caution:", *cautions, _ERASE, *(text.strip() for text in warnings))),
     )
 
 
@@ -268,6 +271,12 @@ def warned(backups: Sequence[Printed], warnings: Iterable[str]) -> tuple[str, ..
     notes = dict.fromkeys(what for each in backups for what in each.caption.notes)
     wrong = [*(f"Caution: {what}" for what in notes), *(text.strip() for text in warnings)]
     return (" ".join(wrong),) if wrong else ()
+
+
+def _apart(each: Printed) -> str:
+    if each.line_sets[0].head.share:
+        return _SHARES_APART
+    return _APART if each.protected else each.caption.cautions[0]
 
 
 def _sizes(each: Printed) -> str:
@@ -279,18 +288,20 @@ def _sizes(each: Printed) -> str:
     marks = ", ".join(line_set.head.mark for line_set in each.line_sets)
     return (
         f"{counted(share.count, 'share')} of {counted(each.sheets, 'sheet')} each, set marks "
-        f"{marks}: {first.head.data_lines} data lines and {first.head.spare_lines} spare lines; "
-        f"of each share {_losable(first)} may be lost, and any {share.threshold} shares give the "
-        "secret back."
+        f"{marks}; any {share.threshold} shares give the secret back. On each: {_lines(first)}."
     )
 
 
 def size(line_set: LineSet, sheets: int) -> str:
     """Return how large a set of so many *sheets* is, in a sentence."""
+    return f"{counted(sheets, 'sheet')}, set mark {line_set.head.mark}: {_lines(line_set)}."
+
+
+def _lines(line_set: LineSet) -> str:
     head = line_set.head
     return (
-        f"{counted(sheets, 'sheet')}, set mark {head.mark}: {head.data_lines} data lines and "
-        f"{head.spare_lines} spare lines; {_losable(line_set)} may be lost."
+        f"{head.data_lines} data and {head.spare_lines} spare lines; {_losable(line_set)} may be "
+        "lost"
     )
 
 
@@ -309,6 +320,8 @@ def _protection(extract: Extract, line_set: LineSet) -> str:
         return "sealed with a passphrase"
     if extract.protected:
         return "protected by its own passphrase"
+    if extract.partly_protected:
+        return "PARTLY UNPROTECTED"
     return "not sealed" if extract.sort is Sort.FILE else "NOT PROTECTED"
 
 
@@ -318,8 +331,9 @@ def _first_caution(extract: Extract, line_set: LineSet, printed_on: dt.date, she
     if line_set.head.share is not None:
         return _SHARED.format(noun=noun_)
     these, it = ("this sheet", "it") if sheets == 1 else ("these sheets", "them")
-    if not needed:
+    if not is_locked(extract, line_set):
         text = _UNSEALED if extract.sort is Sort.FILE else _UNPROTECTED
+        text = _PARTLY_UNPROTECTED if extract.partly_protected else text
         return text.format(sheets=these, it=it)
     return _NEEDS.format(
         noun=noun_,
@@ -328,15 +342,32 @@ def _first_caution(extract: Extract, line_set: LineSet, printed_on: dt.date, she
     )
 
 
+def is_locked(extract: Extract, line_set: LineSet) -> bool:
+    """Tell whether it takes a passphrase to have anything of what is carried."""
+    return line_set.head.sealed or extract.protected
+
+
+def unlocked(extract: Extract, line_set: LineSet) -> str | None:
+    """Return a sentence on what can be had without a passphrase, None where nothing can."""
+    if is_locked(extract, line_set):
+        return None
+    if extract.partly_protected:
+        return (
+            "NOT EVERY SECRET OF THIS KEY IS UNDER A PASSPHRASE. Anyone with these sheets has "
+            "those that are not. The passphrase of the others is kept elsewhere."
+        )
+    return f"NO PASSPHRASE PROTECTS IT. Anyone with these sheets has the {_NOUNS[extract.sort]}."
+
+
 def passphrases(extract: Extract, line_set: LineSet, printed_on: dt.date) -> tuple[str, ...]:
     """Return which passphrases it takes to use what was *printed_on* that day."""
     own = f"the passphrase that the key had on {printed_on}"
     if not line_set.head.sealed:
-        return (own,) if extract.protected else ()
+        return (own,) if extract.has_passphrase else ()
     if extract.seal_is_own:
         return (own,)
     seal = "the passphrase of the seal"
-    return (seal, own) if extract.protected else (seal,)
+    return (seal, own) if extract.has_passphrase else (seal,)
 
 
 def _what(extract: Extract, head: Head, sheets: int) -> str:
@@ -368,7 +399,7 @@ def _needed(
         all_sheets = _ALL_SHEETS.get(sheets, f"all {sheets} sheets")
     secrets = passphrases(extract, line_set, printed_on)
     needed = [all_sheets, *secrets]
-    if _needs_certificate(extract.payload):
+    if keys.needs_certificate(extract.payload):
         printed_too = f"the sheets of the key's public certificate (set mark {certificate})"
         needed.append(printed_too if certificate else _CERTIFICATE_NEEDED)
     no_passphrase = "" if secrets else " No passphrase is needed."
@@ -397,19 +428,15 @@ def _steps(  # noqa: PLR0913 - what the steps differ in, each by its name
 def _blanks(extract: Extract, line_set: LineSet, sheets: int) -> tuple[str, ...]:
     """Return the words before each blank that is of use for this set."""
     blanks = []
-    if line_set.head.sealed or extract.protected:
+    if line_set.head.sealed or extract.has_passphrase:
         blanks.append("Where the passphrase is kept:")
     if line_set.head.share is not None:
         blanks.append("Holders of the other shares:")
     else:
         blanks.append(_OTHER_PRINT if sheets == 1 else "Where the other sheets are:")
-    if _needs_certificate(extract.payload):
+    if keys.needs_certificate(extract.payload):
         blanks.append("Where the certificate is kept:")
     return (*blanks, _HELP)
-
-
-def _needs_certificate(payload: Payload) -> bool:
-    return isinstance(payload, Lean | Compact)
 
 
 def _subject(extract: Extract, *, anonymous: bool) -> str:

@@ -1,12 +1,16 @@
 """
-What the main job costs: ``python tests/bench/job.py [TABLE...] [--plot SVG] [--repeats N]``.
+What the main job costs:
+``python tests/bench/job.py [TABLE...] [--plot SVG] [--repeats N] [--pairs N]``.
 
 growth   Sizes, seconds and peak MiB of the commands over payload sizes, carried as files, from 32
          bytes to the line limit, and over key kinds, those of the demo key (RSA-4096 with an
          RSA-4096 subkey) among them. The plot has logarithmic axes, so that a straight line of
          slope one is growth with the size.
-bare     The same commands on the demo key beside bare scripts that only import the same libraries
-         and draw or read the same pages with them; and ``ragleaf --help`` beside ``import click``.
+ratios   The commands on the demo key beside the bare scripts in ``bare``, which import the same
+         libraries and draw or read the same with them; and the process in which files are decoded
+         beside decoding without it. The two run in turn, and the median of the ratios of the
+         pairs is told, of the seconds of CPU (all processes of a command) and on the clock. Python
+         loads compiled modules, as it does where a package is installed.
 seal     What a seal costs on one core.
 kinds    What the kinds of print cost in paper and typing. Characters are those of the data lines,
          29 each with their checks; the head line (29 more, once) and the spare lines, which need no
@@ -22,6 +26,7 @@ import argparse
 import math
 import os
 import random
+import resource
 import statistics
 import subprocess
 import sys
@@ -63,42 +68,12 @@ else:
     runpy.run_module(sys.argv[0], run_name="__main__", alter_sys=True)
 """
 
-# The same text and the same symbols on as many pages, with none of the checks.
-BARE_DRAW = """
-import sys, click, cryptography, reportlab, segno
-from reportlab.pdfgen.canvas import Canvas
-rows = [row for row in open(sys.argv[1]).read().splitlines() if not row.startswith("#")]
-squeezed = [row[6:].replace(" ", "") for row in rows]
-canvas = Canvas(sys.argv[2], pagesize=(595, 842))
-options = dict(error="M", mode="alphanumeric", micro=False, boost_error=False)
-for page in range(1, len(rows), 120):
-    canvas.setFont("Courier-Bold", 7.8)
-    for at, row in enumerate(rows[page:page + 120]):
-        canvas.drawString(40 + 210 * (at % 2), 700 - 9 * (at // 2), row)
-    for band in range(5):
-        first = page + 24 * band
-        text = "0 " + squeezed[0] + "/1 " + "".join(squeezed[first:first + 24])
-        matrix = segno.make(text, **options).matrix
-        path = canvas.beginPath()
-        for y, modules in enumerate(matrix):
-            for x, dark in enumerate(modules):
-                if dark:
-                    path.rect(450 + 1.2 * x, 600 - 110 * band - 1.2 * y, 1.2, 1.2)
-        canvas.drawPath(path, stroke=0, fill=1)
-    canvas.showPage()
-canvas.save()
-"""
-BARE_TEXT = """
-import base64, sys, click, reedsolo
-rows = [row for row in open(sys.argv[1]).read().splitlines() if not row.startswith("#")]
-base64.b32decode("".join(row[6:].replace(" ", "")[:24] for row in rows))
-"""
-BARE_PICTURES = """
-import sys, click, numpy, pypdfium2, reedsolo, zxingcpp
-from PIL import Image
-formats = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
-for name in sys.argv[1:]:
-    zxingcpp.read_barcodes(Image.open(name).convert("L"), formats=formats)
+# Starts a module as what pip installs for a command does.
+ENTRY = """
+import sys
+from {module} import main
+if __name__ == "__main__":
+    sys.exit(main())
 """
 
 # The seconds of a seal on one core, and by how much the peak grew.
@@ -118,18 +93,22 @@ print(f"{statistics.median(times):.2f} s, {peak() - before:.0f} MiB more than be
 
 
 class Bench:
-    """A folder to work in, and how often each command is run."""
+    """A folder to work in, and how often each command is run, and each pair of them."""
 
-    def __init__(self, folder, repeats):
-        self.folder, self.repeats = folder, repeats
+    def __init__(self, folder, repeats, pairs):
+        self.folder, self.repeats, self.pairs = folder, repeats, pairs
         (folder / "pw").write_text(f"{PASSPHRASE}\n" * 3)
 
     def run(self, *program):
         """Run a program in the folder: its standard output, and what it said besides."""
+        variables = dict(os.environ)
+        variables.pop("PYTHONDONTWRITEBYTECODE", None)
+        paths = (str(Path(__file__).parent), variables.get("PYTHONPATH"))
+        variables["PYTHONPATH"] = os.pathsep.join(filter(None, paths))
         return subprocess.run(
             [sys.executable, *map(str, program)],
             cwd=self.folder,
-            env=os.environ | {"XDG_DATA_HOME": str(self.folder / "data")},
+            env=variables | {"XDG_DATA_HOME": str(self.folder / "data")},
             check=True,
             capture_output=True,
             text=True,
@@ -144,6 +123,40 @@ class Bench:
             times.append(time.perf_counter() - start)
             peaks.append(int(done.stderr.split()[-1]) / 1024)
         return statistics.median(times), max(peaks)
+
+    def paired(self, *programs):
+        """
+        Run two programs in turn, each a module with a ``main`` and its arguments: of the seconds of
+        CPU and of those on the clock, the medians of each program and of the ratios of the pairs.
+        """
+        entries = [self.folder / f"entry-{module}" for module, *_ in programs]
+        for entry, (module, *_) in zip(entries, programs, strict=True):
+            entry.write_text(ENTRY.format(module=module))
+        seconds = [
+            [
+                self._seconds(entry, *arguments)
+                for entry, (_, *arguments) in zip(entries, programs, strict=True)
+            ]
+            for _ in range(1 + self.pairs)
+        ]
+        # The first runs write compiled modules.
+        for pairs in zip(*(zip(*pair, strict=True) for pair in seconds[1:]), strict=True):
+            ours, bare = zip(*pairs, strict=True)
+            each = (mine / its for mine, its in pairs)
+            yield tuple(map(statistics.median, (ours, bare, each)))
+
+    def _seconds(self, *program):
+        """The seconds of CPU that a program and those it starts take, and those on the clock."""
+        before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+        self.run(*program)
+        clock = time.perf_counter() - start
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return after.ru_utime - before.ru_utime + after.ru_stime - before.ru_stime, clock
+
+    def peak(self, module, *arguments):
+        """The peak in MiB of a module with a ``main``."""
+        done = self.run("-c", MEASURED, module, *arguments)
+        return int(done.stderr.split()[-1]) / 1024
 
     def data_lines(self):
         """How many data lines the text file has."""
@@ -249,28 +262,32 @@ def apart(places):
     return [moved[at] for at in range(len(places))]
 
 
-def bare(bench):
+def ratios(bench):
     """Print the table of commands beside bare scripts."""
-    backup = (*RAGLEAF, "backup", KEY, "-o", "s.pdf", "--force", "--no-register")
-    bench.run("-m", *backup, "--text", "s.txt")
-    document = pypdfium2.PdfDocument(bench.folder / "s.pdf")
-    pictures = [f"page-{page}.png" for page in range(len(document))]
-    for page, picture in zip(document, pictures, strict=True):
-        page.render(scale=300 / 72, grayscale=True).to_pil().save(bench.folder / picture)
-    print(bench.run("-m", *RAGLEAF, "check", "s.txt").stdout.splitlines()[0])
-    restore = (*RAGLEAF, "restore", *PUBLIC, "--force", "-o", "k.asc")
+    key = ("backup", KEY, "-o", "s.pdf", "--force", "--no-register")
+    bench.run("-m", *RAGLEAF, *key, "--text", "s.txt")
+    restore = ("restore", *PUBLIC, "--force", "-o", "k.asc")
+    print(f"{'':<28}{'s of CPU':>9}{'bare':>6}{'ratio':>7}{'s':>8}{'bare':>6}{'ratio':>7}", end="")
+    print(f"{'MiB':>7}{'bare':>6}")
+    commands = "paperkey_alt.__main__"
     table = {
-        "backup to PDF": (backup, ("-c", BARE_DRAW, "s.txt", "b.pdf")),
-        "restore from text": ((*restore, "s.txt"), ("-c", BARE_TEXT, "s.txt")),
-        "restore from two pictures": ((*restore, *pictures), ("-c", BARE_PICTURES, *pictures)),
-        "--help": ((*RAGLEAF, "--help"), ("-c", "import click")),
+        "--help": ((commands, "--help"), ("bare.listed", "--help")),
+        "backup to PDF": ((commands, *key), ("bare.drawn", "s.txt", "b.pdf")),
+        "restore from two PDF pages": ((commands, *restore, "s.pdf"), ("bare.pages", "s.pdf")),
+        "restore from text": ((commands, *restore, "s.txt"), ("bare.text", "s.txt")),
+        "… and without a library": ((commands, *restore, "s.txt"), ("bare.joined", "s.txt")),
+        "decoding two PDF pages": (("bare.decoded", "apart", "s.pdf"), ("bare.decoded", "s.pdf")),
     }
-    print(f"{'':<26}{'command':>17}{'bare script':>17}{'times as much':>19}")
     for name, programs in table.items():
-        (seconds, peak), (bare_seconds, bare_peak) = (bench.cost(*one) for one in programs)
-        more = f"× {seconds / bare_seconds:4.2f}, × {peak / bare_peak:4.2f}"
-        costs = f"{seconds:7.2f} s {peak:4.0f} MiB{bare_seconds:7.2f} s {bare_peak:4.0f} MiB"
-        print(f"{name:<26}{costs}   {more}", flush=True)
+        cpu, clock = (
+            "".join(f"{value:{width}.2f}" for value, width in zip(row, (9, 6, 7), strict=True))
+            for row in bench.paired(*programs)
+        )
+        peaks = "".join(
+            f"{bench.peak(*program):{width}.0f}"
+            for program, width in zip(programs, (7, 6), strict=True)
+        )
+        print(f"{name:<28}{cpu}{clock[1:]}{peaks}", flush=True)
 
 
 def seal(bench):
@@ -324,12 +341,13 @@ def main():
     parser.add_argument("tables", metavar="TABLE", nargs="*")
     parser.add_argument("--plot", metavar="SVG", help="where the plot of growth is written")
     parser.add_argument("--repeats", type=int, default=3)
+    parser.add_argument("--pairs", type=int, default=30)
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        bench = Bench(Path(folder), given.repeats)
+        bench = Bench(Path(folder), given.repeats, given.pairs)
         tables = {
             "growth": lambda: growth(bench, given.plot),
-            "bare": lambda: bare(bench),
+            "ratios": lambda: ratios(bench),
             "seal": lambda: seal(bench),
             "kinds": kinds,
         }

@@ -10,9 +10,10 @@ import pytest
 
 # program → arguments for little, and the head of a row that it prints
 BENCHES = {
-    "job.py": (("--repeats", "1"), "RSA-4096 pair, lean"),
+    "job.py": (("--repeats", "1", "--pairs", "1"), "RSA-4096 pair, lean"),
     "shares.py": (("250",), "12 kB, 16 of 16"),
     "damage.py": (("500",), "within  exact"),
+    "line_code.py": (("997",), "| two wrong characters"),
     "hypotheses.py": (("3",), "dropped at most"),
     "liars.py": (("14", "2"), "| 16 of 16, 8 numbers forged"),
     "typist.py": (("1",), "  lines with a slip"),

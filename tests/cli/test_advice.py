@@ -115,11 +115,16 @@ ROWS = [
     ((*B, "version 3", *OUT), 1, "version 3", "Export the secret key again", "by another way"),
     ((*B, "version 99", *OUT), 1, "version 99", "--plain", "by another way"),
     ((*B, "two.asc", *OUT), 1, "2 keys", "--fingerprint", "again"),
+    ((*B, "-", *OUT), 1, "standard input: the file is empty", "Check the name", "-:"),
+    (("revoke-sheet", "words.txt", *OUT), 1, "not an OpenPGP", "ragleaf backup --plain", "with --"),
+    (("revoke-sheet", "bad.pem", *OUT), 1, "a private key of another kind", "OpenPGP", "not know"),
+    (("revoke-sheet", OPEN, "--certificate", "-", *OUT), 1, "standard input", "", "-:"),
+    (("drill", "-", "--key", "-"), 1, "cannot tell whether", "29 letters", "does not give"),
     ((*B, SMALL, "--fingerprint", "zz", *OUT), 1, "not a fingerprint", "hexadecimal", "again"),
     # What nothing protects.
     ((*B, OPEN, *OUT), 1, "no passphrase", "--seal", "who finds"),
     ((*B, OPEN, *OUT), 1, "no passphrase", "give the key a passphrase", "who finds"),
-    ((*B, "words.txt", "--plain", *OUT), 1, "no seal would be over", "--seal", "key"),
+    ((*B, "words.txt", "--plain", *OUT), 1, "would be printed without a seal", "--seal", "key"),
     ((*B, "words.txt", "--plain", *OUT), 1, "this file", "--allow-unprotected", "OpenPGP"),
     ((*B, SMALL, "--seal", "--passphrase-from", "latin-1.pw", *OUT), 1, "UTF-8", "", "again"),
     # Certificates that do not serve; the sheets can be read.
@@ -232,7 +237,7 @@ def test_a_file_is_a_file_in_all_that_is_said(desk):
         "backup", "words.txt", "--plain", "--allow-unprotected", "-o", "s.pdf", "--text", "s.txt"
     )
     told = f"{done.err}\n{desk.ok('register').out}\n{desk.read('s.txt').decode()}".lower()
-    assert "no seal is over this file" in told
+    assert "this file is not sealed" in told
     assert "key" not in told.replace("ragleaf", "")
     assert "revocation" not in told
 

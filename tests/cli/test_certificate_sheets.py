@@ -196,6 +196,7 @@ def test_what_others_added_is_left_out_and_told(desk):
     assert only(desk.read("r.asc")) == only(SMALL.read_bytes())
 
 
+@pytest.mark.long
 def test_shares_have_it_each(desk):
     """Any two holders bring the key back with nothing else; all have the same certificate."""
     desk.ok(
@@ -250,6 +251,7 @@ def test_a_certificate_that_is_too_large(desk):
     assert desk.files() == ["pw"]
 
 
+@pytest.mark.long
 def test_two_sheets_for_an_rsa_key_of_4096_bits(desk):
     """The promise of the guides, for a key with one user ID and one subkey."""
     done = desk.ok("backup", KEY, "--with-certificate", "-o", "s.pdf")
@@ -274,6 +276,7 @@ def scans(tmp_path_factory, forks):
     return made, names
 
 
+@pytest.mark.long
 def test_a_key_from_nothing_but_scans(scans, desk):
     """
     Compact, sealed with the key's passphrase, on three pages: they and the passphrase are all that

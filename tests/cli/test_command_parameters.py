@@ -4,11 +4,15 @@ in its body the type checker tells what is misspelt, and here the one thing it c
 """
 
 import inspect
+from pathlib import Path
 
 import click
 import pytest
 
+from paperkey_alt.cli import group
 from paperkey_alt.cli.group import COMMANDS, commands
+
+CLI = Path(group.__file__).parent
 
 
 def parameters(name):
@@ -43,6 +47,8 @@ def test_annotations_say_what_the_command_line_gives(name):
             assert annotation.endswith(" | None") is may_be_left_out, option_name
 
 
-def test_every_command_of_the_list_is_there():
-    """And no other one."""
+def test_the_list_has_every_command():
+    """Each module of a command is in the list, and a name that is not in the list is no command."""
+    modules = {path.stem.removesuffix("_command") for path in CLI.glob("*_command.py")}
+    assert modules == {name.replace("-", "_") for name in COMMANDS}
     assert commands.get_command(click.Context(commands), "frobnicate") is None

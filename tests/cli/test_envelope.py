@@ -112,7 +112,7 @@ def test_the_first_page(envelope):
         assert digest in page.replace(" ", "")
     # The program gives of a compact print the numbers alone, and that is said.
     assert "That gives the secret numbers of the key, and no key file" in page
-    assert "In another place than the sheets of the key" in page
+    assert "Away from the sheets of the key" in page
     assert "The passphrase is kept elsewhere" in page
     assert "Saltmarrow Buoy Keepers <notices@saltmarrow.example>" in page
     assert PASSPHRASE not in page
@@ -142,6 +142,7 @@ def test_one_passphrase_for_the_seal_and_the_revocation(desk):
 # Shares.
 
 
+@pytest.mark.long
 def test_a_folder_for_each_holder(split):
     """Each holder's share in a folder of its own; the revocation is with the owner alone."""
     common = [FIRST, CERTIFICATE, RESTORER, PAGE, PROGRAM]
@@ -161,6 +162,7 @@ def last_page(desk, name, new):
     return new
 
 
+@pytest.mark.long
 def test_no_pile_gives_the_key_away(split):
     """All papers of one folder restore no key; those of two holders do."""
     shares = [last_page(split, f"e/share-{at}/2-share-{at}.pdf", f"{at}.pdf") for at in (1, 2, 3)]

@@ -1,13 +1,18 @@
 """The guide that asks: it builds commands, shows them and runs them, and does nothing else."""
 
 import os
+import signal
 import stat
+import time
 
 import pytest
-from desks import SMALL, SMALL_CERTIFICATE
+from desks import CORPUS, SMALL, SMALL_CERTIFICATE
 from terminals import terminal
 
 from paperkey_alt.cli import guide
+from paperkey_alt.keys.openpgp import key_file
+
+OTHER = CORPUS / "nist-p256.asc"
 
 
 class Asked:
@@ -44,30 +49,41 @@ def folder(tmp_path, monkeypatch):
 
 # What is answered → the commands that are run.
 TALKS = {
-    "a key onto paper": (("1", "key.asc", "", "", "", "", "y"), ["backup key.asc -o sheets.pdf"]),
+    "a key onto paper": (
+        ("1", "key.asc", "", "", "", "", "", "y"),
+        ["backup key.asc -o sheets.pdf"],
+    ),
     "from the paper alone": (
-        ("1", "key.asc", "2", "no", "1", "out.pdf", "y"),
+        ("1", "key.asc", "2", "no", "n", "1", "out.pdf", "y"),
         ["backup key.asc --whole -o out.pdf"],
     ),
     "to be typed": (
-        ("1", "key.asc", "3", "", "1", "", ""),
+        ("1", "key.asc", "3", "", "", "1", "", ""),
         ["backup key.asc --compact -o sheets.pdf"],
     ),
     "split": (
-        ("1", "key.asc", "", "3 of 5", "", "", "y"),
+        ("1", "key.asc", "", "3 of 5", "", "", "", "y"),
         ["backup key.asc --any 3 --of 5 -o shares"],
     ),
     "split, said otherwise at first": (
-        ("1", "key.asc", "", "5 of 3", "17 18", "2 3", "1", "desk", "y"),
+        ("1", "key.asc", "", "5 of 3", "17 18", "2 3", "", "1", "desk", "y"),
         ["backup key.asc --any 2 --of 3 -o desk"],
     ),
     "all that belongs together": (
-        ("1", "key.asc", "", "", "3", "", "y"),
+        ("1", "key.asc", "", "", "", "3", "", "y"),
         ["backup key.asc --envelope envelope"],
     ),
     "for holders": (
-        ("1", "key.asc", "", "2 of 3", "2", "folders", "y"),
+        ("1", "key.asc", "", "2 of 3", "n", "2", "folders", "y"),
         ["backup key.asc --any 2 --of 3 --envelope folders"],
+    ),
+    "in large print": (
+        ("1", "key.asc", "", "", "y", "1", "", "y"),
+        ["backup key.asc --large -o sheets.pdf"],
+    ),
+    "not over a file that is there": (
+        ("1", "key.asc", "", "", "", "1", "scan.pdf", "nowhere/s.pdf", "s.pdf", "y"),
+        ["backup key.asc -o s.pdf"],
     ),
     "is it good": (("2", "1", "scan.pdf", "y"), ["check scan.pdf"]),
     "names with blanks and dashes": (
@@ -78,7 +94,7 @@ TALKS = {
     "with a handheld scanner": (("2", "3", "l.txt", "y", "y"), ["type l.txt", "check l.txt"]),
     "back, with a certificate": (
         ("3", "y", "cert.asc", "", "1", "scan.pdf", "y"),
-        ["restore scan.pdf --public cert.asc -o key.asc"],
+        ["restore scan.pdf --public cert.asc -o key-2.asc"],
     ),
     "back, without": (
         ("3", "", "new.asc", "1", "scan.pdf", "y"),
@@ -111,6 +127,42 @@ def test_answers_make_commands(name, capsys):
         assert any(row.replace("'", "") == f"ragleaf {command}" for row in shown)
 
 
+@pytest.mark.parametrize(
+    ("answers", "arguments"),
+    [
+        (("1", "", "", "", "", "y"), "--each -o sheets"),
+        (
+            ("", "3", "2 of 3", "y", "", "y"),
+            "--each --compact --any 2 --of 3 --large -o sheets",
+        ),
+        (("3", "", "", "", "", "", "y"), "--fingerprint {} -o sheets.pdf"),
+    ],
+)
+def test_of_several_keys_all_or_one_is_printed(folder, answers, arguments, capsys):
+    """Each is listed with its user ID; all go into a folder, which neither printer nor heir has."""
+    rings = [key_file.read(path.read_bytes())[0] for path in (SMALL, OTHER)]
+    data = b"".join(key_file.write(key, armored=False) for key in rings)
+    (folder / "ring").write_bytes(data)
+    asked = Asked("1", "ring", *answers)
+    asked.follow()
+    named = arguments.format(rings[1].fingerprint.hex().upper())
+    assert asked.ran == [f"backup ring {named}"]
+    said = capsys.readouterr().err
+    assert "1  All 2 keys, each as a backup of its own" in said
+    assert f"3  {rings[1].title}" in said
+
+
+@pytest.mark.usefixtures("folder")
+def test_a_file_without_a_secret_key_is_asked_for_again(capsys):
+    """The commonest mistake: the public certificate."""
+    asked = Asked("1", str(SMALL_CERTIFICATE), str(SMALL), "", "", "", "", "", "n")
+    asked.follow()
+    assert asked.ran == []
+    said = capsys.readouterr().err
+    assert said.rstrip().endswith("It was not run.\nTo begin again: ragleaf")
+    assert "has no secret key" in said
+
+
 @pytest.mark.usefixtures("folder")
 def test_after_a_failure_nothing_else_is_run():
     """The guide ends with the status of the command."""
@@ -129,6 +181,23 @@ def test_in_a_terminal_it_asks(desk):
         send("scan.txt\r", "Run it now?")
         send("y\r", "status 1")
         assert process.wait(10) == 1
+
+
+def test_ctrl_c_ends_it(desk):
+    """At any question, with a sentence that names the key and fits into 60 columns."""
+    with terminal(desk) as (send, process):
+        send("", "Number")
+        # One that comes between the question and the wait for its answer waits for a key too.
+        for _ in range(50):
+            process.send_signal(signal.SIGINT)
+            time.sleep(0.1)
+            if process.poll() is not None:
+                break
+        said = send("", "half written.")
+        assert process.returncode == 130
+    (row,) = (row for row in said.splitlines() if row.startswith("ragleaf: "))
+    assert row == "ragleaf: stopped by Ctrl-C. No file is left half written."
+    assert len(row) < 60
 
 
 def test_without_a_terminal_it_is_the_help(desk):
@@ -171,7 +240,7 @@ def test_to_the_printer_and_from_the_scanner_without_a_file(system, capfd):
     The sheets go to the print command and come from the scan command; nothing is left in the folder
     but the key that was asked for.
     """
-    asked = Asked("1", str(SMALL), "", "", "2", "", "y")
+    asked = Asked("1", str(SMALL), "", "", "", "2", "", "y")
     assert asked.follow() == 0
     assert "ragleaf backup" in capfd.readouterr().err
     assert (system / "printed").read_bytes().startswith(b"%PDF")
@@ -197,7 +266,7 @@ def packets(path):
 @pytest.mark.usefixtures("system")
 def test_what_fails_in_a_pipe_is_told(capfd):
     """Of either side; a command that is not there is asked for again."""
-    asked = Asked("1", str(SMALL), "", "", "2", "nowhere", "broken", "y")
+    asked = Asked("1", str(SMALL), "", "", "", "2", "nowhere", "broken", "y")
     assert asked.follow() != 0
     assert "broken ended with status 3" in capfd.readouterr().err
     asked = Asked("2", "2", "broken", "y")

@@ -44,6 +44,14 @@ def test_restore_takes_what_it_types(desk, symbols):
     assert desk.read("key.asc") == KEY.read_bytes()
 
 
+def test_check_says_at_a_terminal_what_it_waits_for(desk, symbols):
+    """Scan or type, and how to end; one Ctrl-D is the end."""
+    with terminal(desk, "check", "-") as (send, process):
+        send("", "Ctrl-D")
+        send(f"{symbols[0]}\n\x04", f"1 of {len(symbols)} symbols")
+        assert process.wait(10) == 1
+
+
 def test_symbols_that_are_not_needed_are_said_to_be_so(desk, symbols):
     """Where all lines were typed but the spare ones, the symbol of these is missing to no harm."""
     rows = desk.read("s.txt").decode().split("# spare lines")[0]
@@ -67,6 +75,9 @@ def test_type_takes_what_it_types_on_a_full_screen(desk, symbols):
         places = position.symbols(53)
         last = next(at for at, place in enumerate(places) if place.last >= 42)
         for at, text in enumerate(symbols[: last + 1]):
-            send(typed(text, "US", "German") + "\r", "l.txt" if at == last else "?25h")
+            send(
+                typed(text, "US", "German") + "\r", "Put the scanner away" if at == last else "?25h"
+            )
+        send("\x11", "l.txt")
         assert process.wait(10) == 0
     assert b" 42  " in desk.read("l.txt")

@@ -31,6 +31,19 @@ def test_wrong_spare_lines(text):
         option_types.spare(text)
 
 
+@pytest.mark.parametrize(("text", "meant"), [("2", 2), ("16", 16), ("05", 5)])
+def test_numbers_of_shares(text, meant):
+    """From the fewest to the most that a secret is split into."""
+    assert option_types.share_count(text) == meant
+
+
+@pytest.mark.parametrize("text", ["1", "17", "0", "-2", "two", "", "2.5", "9" * 5000])
+def test_wrong_numbers_of_shares(text):
+    """The bounds are named."""
+    with pytest.raises(click.BadParameter, match="give a number from 2 to 16"):
+        option_types.share_count(text)
+
+
 def test_a_mark_and_names():
     """The mark in capitals; names without the blanks around them, whatever else is in them."""
     assert option_types.mark_and_names("kq7mb=pilot, lock keeper = mate") == (

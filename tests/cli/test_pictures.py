@@ -3,8 +3,10 @@ Scans through the commands: what is said of each page, what is still needed and 
 map, and no extra.
 """
 
+import os
 import stat
 import sys
+import threading
 
 import pypdfium2
 import pytest
@@ -50,6 +52,7 @@ def spoil(desk, name, box):
         picture.save(desk.folder / name)
 
 
+@pytest.mark.long
 def test_symbols_and_rows_together_give_the_key(scans):
     """Symbols are gone from one sheet and rows from the other: each covers for the other."""
     spoil(scans, "1.png", (0.75, 0, 1, 1))
@@ -141,6 +144,24 @@ def test_wrong_use(desk, name):
     blank(desk, "blank.png", "empty.png")
     assert desk.run("check", *WRONG_USE[name]).status == 2
     assert not [file for file in desk.files() if file.startswith("map")]
+
+
+def test_a_map_takes_lines_of_a_pipe_and_pictures_of_files(scans, printed):
+    """
+    Nothing is taken out of a pipe before it is read. Its lines count; a map over a picture that it
+    gave is refused, for it gives no picture twice.
+    """
+    pipe = scans.folder / "pipe"
+    os.mkfifo(pipe)
+    spoil(scans, "2.png", (0, 0, 1, 1))
+    for content, status in ((printed.read("s.txt"), 0), (scans.read("1.png"), 2)):
+        giver = threading.Thread(target=pipe.write_bytes, args=(content,))
+        giver.start()
+        done = scans.run("check", "2.png", "pipe", "--map", "map.pdf", "--force")
+        giver.join()
+        assert done.status == status
+    assert "by a pipe" in done.err
+    assert scans.run("check", "pipe", "--map", "map.pdf", "--force").status == 2
 
 
 def test_what_makes_no_map_is_refused_before_the_work(desk):

@@ -103,7 +103,19 @@ def test_rows_of_a_file(desk):
     assert "Row 2 must be for a new passphrase for the seal." in done.err
 
 
-@pytest.mark.parametrize("form", ["lean", "whole", "compact"])
+def test_a_key_that_is_protected_in_part(desk):
+    """Its sheets ask for the passphrase of the part that has one."""
+    under = USAGES["usage 254, salted"]
+    data = with_secrets(OPEN, lambda key: under(key) if key.is_primary else None)
+    desk.write("key.asc", armored(data))
+    printed, sheet = text_of(desk, "key.asc", "--allow-unprotected")
+    assert "PARTLY UNPROTECTED" in sheet
+    assert "NOT EVERY SECRET OF THIS KEY IS UNDER A PASSPHRASE" in printed
+    assert "the passphrase that the key had on" in sheet
+    assert "No passphrase is needed" not in printed + sheet
+
+
+@pytest.mark.parametrize("form", ["lean", "whole", pytest.param("compact", marks=pytest.mark.long)])
 def test_stubs_come_back_as_they_stood(desk, form):
     """With the serial number of the card: the same file, byte for byte, as far as it had one."""
     binary = key_file.write(only(SMALL.read_bytes()), armored=False)

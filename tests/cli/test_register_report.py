@@ -4,6 +4,8 @@ import datetime as dt
 import json
 from dataclasses import replace
 
+import pytest
+
 from paperkey_alt.cli import register_report
 from paperkey_alt.records.entry import Entry
 
@@ -47,6 +49,24 @@ def test_in_words():
         "  A2B3C destroyed 2026-11-25",
         "  KEEP: Old mail needs it.",
     ]
+
+
+@pytest.mark.parametrize(
+    ("kind", "carried"),
+    [
+        ("file, sealed", "file"),
+        ("revocation", "revocation"),
+        ("certificate", "certificate"),
+        ("private key, compact, sealed", "key"),
+    ],
+)
+def test_what_a_rehearsal_gave_back(kind, carried):
+    """It is called what it is, though what is stored speaks of a key."""
+    rehearsed = replace(BARE, kind=kind, drilled=TODAY, drill="gives the key back")
+    row = register_report.table([rehearsed], {}, {}).splitlines()[1]
+    assert row == f"  rehearsed 2026-11-25: gives the {carried} back"
+    failed = replace(rehearsed, drill="does not give the key back")
+    assert f"does not give the {carried} back" in register_report.table([failed], {}, {})
 
 
 def test_a_key_without_an_end():

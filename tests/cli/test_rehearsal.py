@@ -13,7 +13,7 @@ from cryptography.hazmat.primitives.serialization import (
     NoEncryption,
     PrivateFormat,
 )
-from desks import KEY, PASSPHRASE, SMALL, SMALL_CERTIFICATE
+from desks import CORPUS, KEY, PASSPHRASE, SMALL, SMALL_CERTIFICATE
 from rekeyed import exported
 from samples import only, stub, with_secrets
 
@@ -72,7 +72,10 @@ def test_the_same_bytes_need_no_passphrase(noted):
 
 
 def test_a_certificate_that_is_not_on_the_paper(desk, small):
-    """It is taken from the live file, and said to be needed; of a whole print it is not."""
+    """
+    It is taken from the live file, and said to be needed; of a whole print it is not. The paper is
+    not said to give more than is on it.
+    """
     desk.take(small)
     said = "The public certificate came from the live file"
     assert said in desk.ok("drill", "s.txt", "--key", SMALL, "--no-register").err
@@ -82,6 +85,13 @@ def test_a_certificate_that_is_not_on_the_paper(desk, small):
         "backup", SMALL, "--with-certificate", "-o", "c.pdf", "--text", "c.txt", "--no-register"
     )
     assert said not in desk.ok("drill", "c.txt", "--key", SMALL, "--no-register").err
+    desk.ok("restore", "s.txt", "--public", SMALL, "-o", "live.asc")
+    done = desk.ok("drill", "s.txt", "--key", "live.asc", "--no-register")
+    assert f"{SAME}: its secret part came back byte for byte." in done.err
+    assert "whole file" not in done.err
+    desk.ok("restore", "w.txt", "-o", "live.asc", "--force")
+    done = desk.ok("drill", "w.txt", "--key", "live.asc", "--no-register")
+    assert f"{SAME}: the whole file, byte for byte." in done.err
 
 
 @pytest.mark.long
@@ -231,7 +241,10 @@ def test_a_number_that_is_not_of_the_key(desk):
 
 
 def test_too_few_shares_say_nothing_of_the_paper(desk):
-    """A rehearsal that was good stays noted; a share that is damaged is noted as that."""
+    """
+    A rehearsal that was good stays noted, also where a share was given in part; a share that is
+    damaged is noted as that.
+    """
     desk.ok("backup", SMALL, "--any", "2", "--of", "2", "-o", "s", "--text", "t")
     desk.ok("drill", "t/share-1.txt", "t/share-2.txt", "--key", SMALL)
     done = desk.run("drill", "t/share-1.txt", "--key", SMALL)
@@ -241,8 +254,31 @@ def test_too_few_shares_say_nothing_of_the_paper(desk):
     rows = desk.read("t/share-2.txt").splitlines()
     desk.write("cut.txt", b"\n".join(rows[: len(rows) // 2]))
     done = desk.run("drill", "t/share-1.txt", "cut.txt", "--key", SMALL)
+    assert "cannot tell whether this paper gives this key back" in done.err
+    assert drill_of(desk) == "gives the key back"
+    stained = [row[:8] + b"?" * 9 + row[17:] for row in rows[len(rows) // 2 :]]
+    desk.write("stained.txt", b"\n".join([*rows[: len(rows) // 2], *stained]))
+    done = desk.run("drill", "t/share-1.txt", "stained.txt", "--key", SMALL)
     assert "this paper does not give this key back" in done.err
     assert drill_of(desk) == "does not give the key back"
+
+
+def test_a_revocation_or_certificate_of_another_key(noted):
+    """It is called what it is, and the register is left alone."""
+    other = CORPUS / "nist-p256.asc"
+    given = ("--passphrase-from", "pw", "--register", "r")
+    noted.ok("revoke-sheet", other, "--reason", "none", "-o", "v.pdf", "--text", "v.txt", *given)
+    noted.ok("backup", other, "--with-certificate", "-o", "c.pdf", "--text", "c.txt", *given)
+    mark = noted.read("c.txt").decode().split("# Ragleaf, set ")[2][:5]
+    done = noted.run("drill", "v.txt", "--key", SMALL, "--register", "r")
+    assert "carries a revocation certificate that this key did not make" in done.err
+    done = noted.run("drill", "c.txt", "--mark", mark, "--key", SMALL, "--register", "r")
+    assert "carries the certificate of a different key" in done.err
+    done = noted.run("drill", "s.txt", "c.txt", "--mark", mark, "--key", SMALL, "--register", "r")
+    assert done.status == 1
+    assert "--public" not in done.err
+    told = json.loads(noted.ok("register", "--json", "--register", "r").out)["backups"]
+    assert {backup["drill"] for backup in told} == {None}
 
 
 def test_another_key(noted):
@@ -306,7 +342,7 @@ def test_a_private_key_that_cannot_be_opened(desk):
 
 
 def test_files(desk):
-    """Another file is told as that; the register is left alone."""
+    """Another file is told as that, and nothing is called a key; the register is left alone."""
     desk.write("note", "The bell buoy is off station.\n")
     desk.write("later", "The bell buoy is on station.\n")
     desk.ok("backup", "note", "--plain", "--allow-unprotected", "-o", "s.pdf", "--text", "s.txt")
@@ -317,7 +353,12 @@ def test_files(desk):
             "it carries a different file from the one that --key names: the file note" in done.err
         )
         assert "destroy" not in done.err
+        assert f"does not give this {'key' if live is SMALL else 'file'} back" in done.err
         assert drill_of(desk) is None
+    done = desk.ok("drill", "s.txt", "--key", "note")
+    assert "This paper gives this file back, byte for byte." in done.err
+    assert "rehearsed" in (told := desk.ok("register").out)
+    assert "gives the file back" in told
 
 
 @pytest.mark.parametrize("register", ["noise", "none", "folder"])
@@ -337,9 +378,10 @@ def test_the_result_comes_first(noted, register, live):
 
 
 def test_half_a_paper_and_no_register(noted):
-    """The lines that are wanting are told first, then the trouble with the register."""
+    """The lines that cannot be read are told first, then the trouble with the register."""
     rows = noted.read("s.txt").decode().splitlines(keepends=True)
-    noted.write("half.txt", "".join(rows[: len(rows) // 2]))
+    stained = [f"{row[:8]}{'?' * 9}{row[17:]}" for row in rows[len(rows) // 2 :]]
+    noted.write("half.txt", "".join(rows[: len(rows) // 2] + stained))
     done = noted.run("drill", "half.txt", "--key", SMALL, "--register", "none")
     assert done.status == 1
     assert "more lines are needed" in done.err.split("The rehearsal is not noted")[0]
@@ -361,3 +403,12 @@ def test_an_algorithm_that_cannot_be_opened_here(desk):
     assert "try in your OpenPGP program" in done.err
     assert desk.ok("drill", "s.txt", "--key", "one.asc").status == 0
     assert drill_of(desk) == "gives the key back"
+
+
+def test_a_revocation_is_read_back(desk):
+    """It is not called a file, nor proven; what verifies it is named."""
+    given = ("--reason", "none", "--passphrase-from", "pw", "--no-register")
+    desk.ok("revoke-sheet", SMALL, "-o", "v.pdf", "--text", "v.txt", *given)
+    said = desk.ok("check", "v.txt", "--prove").err
+    assert "Not proven: a revocation has no secret; ragleaf drill verifies it" in said
+    assert "--plain" not in said

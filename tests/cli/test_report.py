@@ -107,7 +107,7 @@ SAID = {
     ),
     "no spare line was typed": (
         lambda rows: rows[: DATA + 1],
-        [f"  not given    4   {DATA + 1}–{DATA + 4}  (spare)"],
+        [f"  not read     4   {DATA + 1}–{DATA + 4}  (spare)"],
     ),
     "too few are there": (
         lambda rows: [rows[0], *rows[6:]],

@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 
 import pytest
-from desks import KEY
+from desks import KEY, SMALL
 from terminals import terminal
 
 # Runs the command in a child for each event (a file opened, linked, renamed, removed), and sends
@@ -206,6 +206,18 @@ def test_while_a_row_is_typed(desk, printed):
     assert process.returncode == 143
     assert b"Traceback" not in said
     assert len(desk.read("l.txt").splitlines()) == 1
+
+
+def test_while_a_stream_is_written(desk):
+    """What can no longer be taken back is not said to be whole."""
+    process = started(desk, "backup", SMALL, "-o", "-", "--no-register")
+    assert os.read(process.stdout.fileno(), 1) == b"%"  # and no more: the pipe is full
+    time.sleep(0.2)
+    process.terminate()
+    _, said = process.communicate(timeout=60)
+    assert process.returncode == 143
+    assert b"What was being written to the stream is not complete." in said
+    assert b"half written" not in said
 
 
 def test_on_a_full_screen(desk):

@@ -1,4 +1,4 @@
-"""What is said: to standard error, in rows that a terminal has room for."""
+"""What is said and shown, in rows that a terminal has room for."""
 
 import os
 
@@ -23,4 +23,17 @@ def test_long_rows_are_wrapped_in_a_terminal(monkeypatch, capsys):
     assert last == "short"
     assert max(map(len, rows)) <= 40
     assert [len(row) - len(row.lstrip()) for row in rows] == [2, *[4] * (len(rows) - 1)]
+    assert " ".join(row.strip() for row in rows) == WORDS
+
+
+def test_what_was_asked_for_is_wrapped_in_a_terminal_too(monkeypatch, capsys):
+    """Between words; in a file or a pipe it is as it is."""
+    table = f"{WORDS}\n  fine        53   1–53"
+    terminal.show(table)
+    assert capsys.readouterr().out == f"{table}\n"
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    monkeypatch.setattr("shutil.get_terminal_size", lambda: os.terminal_size((40, 24)))
+    terminal.show(table)
+    *rows, last = capsys.readouterr().out.splitlines()
+    assert last == "  fine        53   1–53"
     assert " ".join(row.strip() for row in rows) == WORDS

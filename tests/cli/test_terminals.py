@@ -125,11 +125,11 @@ def test_long_arguments_and_numbers(desk, name):
 
 
 def test_a_line_number_of_5000_digits(desk, printed):
-    """Typed at `type`: the last line is gone to, as for any number that is too large."""
+    """Typed at `type`: that there is no such line is said, as of any number that is too large."""
     rows = printed.read("s.txt").decode().splitlines()
     head = next(row for row in rows if row.split()[:1] == ["0"]).split(None, 1)[1]
     done = desk.ok("type", "l.txt", stdin=f"{head}\ngo {DIGITS}\nstop\n")
-    assert "  230 " in done.err
+    assert f"There is no line {DIGITS[:9]}: the last line of this set is 230." in done.err
 
 
 @pytest.mark.long

@@ -5,10 +5,12 @@
 import stat
 
 import pytest
-from desks import CERTIFICATE, KEY
+from desks import CERTIFICATE, KEY, SMALL
 from terminals import terminal
 
-from paperkey_alt.format.lines import ALPHABET
+from paperkey_alt.format.line_set import lay_out
+from paperkey_alt.format.lines import ALPHABET, Line, encode
+from paperkey_alt.sheet import text_file
 
 
 @pytest.fixture
@@ -128,3 +130,21 @@ def test_on_a_full_screen(desk, lines):
         send("\x11", "To go on")
         assert process.wait(10) == 0
     assert [row.split()[0] for row in desk.read("l.txt").decode().splitlines()] == ["0", "1"]
+
+
+def test_what_is_still_needed_is_told_at_the_end(desk):
+    """
+    Of a share, that others must be there; of lines that are right and disagree with their digest,
+    that they do. A file's name is written as a shell takes it.
+    """
+    desk.ok("backup", SMALL, "--any", 3, "--of", 4, "-o", "s", "--text", "t", "--no-register")
+    done = desk.ok("type", "my share.txt", "--with", "t/share-1.txt")
+    assert "all the lines you need of this share; it takes 2 other shares" in done.err
+    assert "ragleaf restore 'my share.txt' OTHERS" in done.err
+    true = lay_out(bytes(range(40)), 0)
+    forged = encode(Line(1, bytes(15)), true.head.mark)
+    rows = enumerate((true.head_line, forged, *true.lines[1:]))
+    desk.write("f.txt", "".join(f"{text_file.row(*row)}\n" for row in rows))
+    done = desk.ok("type", "l.txt", "--with", "f.txt")
+    assert "not complete: the lines pass their checks" in done.err
+    assert "has all the lines you need" not in done.err

@@ -188,10 +188,12 @@ def test_a_rehearsal_with_another_key(noted):
 
 
 def test_a_rehearsal_that_fails(noted):
-    """Half of the sheets: what is wanting is said, and noted."""
+    """More lines than can be replaced are there and wrong: what is wanting is said, and noted."""
     desk = noted
     rows = desk.read("s.txt").decode().splitlines(keepends=True)
-    desk.write("half.txt", "".join(rows[: len(rows) // 2]))
+    stained = [f"{row[:8]}{'?' * 9}{row[17:]}" for row in rows]
+    half = rows[: len(rows) // 2] + stained[len(rows) // 2 :]
+    desk.write("half.txt", "".join(half))
     done = desk.run("drill", "half.txt", "--key", KEY)
     assert done.status == 1
     assert "does not give this key back" in done.err
@@ -199,6 +201,21 @@ def test_a_rehearsal_that_fails(noted):
     assert "failed" in backups(desk)[0]["due"][0]
 
 
+def test_a_rehearsal_with_half_of_the_sheets(noted):
+    """Lines that were not given say nothing of the paper: the register stays as it is."""
+    desk = noted
+    rows = desk.read("s.txt").decode().splitlines(keepends=True)
+    desk.write("half.txt", "".join(rows[: len(rows) // 2]))
+    before = backups(desk)
+    done = desk.run("drill", "half.txt", "--key", KEY)
+    assert done.status == 1
+    assert "cannot tell whether this paper gives this key back" in done.err
+    assert "more lines are needed" in done.err
+    assert "Give every sheet" in done.err
+    assert backups(desk) == before
+
+
+@pytest.mark.long
 def test_a_rehearsal_after_the_passphrase_was_changed(noted):
     """
     The secret bytes differ: that is no change of the passphrase before both were opened, and then

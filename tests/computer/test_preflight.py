@@ -8,7 +8,7 @@ import struct
 
 import pytest
 
-from paperkey_alt.computer import preflight
+from paperkey_alt.computer import machine, preflight
 from paperkey_alt.computer.preflight import RELEASED, System, Weight
 
 ROUTES = "Iface\tDestination\tGateway\tFlags\tRefCnt\tUse\tMetric\tMask\t\tMTU\tWindow\tIRTT\n"
@@ -155,3 +155,39 @@ def test_what_cannot_be_known_is_said_to_be_unknown():
     found = preflight.observe(System(now=RELEASED), "/out")
     assert [one.weight for one in found] == [Weight.NOTE, *[Weight.UNKNOWN] * 5]
     assert sum("Check it yourself" in one.mend for one in found) == 5
+
+
+@pytest.mark.parametrize(
+    ("files", "numbers"),
+    [
+        ({"sda/removable": "0\n"}, set()),
+        ({"sdb/removable": "1\n", "sdb/sdb1/dev": "8:17\n"}, {"8:0", "8:17"}),
+        ({"mmcblk0/removable": "0\n", "mmcblk0/device/type": "SD\n"}, {"8:0"}),
+        ({"mmcblk0/removable": "0\n", "mmcblk0/device/type": "MMC\n"}, set()),
+    ],
+)
+def test_what_is_removable(tmp_path, monkeypatch, files, numbers):
+    """Sticks, cards, and what is encrypted on them; no fixed disk."""
+    for name, content in files.items():
+        path = tmp_path / "block" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(content)
+    (disk,) = (tmp_path / "block").iterdir()
+    (disk / "dev").write_text("8:0\n")
+    mapped = tmp_path / "block/dm-0"
+    (mapped / "slaves").mkdir(parents=True)
+    (mapped / "removable").write_text("0\n")
+    (mapped / "dev").write_text("253:0\n")
+    below = disk / "sdb1" if (disk / "sdb1").exists() else disk
+    if below != disk:
+        (below / "partition").write_text("1\n")
+    (mapped / "slaves" / below.name).symlink_to(below)
+    monkeypatch.setattr(machine, "_SYS", tmp_path)
+    assert machine.look().removable == (numbers | {"253:0"} if numbers else set())
+
+
+def test_a_medium_of_which_nothing_is_told():
+    """Whether it can be taken away is not known, and that is said."""
+    seen = preflight.observe(system(removable=None), "/dev/shm")
+    told = [one.what for one in seen if one.weight is Weight.UNKNOWN]
+    assert told == ["whether /dev/shm is on a removable medium"]

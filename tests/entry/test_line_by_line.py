@@ -8,10 +8,10 @@ import random
 import pytest
 from keyboards import typed
 
-from paperkey_alt.entry import line_by_line
+from paperkey_alt.entry import line_by_line, read_aloud
 from paperkey_alt.entry.transcript import Transcript
 from paperkey_alt.format.line_set import lay_out
-from paperkey_alt.format.lines import ALPHABET
+from paperkey_alt.format.lines import ALPHABET, group
 from paperkey_alt.sheet import qr
 
 SET = lay_out(random.Random(3).randbytes(60), 2)
@@ -101,10 +101,72 @@ def test_a_line_is_put_off_and_gone_to():
 
 
 def test_nothing_is_gone_to_behind_the_last_line():
-    """A number that is too large means the last line; before line 0 is there, line 0."""
-    desk = Desk("go 7", EVERY[0], "go 9999", "stop")
+    """It is said that there is no such line, and the same line is asked for again."""
+    desk = Desk("go 7", EVERY[0], "go 9999", f"go {SET.head.total}", "stop")
     desk.type()
-    assert numbers(desk.asked) == [0, 0, 1, SET.head.total]
+    assert numbers(desk.asked) == [0, 0, 1, 1, SET.head.total]
+    assert "Line 0 comes first: it says how many lines there are." in desk.said
+    last = SET.head.total
+    assert f"There is no line 9999: the last line of this set is {last}." in desk.said
+
+
+@pytest.mark.parametrize("answer", ["go", "go on", "go -1", "yes", "lines?", "7"])
+def test_an_answer_that_is_none_is_met_with_what_there_is(answer):
+    """Neither a line nor an order: what to type is told, and nothing else happens."""
+    desk = Desk(EVERY[0], answer, "stop")
+    assert set(desk.type().lines) == {0}
+    assert numbers(desk.asked) == [0, 1, 1]
+    assert any("for example: go 7" in text or "type help" in text for text in desk.said)
+
+
+@pytest.mark.parametrize("end", ["quit", "EXIT", "q"])
+def test_other_words_stop_too(end):
+    """Those that people try."""
+    desk = Desk(EVERY[0], EVERY[1], end, "not asked for")
+    assert set(desk.type().lines) == {0, 1}
+    assert desk.answers == ["not asked for"]
+
+
+def test_the_line_before_is_gone_back_to():
+    """Line 0 has none before it."""
+    desk = Desk(EVERY[0], EVERY[1], "back", "back", "back", "stop")
+    desk.type()
+    assert numbers(desk.asked) == [0, 1, 2, 1, 0, 0]
+
+
+def test_what_putting_off_means_is_told():
+    """Line 0 cannot be; where nothing else would help, that is said before the end."""
+    desk = Desk("skip", EVERY[0], *["skip"] * SET.head.total)
+    desk.type()
+    assert "Line 0 cannot be put off: it says how many lines there are." in desk.said
+    assert "Line 1 is put off; a spare line may replace it." in desk.said
+    assert f"Line {DATA + 1} is put off." in desk.said
+    assert desk.said[-1].startswith("No other line would help")
+
+
+@pytest.mark.parametrize("printed", ["1 ", "1. ", " 1: "])
+def test_a_printed_number_is_no_part_of_a_wrong_line(printed):
+    """The line is shown in its groups, with the place under the character that is wrong."""
+    desk = Desk(EVERY[0], printed + wrong(EVERY[1], 6), "n", "aloud", "stop")
+    desk.type()
+    at = desk.said.index(f"    {group(wrong(EVERY[1], 6))}")
+    assert desk.said[at + 1 : at + 2] == [f"{' ' * (4 + 6 + 1)}^"]
+    assert desk.said[at + 3] == f"  1 {group(EVERY[1])}"
+    assert len(desk.said[at]) < 40
+    assert desk.said[at + 2].startswith("Line 1: character 7 is perhaps")
+    assert read_aloud.spell(wrong(EVERY[1], 6))[0] in desk.said
+
+
+def test_a_wrong_line_with_the_number_of_another_is_that_one():
+    """Line 0 too, which may be typed again; the line that was asked for comes after it."""
+    desk = Desk(
+        EVERY[0], f"0 {wrong(EVERY[0])}", "n", EVERY[1], f"3 {wrong(EVERY[3])}", "y", "stop"
+    )
+    left = desk.type()
+    assert any(text.startswith("Line 0: character 5 is perhaps") for text in desk.said)
+    assert any(text.startswith("Line 3: character 5 is perhaps") for text in desk.said)
+    assert set(left.lines) == {0, 1, 3}
+    assert numbers(desk.asked)[:3] == [0, 1, 1]
 
 
 def test_spare_lines_stand_in_for_those_put_off():
@@ -194,3 +256,23 @@ def test_a_scanner_types_a_symbol(computer):
     assert "Symbol with lines 1–2 taken." in desk.said
     assert any("0 of 1 symbol. Missing" in text for text in desk.said)
     assert any("repaired" in text for text in desk.said) == (computer != "US")
+
+
+def test_what_a_scanner_types_on_is_swallowed():
+    """When all is there, until somebody says that it is put away."""
+    text = qr.encode_block(EVERY[0], 1, EVERY[1 : DATA + 1])
+    desk = Desk(text, text, "", "done", "not asked for")
+    assert desk.type().needed == 0
+    assert sum("Put the scanner away" in row for row in desk.said) == 3
+    assert desk.answers == ["not asked for"]
+
+
+def test_a_symbol_that_is_scanned_again_is_told_to_be_there():
+    """Nothing is added."""
+    text = qr.encode_block(EVERY[0], 1, EVERY[1:3])
+    desk = Desk(text, text, "stop")
+    assert set(desk.type().lines) == {0, 1, 2}
+    assert [row for row in desk.said if row.startswith("Symbol")] == [
+        "Symbol with lines 1–2 taken.",
+        "Symbol with lines 1–2 taken again.",
+    ]

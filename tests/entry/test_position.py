@@ -39,11 +39,11 @@ def test_in_words():
     assert str(position(5, 30)) == "Sheet 1 of 1, beside symbol 1 of 3 from the top, row 5"
     first, large = described(230, 230, 80)
     assert first == "Sheet 2 of 2, beside symbol 4 of 4 from the top, column 2 of 2, row 5"
-    assert large == "(with --large: sheet 7, symbol 2, row 2)"
+    assert large == "(in large print: sheet 7, symbol 2, row 2)"
     assert described(5, 30, 80) == [str(position(5, 30))]
     assert described(5, 230, 80) == [
         "Sheet 1 of 2, beside symbol 1 of 4 from the top, column 1 of 2, row 5",
-        "(with --large: sheet 1, symbol 1, row 5)",
+        "(in large print: sheet 1, symbol 1, row 5)",
     ]
     assert described(5, 53, 80) == [str(position(5, 53))]
     assert described(5, 30, 46) == ["Sheet 1, symbol 1, row 5"]

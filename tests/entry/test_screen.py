@@ -51,7 +51,9 @@ def test_groups_appear_as_one_types():
         shown = pressed(begun(4), typed) if length < 29 else begun(4)
         if length < 29:
             row, column = window.cursor(shown)
-            assert window.rows(shown)[row].rstrip() == f"{4:5d}   {window.large(typed)}".rstrip()
+            to_come = window.large(typed.ljust(29, "."))
+            assert window.rows(shown)[row] == f"{4:5d}   {to_come}"
+            assert to_come.startswith(window.large(typed))
             assert "".join(window.large(typed).split()) == typed
             large = [" ".join(characters) for characters in group(typed).split()]
             assert window.large(typed) == "   ".join(large)
@@ -79,6 +81,13 @@ def test_a_wrong_character_is_pointed_at_and_mended_by_one_key(at):
     assert pressed(shown, "enter").transcript.lines[4] == EVERY[4]
 
 
+def test_a_character_that_cannot_be_read_is_proposed():
+    """What it was typed as is no news."""
+    shown = pressed(begun(4), EVERY[4][:6] + "?" + EVERY[4][7:])
+    assert shown.problem.what == f"character 7 is perhaps {EVERY[4][6]}"
+    assert pressed(shown, "enter").transcript.lines[4] == EVERY[4]
+
+
 def test_a_wrong_character_is_mended_by_hand():
     """Typed over where it is wrong, the line is judged again."""
     shown = pressed(begun(4), wrong_at(EVERY[4], 6), "home", *["right"] * 6, EVERY[4][6])
@@ -97,14 +106,45 @@ def test_a_character_too_many_or_too_few():
 
 
 def test_lines_are_put_off_gone_back_to_and_gone_to():
-    """Put off, back, and by number; a number beyond the last line is the last line."""
+    """Put off, back, and by number; that there is no line beyond the last one is said."""
     shown = pressed(begun(4), "put off")
     assert (shown.number, shown.transcript.skipped) == (5, {4})
     assert pressed(shown, "back").number == 4
     assert pressed(shown, "go", "12", "enter").number == 12
-    assert pressed(shown, "go", "999", "enter").number == 14
+    assert pressed(shown, "go", "999", "enter").number == 5
+    told = "There is no line 999: the last line of this set is 14."
+    assert told in window.rows(pressed(shown, "go", "999", "enter"))
+    assert told not in window.rows(pressed(shown, "go", "999", "enter", "go", "3", "enter"))
     assert pressed(shown, "go", "1", "stop").number == 5
+    assert pressed(shown, "go", "1", "cancel").number == 5
+    assert pressed(shown, "forward", "forward", "back").number == 6
+    assert "Line 4 is put off; a spare line may replace it." in window.rows(shown)
+    assert "    4   put off" in window.rows(shown)
     assert pressed(shown, "stop").left
+
+
+def test_line_0_is_neither_put_off_nor_passed():
+    """It is said that it comes first."""
+    first = screen.start(Transcript())
+    for keys_ in (["put off"], ["forward"], ["back"], ["go", "3", "enter"], ["3 "]):
+        shown = pressed(first, *keys_)
+        assert (shown.number, shown.text) == (0, "")
+    told = window.rows(pressed(first, "go", "3", "enter"))
+    assert "Line 0 comes first: it says how many lines there are." in told
+    assert "cannot be put off" in "\n".join(window.rows(pressed(first, "put off")))
+
+
+def test_what_was_dropped_comes_back():
+    """Emptied, put off or left for another line: its text and its problem are there again."""
+    wrong = wrong_at(EVERY[4], 7)
+    for keys_ in (["empty"], ["put off"], ["back"], ["go", "9", "enter"], ["forward", "forward"]):
+        shown = pressed(begun(4), wrong, *keys_)
+        assert shown.text == ""
+        back = pressed(shown, "undo")
+        assert (back.number, back.text, back.problem.proposal) == (4, wrong, EVERY[4])
+        assert pressed(back, "enter").transcript.lines[4] == EVERY[4]
+    assert pressed(begun(4), EVERY[4][:9], "empty", "undo").text == EVERY[4][:9]
+    assert "Nothing was emptied" in "\n".join(window.rows(pressed(begun(4), "undo")))
 
 
 def test_a_spare_line_is_asked_for_when_a_line_was_put_off():
@@ -187,7 +227,12 @@ def test_another_number_leads_to_its_line():
     shown = pressed(at_line(7), "12", ROWS[12])
     assert (shown.number, shown.transcript.lines[12]) == (13, ROWS[12])
     assert 7 not in shown.transcript.lines
-    assert pressed(at_line(7), "99 ").number == 7
+    shown = pressed(at_line(7), "99 ")
+    assert (shown.number, shown.text) == (7, "")
+    assert f"There is no line 99: the last line of this set is {LONG.head.total}." in window.rows(
+        shown
+    )
+    assert pressed(shown, ROWS[7]).transcript.lines[7] == ROWS[7]
 
 
 def test_a_line_that_begins_with_its_number_by_chance():
@@ -224,13 +269,60 @@ def test_too_small_a_window_says_so(wide, high):
         assert "too small" in " ".join(rows)
 
 
+@pytest.mark.parametrize(("wide", "high"), [(80, 20), (60, 15), (46, 12), (46, 9)])
+def test_small_windows_say_how_to_stop(wide, high):
+    """Where there is no room for all that the keys do; no row is empty for want of a part."""
+    rows = window.rows(at_line(9), wide, high)
+    assert any("Ctrl-Q" in row for row in rows)
+    rows = window.rows(pressed(at_line(9), wrong_at(ROWS[9], 3), "aloud"), 60, 15)
+    assert LONG.head.mark in rows[0]
+    rows = window.rows(pressed(at_line(1), wrong_at(ROWS[1], 3)), 60, 15)
+    assert LONG.head.mark in rows[0]
+    first = " ".join(window.rows(screen.start(Transcript()), wide, high))
+    assert "in any order." in first
+
+
+def test_what_a_key_does_is_told_when_it_does_it():
+    """Before a line, in it, and where a line is proposed; nothing is wider than the window."""
+    before = "\n".join(window.rows(at_line(9)))
+    within = "\n".join(window.rows(pressed(at_line(9), "AB")))
+    proposed = "\n".join(window.rows(pressed(at_line(9), wrong_at(ROWS[9], 3))))
+    first = "\n".join(window.rows(screen.start(Transcript())))
+    assert "29 letters and digits" in first
+    assert "Ctrl-N" not in first
+    assert "Ctrl-G" in before
+    assert "Type ? for" in within
+    assert "Enter takes the proposed line." in proposed
+    assert all("Ctrl-Q" in text and "Ctrl-N" in text for text in (before, within, proposed))
+    assert all(len(row) < window.WIDE for row in f"{before}\n{within}\n{proposed}".split("\n"))
+
+
+def test_groups_that_are_swapped_are_both_marked():
+    """Under each character that differs."""
+    line = ROWS[4]
+    shown = pressed(at_line(4), line[4:8] + line[:4] + line[8:])
+    rows = window.rows(shown)
+    assert "groups 1 and 2 seem to be swapped" in shown.problem.what
+    differing = sum(one != other for one, other in zip(line[:4], line[4:8], strict=True))
+    assert rows[window.cursor(shown)[0] + 1].count("^") == 2 * differing
+
+
+def test_a_line_that_is_there_is_shown_when_it_is_gone_back_to():
+    """To be compared; so is what reading aloud is, before anything is typed."""
+    rows = window.rows(pressed(at_line(4), "back"))
+    assert f"    3   {group(ROWS[3])}" in rows
+    assert "Read aloud: what you type appears here in words." in window.rows(
+        pressed(at_line(4), "aloud")
+    )
+
+
 def test_where_the_line_is_and_what_is_left():
     """Sheet, symbol, row; lines above and below; and, by the clock, how many minutes are left."""
     shown = screen.start(Transcript())
     for at, key in enumerate("".join(ROWS[:6])):
         shown = screen.press(shown, key, at * 1.0)
     rows = window.rows(shown)
-    assert "35 more needed, 17 minutes at your pace" in rows[1]
+    assert "You have 5 of 40 lines; 35 more needed, 17 minutes at your pace" in rows[1]
     assert str(position.position(6, LONG.head.total)) in rows
     assert f"    5   {group(ROWS[5])}" in rows
     assert "    7   ." in rows
@@ -351,7 +443,26 @@ def test_a_symbol_of_another_set_is_not_taken():
     """It is said which set it is of."""
     shown = pressed(at_line(3), qr.encode_block(EVERY[0], 1, EVERY[1:5]), "enter")
     assert set(shown.transcript.lines) == {0, 1, 2}
-    assert SET.head.mark in " ".join(window.rows(shown))
+    assert (shown.number, shown.text) == (3, "")
+    assert f"This is of set {SET.head.mark}" in " ".join(window.rows(shown))
+
+
+@pytest.mark.parametrize("computer", ["US", "German"])
+def test_what_a_scanner_types_on_goes_nowhere(computer):
+    """
+    When all lines are there, the rest of the symbol and further ones are swallowed, until somebody
+    presses Ctrl-Q; what is typed by hand or pasted needs no such end.
+    """
+    shown = at_line(30)
+    one, other = (typed(symbol(first, first + 11), "US", computer) for first in (30, 41))
+    shown = pressed(shown, *one, "enter")
+    assert (shown.left, shown.transcript.needed, shown.held) == (False, 0, True)
+    assert "Put the scanner away" in "\n".join(window.rows(shown))
+    again = pressed(shown, *other, "enter", "go", "enter", "undo", "put off")
+    assert again == shown
+    assert pressed(again, "stop").left
+    assert screen.paste(at_line(30), symbol(30, 41)).left
+    assert pressed(at_line(30), *ROWS[30:41]).left
 
 
 def test_a_symbol_that_lost_a_key_is_to_be_scanned_again():
@@ -360,6 +471,7 @@ def test_a_symbol_that_lost_a_key_is_to_be_scanned_again():
     shown = pressed(screen.start(Transcript()), *typed(text[:70] + text[71:], "US", "German"))
     shown = pressed(shown, "enter")
     assert "scan it again" in " ".join(window.rows(shown))
+    assert "Symbol with" not in " ".join(window.rows(shown))
     shown = pressed(shown, *typed(text, "US", "German"), "enter")
     assert set(range(13, 25)) <= set(shown.transcript.lines)
 

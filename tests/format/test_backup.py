@@ -16,12 +16,22 @@ from paperkey_alt.errors import (
     SharesDisagree,
     UnknownFormat,
 )
-from paperkey_alt.format import backup
-from paperkey_alt.format.backup import COMMITMENT_BYTES, Joined, Terms, join, split, standings
+from paperkey_alt.format import backup, payload
+from paperkey_alt.format.backup import (
+    COMMITMENT_BYTES,
+    Joined,
+    Terms,
+    certificate_sets,
+    certificates,
+    join,
+    split,
+    standings,
+)
 from paperkey_alt.format.body import PlainBody, flagged
 from paperkey_alt.format.head_line import Share
 from paperkey_alt.format.line_set import lay_out
-from paperkey_alt.format.lines import ALPHABET
+from paperkey_alt.format.lines import ALPHABET, Line, encode
+from paperkey_alt.format.payload import Certificate
 from paperkey_alt.format.raw_line import RawLine
 from paperkey_alt.format.recover import recover
 from paperkey_alt.format.shares import FIELD, interpolate
@@ -391,3 +401,255 @@ def test_a_share_of_a_share_number_that_is_not_there_is_no_head():
     """Share 6 of 5 cannot exist, so no paper can claim it."""
     with pytest.raises(ValueError, match="share"):
         lay_out(BODY, 4, share=Share(6, 3, 5, 0))
+
+
+@pytest.mark.parametrize(("threshold", "count"), [(2, 2), (2, 16), (16, 16)])
+def test_terms_at_their_limits(threshold, count):
+    """All of them needed, two of sixteen, all of sixteen."""
+    assert Terms(threshold, count).count == count
+
+
+# Sets of few lines, for what is said of them: two of three shares are enough.
+SHORT = BODY[:20]
+SHARES = split(PlainBody(SHORT), Terms(2, 3), spare=4, random_bytes=random.Random(9).randbytes)
+SINGLE = lay_out(BODY[60:120], 4)
+OTHER_SINGLE = lay_out(b"x" * 60, 4)
+CERTIFICATE = lay_out(payload.pack(Certificate(b"Saltmarrow")), 4)
+OTHER_CERTIFICATE = lay_out(payload.pack(Certificate(b"Buoy")), 4)
+STRANGE = relaid(SHARES[2], share=Share(3, 2, 3, SHARES[2].head.share.backup ^ 1))
+OTHER_STRANGE = relaid(SHARES[2], body_of(SHARES[2])[:31])
+
+
+def refusal(look, *given):
+    """What is refused, and what to do about it."""
+    with pytest.raises(PaperError) as told:
+        look(*given)
+    return type(told.value), told.value.what, told.value.advice
+
+
+def short_of(line_set, *others):
+    """What is found of a set that lacks all lines but the last three, and of others."""
+    total = line_set.head.total
+    return recover(
+        [*raw_lines_of([line_set], range(1, total - 2)), *raw_lines_of(others)]
+        if others
+        else raw_lines_of([line_set], range(1, total - 2))
+    )
+
+
+def test_several_backups_are_listed():
+    """Each by its name, with its shares or by itself, and whether it is complete."""
+    findings = short_of(OTHER_SINGLE, SINGLE, *SHARES[:2])
+    number = backup.backup_characters(SHARES[0].head.share.backup)
+    marks = [found.head.mark for found in findings.sets if found.head.share]
+    described = {
+        OTHER_SINGLE.head: f"{OTHER_SINGLE.head.mark} (not complete)",
+        SINGLE.head: f"{SINGLE.head.mark} (complete)",
+        SHARES[0].head: f"backup {number}, 2 of 3 (2 complete shares: {', '.join(marks)})",
+        SHARES[1].head: None,
+    }
+    first_of_shares = next(found.head for found in findings.sets if found.head.share)
+    listed = [
+        described[SHARES[0].head] if found.head == first_of_shares else described[found.head]
+        for found in findings.sets
+        if found.head.share is None or found.head == first_of_shares
+    ]
+    kind, what, _ = refusal(join, findings)
+    assert (kind, what) == (SeveralSets, f"you gave sheets of 3 sets: {'; '.join(listed)}")
+
+
+def test_a_backup_of_which_nothing_is_complete_is_listed_so():
+    """No share is complete: so it says."""
+    findings = short_of(SHARES[0], SINGLE)
+    assert "2 of 3 (0 complete shares: " in refusal(join, findings)[1]
+
+
+def test_a_single_set_is_joined_beside_what_is_no_share():
+    """With its seal or without; what is no share is told."""
+    for sealed in (False, True):
+        single = lay_out(SHORT, 4, sealed=sealed)
+        joined = join(found_in(single, STRANGE))
+        assert joined == Joined(flagged(SHORT, sealed=sealed), strange=(STRANGE.head.mark,))
+        assert joined.body.sealed == sealed
+
+
+def test_why_something_is_no_share_is_told():
+    """By which set, why, and what to do; where there is nothing else, by the first of them."""
+    advice = "It is not a share as Ragleaf prints them. Leave it out."
+    reasons = {
+        STRANGE.head.mark: "the backup number in line 0 is not that of line 1",
+        OTHER_STRANGE.head.mark: "it is too short for a share",
+    }
+    for bad in (STRANGE, OTHER_STRANGE):
+        what = f"set {bad.head.mark}: {reasons[bad.head.mark]}"
+        for look, findings in ((join, found_in(bad)), (standings, found_in(bad))):
+            assert refusal(look, findings) == (UnknownFormat, what, advice)
+        beside = found_in(bad, *SHARES[:2])
+        for look in (join, standings):
+            assert refusal(look, beside, [bad.head.mark]) == (UnknownFormat, what, advice)
+    both = found_in(STRANGE, OTHER_STRANGE)
+    first = both.sets[0].head.mark
+    assert refusal(join, both) == (UnknownFormat, f"set {first}: {reasons[first]}", advice)
+
+
+def test_names_that_nothing_has_are_told():
+    """All of them, in order, and where a set mark is found."""
+    assert refusal(join, found_in(SINGLE), ["ZZZZZ", "YYYYY"])[1:] == (
+        "you gave no line of YYYYY, ZZZZZ",
+        "The set mark is printed large on every sheet.",
+    )
+
+
+def test_a_split_certificate_is_refused():
+    """It is no secret, so nobody splits one; a sealed body that begins with the same byte is."""
+    data = payload.pack(Certificate(b"Saltmarrow"))
+    for sealed in (False, True):
+        dealt = split(flagged(data, sealed=sealed), Terms(2, 2), spare=4, random_bytes=os.urandom)
+        if sealed:
+            assert join(found_in(*dealt)) == Joined(flagged(data, sealed=True))
+        else:
+            what = "a public certificate was split, which Ragleaf never does"
+            assert refusal(join, found_in(*dealt))[:2] == (UnknownFormat, what)
+
+
+def test_a_certificate_is_joined_where_it_alone_is_meant():
+    """By itself, or named; beside a key it is what that is restored with, named or not."""
+    certificate, key = CERTIFICATE.head.mark, SINGLE.head.mark
+    alone = Joined(PlainBody(body_of(CERTIFICATE)))
+    assert join(found_in(CERTIFICATE)) == alone
+    both = found_in(CERTIFICATE, SINGLE)
+    assert join(both, [certificate]) == alone
+    for names in ([], [key], [key, certificate]):
+        assert join(both, names) == Joined(PlainBody(BODY[60:120]))
+    three = found_in(CERTIFICATE, OTHER_CERTIFICATE, SINGLE)
+    assert join(three, [certificate]) == alone
+    assert join(three, [key, certificate]) == Joined(PlainBody(BODY[60:120]))
+
+
+def test_certificates_are_picked_out():
+    """All of them, or those that are named; sealed bodies, shares and other payloads are none."""
+    seven = bytes([payload.KIND_CERTIFICATE])
+    others = (
+        SINGLE,
+        lay_out(seven + SHORT, 4, sealed=True),
+        lay_out(seven + b"Saltmarrow", 4, share=Share(1, 2, 3, 0)),
+        lay_out(b"x" + seven * 30, 4),
+    )
+    findings = found_in(CERTIFICATE, OTHER_CERTIFICATE, *others)
+    assert set(certificates(findings)) == {b"Saltmarrow", b"Buoy"}
+    marks = CERTIFICATE.head.mark, OTHER_CERTIFICATE.head.mark
+    assert {found.head.mark for found in certificate_sets(findings)} == set(marks)
+    for names in ([marks[0]], [marks[0].lower(), SINGLE.head.mark]):
+        assert certificates(findings, names) == (b"Saltmarrow",)
+        assert [found.head.mark for found in certificate_sets(findings, names)] == [marks[0]]
+    assert set(certificates(findings, [SINGLE.head.mark])) == {b"Saltmarrow", b"Buoy"}
+    assert certificates(found_in(*others)) == ()
+
+
+def test_a_holder_beside_other_sets_learns_how_each_share_stands():
+    """Sets that are no shares do not stop it; names choose; a share that lacks lines is told."""
+    others = split(PlainBody(SHORT), Terms(2, 2), spare=4, random_bytes=random.Random(8).randbytes)
+    findings = found_in(SINGLE, OTHER_SINGLE, *SHARES[:2], others[0], STRANGE)
+    told = {(one.complete, one.needed, one.count) for one in standings(findings)}
+    assert told == {((1, 2), 2, 3), ((1,), 2, 2)}
+    assert all(one.strange == (STRANGE.head.mark,) for one in standings(findings))
+    (one,) = standings(findings, [others[0].head.mark.lower()])
+    assert one.backup == backup.backup_characters(others[0].head.share.backup)
+    kind, what, _ = refusal(standings, short_of(SHARES[0], *SHARES[1:]))
+    assert kind is NotEnoughLines
+    assert what.startswith(f"set {SHARES[0].head.mark}: ")
+
+
+def test_a_shortfall_is_told_in_full():
+    """How many more, of which backup, on which terms, what is there and what the others lack."""
+    number = backup.backup_characters(SHARES[0].head.share.backup)
+    findings = short_of(SHARES[0], SHARES[2])
+    lacking = next(found.problem.what for found in findings.sets if found.body is None)
+    assert refusal(join, findings)[:2] == (
+        NotEnoughShares,
+        f"1 more share is needed of backup {number} (2 of 3; complete: 3; share 1: {lacking})",
+    )
+    (missing,) = short_of(SHARES[0]).sets
+    assert refusal(join, short_of(SHARES[0]))[:2] == (
+        NotEnoughShares,
+        (
+            f"2 more shares are needed of backup {number} "
+            f"(2 of 3; none is complete; share 1: {missing.problem.what})"
+        ),
+    )
+
+
+def test_a_set_that_lacks_lines_keeps_its_advice():
+    """By itself or believed: its name, what it lacks, and what to do."""
+    (short,) = short_of(SINGLE).sets
+    expected = NotEnoughLines, f"set {SINGLE.head.mark}: {short.problem.what}", short.problem.advice
+    assert refusal(join, short_of(SINGLE)) == expected
+    findings = short_of(SHARES[0], *SHARES[1:])
+    problem = next(found.problem for found in findings.sets if found.body is None)
+    expected = NotEnoughLines, f"set {SHARES[0].head.mark}: {problem.what}", problem.advice
+    assert refusal(join, findings, [SHARES[0].head.mark]) == expected
+
+
+def test_the_sides_of_a_conflict_are_told_in_full():
+    """Each set with its share number, on the side of its commitment, be it complete or not."""
+    number = backup.backup_characters(SHARES[0].head.share.backup)
+    theirs = [forged(one, keep=14) for one in SHARES]
+    findings = recover(
+        [
+            *raw_lines_of([SHARES[0]], range(2, 8)),
+            *raw_lines_of([SHARES[1], theirs[1]]),
+            *raw_lines_of([theirs[2]], range(2, 8)),
+        ]
+    )
+    complete = [found.head for found in findings.sets if found.body is not None]
+    sides = []
+    for head in complete:
+        ours = head == SHARES[1].head
+        other = SHARES[0].head if ours else theirs[2].head
+        sides.append(
+            f"{head.mark} (share 2), {other.mark} (share {other.share.number}, not complete)"
+        )
+    assert refusal(join, findings)[:2] == (
+        SharesConflict,
+        (
+            f"the shares of backup {number} contradict each other, and Ragleaf cannot tell which "
+            f"of them are true. On one side: {'. On another: '.join(sides)}"
+        ),
+    )
+    twin = forged(SHARES[1])
+    findings = found_in(SHARES[1], twin)
+    pair = ", ".join(f"{found.head.mark} (share 2)" for found in findings.sets)
+    assert refusal(join, findings)[:2] == (
+        SharesConflict,
+        f"different sets of backup {number} have the same share number: {pair}",
+    )
+
+
+def test_two_lengths_are_a_conflict_and_so_are_two_seals():
+    """Two shapes are enough, whatever the commitment says."""
+    for bad in (relaid(SHARES[1], body_of(SHARES[1]) + b"x"), relaid(SHARES[1], sealed=True)):
+        for look in (join, standings):
+            assert refusal(look, found_in(SHARES[0], bad))[0] is SharesConflict
+
+
+def test_a_share_that_is_named_is_one_of_those_that_are_joined():
+    """If it is forged nothing is joined, though the others alone would be enough."""
+    line_sets = split_up()
+    bad = forged(line_sets[1])
+    findings = found_in(line_sets[0], bad, *line_sets[2:4])
+    with pytest.raises(SharesDisagree):
+        join(findings, [bad.head.mark])
+    named = join(findings, [line_sets[0].head.mark])
+    assert named == Joined(PlainBody(BODY), (bad.head.mark,))
+
+
+def test_a_set_that_does_not_agree_with_its_digest_keeps_its_advice():
+    """Where something was mended, to compare that with the paper first."""
+    line_set = lay_out(BODY[:60], 0)
+    forged_line = encode(Line(2, bytes(15)), line_set.head.mark)
+    texts = [line_set.head_line, *line_set.lines]
+    texts[2] = "?" + forged_line[1:]
+    findings = recover([RawLine(Place(), ((number, text),)) for number, text in enumerate(texts)])
+    _, what, advice = refusal(join, findings)
+    assert what.startswith(f"set {line_set.head.mark}: the lines pass their checks, but the digest")
+    assert advice.startswith("Compare the mended lines with the paper first.")

@@ -3,7 +3,12 @@
 import pytest
 from asking import asks
 
-from paperkey_alt.errors import DigestMismatch, UnprotectedSecret, WrongPassphrase
+from paperkey_alt.errors import (
+    DigestMismatch,
+    UnknownFormat,
+    UnprotectedSecret,
+    WrongPassphrase,
+)
 from paperkey_alt.format.body import (
     PlainBody,
     Seal,
@@ -14,7 +19,8 @@ from paperkey_alt.format.body import (
     unwrap,
     wrap,
 )
-from paperkey_alt.format.payload import Compact, File, SecretPart, pack
+from paperkey_alt.format.payload import Certificate, Compact, File, SecretPart, encode, pack
+from paperkey_alt.format.seal import Cost, seal
 
 FILE = File("log", b"the lamp of buoy 7 is out", bytes(16))
 COMPACT = Compact((SecretPart(b"f" * 20, b"secret"),))
@@ -44,8 +50,11 @@ def test_under_a_seal_it_is_opened_by_the_passphrase_alone(payload):
 
 def test_compact_secrets_are_never_in_the_clear():
     """Sealed or not at all."""
-    with pytest.raises(UnprotectedSecret):
+    with pytest.raises(UnprotectedSecret) as told:
         wrap(COMPACT, None)
+    assert told.value.what == (
+        "a compact payload holds the secrets in the clear; it is printed under a seal or not at all"
+    )
 
 
 def test_a_sealed_body_is_no_payload():
@@ -73,3 +82,25 @@ def test_the_flag_of_the_head_line_says_which_it_is(sealed):
     assert isinstance(body, SealedBody if sealed else PlainBody)
     assert body.sealed == sealed
     assert PlainBody(body.data) != SealedBody(body.data)
+
+
+def cheaply_sealed(payload):
+    """A body under a seal that costs little to open."""
+    return SealedBody(seal(encode(payload), SEAL.passphrase, SEAL.salt, Cost(1, 1, 10)))
+
+
+@pytest.mark.parametrize("payload", [FILE, COMPACT])
+def test_a_seal_is_tried_until_a_passphrase_opens_it(payload):
+    """Whatever it cost; the one that did is told, and asking ends it."""
+    body = cheaply_sealed(payload)
+    opened = Unwrapped(payload, SEAL.passphrase)
+    assert unwrap(body, asks("high water", "at noon", SEAL.passphrase, "dusk")) == opened
+    with pytest.raises(WrongPassphrase, match=r"^seal$"):
+        unwrap(body, asks("high water", "at noon"))
+
+
+def test_a_sealed_certificate_is_refused():
+    """It is no secret, so nobody seals one."""
+    with pytest.raises(UnknownFormat) as told:
+        unwrap(cheaply_sealed(Certificate(b"packets")), asks(SEAL.passphrase))
+    assert told.value.what == "a public certificate is sealed, which Ragleaf never does"

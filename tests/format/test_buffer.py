@@ -112,3 +112,17 @@ def test_wrong_use_is_refused(name):
     with pytest.raises(ValueError, match=r"\d") as caught:
         WRONG_USE[name]()
     assert not isinstance(caught.value, Truncated)
+
+
+@pytest.mark.parametrize(("width", "greatest"), [(1, 255), (2, 65535), (0, 0)])
+def test_the_greatest_number_is_told(width, greatest):
+    """And is the last that is taken."""
+    assert push_number(greatest, width) == b"\xff" * width
+    with pytest.raises(ValueError, match=f"^a number of {width} bytes is 0 to {greatest}$"):
+        push_number(greatest + 1, width)
+
+
+def test_a_negative_count_is_told():
+    """It is no place before the bytes."""
+    with pytest.raises(ValueError, match=r"^a field has no fewer than 0 bytes$"):
+        Buffer(b"bell").pull_bytes(-1)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from paperkey_alt.errors import NoHeadLine, PaperError, Place
+from paperkey_alt.errors import NoHeadLine, NotEnoughLines, PaperError, Place
 from paperkey_alt.format import backup, computed_head
 from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.body import PlainBody, SealedBody
@@ -124,3 +124,154 @@ def test_it_ends_soon(fill):
     with pytest.raises(PaperError):
         recover(given)
     assert time.process_time() - start < 10
+
+
+def shapes_by_definition(known):
+    """The usual shapes and the others, looked for among all that there may be."""
+    highest = max(known)
+    every = [
+        (data, spare)
+        for data in range(1, 1024)
+        for spare in sorted({spare_count(data), highest - data})
+        if 0 <= spare <= 254 * data and highest <= data + spare <= 1023
+        if sum(number <= data + spare for number in known) >= data
+    ]
+    usual = [shape for shape in every if shape[1] == spare_count(shape[0])]
+    usual.sort(key=lambda shape: (sum(shape) != highest, shape[0]))
+    others = [shape for shape in every if sum(shape) == highest]
+    return usual, sorted(others, reverse=True)
+
+
+@pytest.mark.parametrize(
+    "numbers",
+    [
+        range(1, 6),
+        range(2, 9),
+        [1, 3, 4, 6, 7, 9],
+        range(1, 256),
+        [*range(1, 5), 257],
+        range(1, 1024),
+        range(100, 1020),
+    ],
+)
+def test_the_shapes_that_are_tried(numbers):
+    """All for which the lines may be enough, in their order, and no others."""
+    known = dict.fromkeys(numbers, bytes(15))
+    usual, others = shapes_by_definition(known)
+    assert list(computed_head._usual_shapes(known)) == usual
+    assert list(computed_head._other_shapes(known)) == others
+
+
+def test_which_lines_are_known():
+    """The fine ones under this mark; not those that are mended, unnumbered or of another set."""
+    line_set, other = lay_out(body_of(100), 4), lay_out(body_of(100, 1), 4)
+    texts = line_set.lines
+    readings = [
+        ((1, texts[0]),),
+        ((2, texts[1][1:]),),
+        ((3, "?" + texts[2][1:]),),
+        ((None, texts[3]),),
+        ((5, other.lines[4]),),
+        ((6, "A"),),
+        ((7, "A"), (7, texts[6])),
+        ((0, encode(Line(0, bytes(15)), line_set.head.mark)),),
+        ((8, texts[7]),),
+        ((8, encode(Line(8, bytes(15)), line_set.head.mark)),),
+    ]
+    known = computed_head._fine_lines(
+        [RawLine(Place(), candidates) for candidates in readings], line_set.head.mark
+    )
+    body = body_of(100)
+    assert known == {1: body[:15], 8: body[105:120]}
+
+
+def test_only_the_likeliest_reading_tells_a_mark():
+    """A set mark that only second readings tell is none; three lines that tell it are enough."""
+    line_set = lay_out(body_of(10), 4)
+    texts = list(enumerate(line_set.lines, 1))[:3]
+    second = [RawLine(Place(), ((number, "A" * 28), (number, text))) for number, text in texts]
+    assert computed_head.compute(second, ()) == ()
+    first = [RawLine(Place(), ((number, text), (number, "A" * 28))) for number, text in texts]
+    assert computed_head.compute(first, ()) == (line_set.head,)
+    assert computed_head.compute(first, [line_set.head.mark]) == ()
+    assert computed_head.compute(first[:2], ()) == ()
+
+
+def test_no_more_sets_are_computed_than_there_are_shares():
+    """Those with most lines."""
+    line_sets = [lay_out(body_of(10, seed), 4 + (seed != 3)) for seed in range(17)]
+    heads = computed_head.compute(given_lines(*line_sets), ())
+    assert set(heads) == {line_set.head for line_set in line_sets} - {line_sets[3].head}
+
+
+@pytest.mark.parametrize("shares", [computed_head._SINGLE, computed_head._SHARES[:2]])
+@pytest.mark.parametrize("zeros", [0, 3])
+def test_guessing_ends_where_its_share_is_spent(shares, zeros):
+    """
+    Each guess costs the bytes that it hashes and 2,000 more; both seals and each padding are
+    guesses. What was found before the end counts.
+    """
+    data = (b"\1" * 60)[: 60 - zeros] + bytes(zeros)
+    known = {number: data[15 * number - 15 : 15 * number] for number in range(1, 5)}
+    cost = 2 * len(shares) * (1 + zeros) * (2000 + 60)
+    for most, count in ((3 * cost, 4), (3 * cost - 1, 3), (10 * cost, 9)):
+        shapes = iter([(4, spare) for spare in range(9)])
+        assert computed_head._found(known, shapes, "AAAAA", shares, most) == set()
+        assert len(list(shapes)) == 9 - count
+
+
+def test_what_was_found_before_the_end_counts():
+    """The head is that of the first shape, and nothing is left to spend for another one."""
+    body = body_of(27)
+    line_set = lay_out(body, 4)
+    known = {number: body[15 * number - 15 : 15 * number] for number in range(1, 5)}
+    found = computed_head._found(
+        known, [(4, 4), (4, 5)], line_set.head.mark, computed_head._SINGLE, 0
+    )
+    assert found == {line_set.head}
+
+
+def test_spare_lines_are_decoded_for_some_shapes_only(monkeypatch):
+    """32 of those that lack a data line; those that lack none are tried all the same."""
+    decoded = []
+
+    def mend(known, data, spare):
+        decoded.append((data, spare))
+        raise NotEnoughLines("none")
+
+    monkeypatch.setattr(computed_head.spare_lines, "mend", mend)
+    body = body_of(27)
+    line_set = lay_out(body, 4)
+    known = {number: body[15 * number - 15 : 15 * number] for number in (1, 2, 3, 4, 6)}
+    lacking = [(5, spare) for spare in range(40)]
+    found = computed_head._found(
+        known, [*lacking, (4, 4)], line_set.head.mark, computed_head._SINGLE, 1 << 30
+    )
+    assert decoded == lacking[:32]
+    assert found == {line_set.head}
+    decoded.clear()
+    lacking = [(4, spare) for spare in range(40)]
+    del known[1]
+    computed_head._found(known, lacking, line_set.head.mark, computed_head._SINGLE, 1 << 30)
+    assert decoded == lacking[:32]
+
+
+@pytest.mark.parametrize(("zeros", "padding"), [(0, 0), (1, 1), (14, 14), (15, 14), (30, 14)])
+def test_as_many_zeros_may_be_padding_as_a_line_has_room_for(zeros, padding):
+    """The last data line has a byte of the body."""
+    assert computed_head._zeros(b"x" * (45 - zeros) + bytes(zeros)) == padding
+
+
+def test_half_is_spent_on_one_set_and_half_on_shares(monkeypatch):
+    """Of what there is for a set, on the usual shapes, and as much on the others."""
+    spent = []
+
+    def found(known, shapes, mark, shares, most):
+        spent.append((len(shares), most))
+        return set()
+
+    monkeypatch.setattr(computed_head, "_found", found)
+    line_sets = [lay_out(body_of(10, seed), 4) for seed in range(2)]
+    assert computed_head.compute(given_lines(*line_sets), ()) == ()
+    kinds = len(computed_head._SINGLE), len(computed_head._SHARES)
+    assert spent == [(count, (1 << 30) // 4) for count in kinds] * 4

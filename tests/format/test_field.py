@@ -85,3 +85,9 @@ def test_wrong_use_is_refused(name):
     use, message = WRONG_USE[name]
     with pytest.raises(ValueError, match=message):
         use()
+
+
+def test_the_smallest_field():
+    """Two bits: 1, α and α + 1 are the powers of α."""
+    field = Field(2, 0b111)
+    assert [field.multiply(2, power) for power in (1, 2, 3)] == [2, 3, 1]

@@ -6,7 +6,10 @@ import pytest
 
 from paperkey_alt.format.buffer import Buffer, Truncated
 from paperkey_alt.format.fields import (
+    Columns,
     Integer,
+    Length,
+    Measured,
     Number,
     Octets,
     Prefixed,
@@ -73,6 +76,62 @@ def test_leading_zeros_of_an_integer_are_read_over():
     assert Integer(1).pull(Buffer(b"\3\0\1\2")) == 258
 
 
+COLUMNS = Columns(Buoy, 1, (("name", Length(2)), ("number", Number(1)), ("name", Measured())))
+
+
+def test_columns_both_ways():
+    """How many there are; then all lengths, all numbers, all names."""
+
+    @dataclass(frozen=True)
+    class Bell:
+        sound: bytes
+        pitch: int
+
+    bells = Columns(Bell, 1, (("sound", Length(2)), ("pitch", Number(1)), ("sound", Measured())))
+    value = (Bell(b"ding", 7), Bell(b"", 8), Bell(b"dong!", 9))
+    data = b"\3" + b"\0\4\0\0\0\5" + b"\7\x08\x09" + b"dingdong!"
+    assert bells.push(value) == data
+    buffer = Buffer(data + b"behind")
+    assert bells.pull(buffer) == value
+    assert buffer.since(0) == data
+    assert bells.pull(Buffer(b"\0")) == ()
+    with pytest.raises(ValueError, match="buoys are numbered from 1"):
+        COLUMNS.pull(Buffer(b"\1\0\0\0"))
+
+
+# What is at the foot of a sheet, to be followed by hand: a codec and its words for "style".
+RECIPES = {
+    "a byte": (Number(1), "1 byte: style"),
+    "two bytes": (Number(2), "2 bytes: style"),
+    "an integer": (Integer(2), "2 bytes of length, then: style"),
+    "so many bytes": (Octets(8), "8 bytes: style"),
+    "bytes behind their length": (Prefixed(1), "1 byte of length, then: style"),
+    "text": (Text(1), "1 byte of length, then: style (UTF-8)"),
+    "the rest": (Rest(), "to the end: style"),
+    "items": (ToEnd(Number(1)), "again and again, to the end: 1 byte: style"),
+    "columns": (
+        COLUMNS,
+        (
+            "1 byte: how many styles, n; n times 2 bytes: length of the name; n times 1 byte: the "
+            "number; n times as many bytes as its length says: the name"
+        ),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", RECIPES)
+def test_what_is_done_is_said(name):
+    """To the word, for it is all that a reader without a program has."""
+    codec, words = RECIPES[name]
+    assert codec.recipe("style") == words
+
+
+def test_a_record_calls_its_fields_by_names_for_readers():
+    """Those that have one; the others by their own."""
+    words = "1 byte: of which buoy; 1 byte of length, then: name (UTF-8)"
+    assert BUOY.recipe({"number": "of which buoy"}) == words
+
+
 REFUSED = {
     "text that is not UTF-8": lambda: Text(1).pull(Buffer(b"\1\xff")),
     "a record that refuses its fields": lambda: BUOY.pull(Buffer(b"\0\0")),
@@ -88,3 +147,9 @@ def test_what_cannot_be_is_refused(name):
     """Read or written, it is a ValueError, and never half a value."""
     with pytest.raises(ValueError, match=r"."):
         REFUSED[name]()
+
+
+def test_bytes_of_another_length_are_counted():
+    """What was expected and what came."""
+    with pytest.raises(ValueError, match=r"^the field is 4 bytes, not 5$"):
+        Octets(4).push(b"bells")

@@ -10,6 +10,7 @@ import hashlib
 import os
 import random
 from collections import Counter
+from functools import cache
 
 import pytest
 
@@ -21,9 +22,18 @@ from paperkey_alt.format.lines import decode
 from paperkey_alt.format.payload import File, pack
 
 PIN = b"271828"
-EVERY = [b"%06d" % number for number in range(10**6)]
-SAMPLE = random.Random(1).sample(EVERY, 2000)
 BLINDS = 40
+
+
+def pin(number):
+    """A number of six digits."""
+    return b"%06d" % number
+
+
+@cache
+def sample():
+    """Some of all numbers."""
+    return [pin(number) for number in random.Random(1).sample(range(10**6), 2000)]
 
 
 def printed(number, blind):
@@ -42,7 +52,7 @@ def test_a_set_mark_tells_no_number():
     assert printed(PIN, known).head == real
     fitting = Counter()
     marks = {PIN: set()}
-    for number in (*random.Random(2).sample(SAMPLE, 30), PIN):
+    for number in (*random.Random(2).sample(sample(), 30), PIN):
         for _ in range(BLINDS):
             head = printed(number, os.urandom(16)).head
             assert (head.data_lines, head.spare_lines, head.padding) == (
@@ -75,7 +85,7 @@ def alike_by_mark(numbers):
 
 def test_a_guessed_blind_ranks_the_right_number_among_the_others():
     """Of some numbers, and one blind for all, others fit the mark at least as well."""
-    right, best = alike_by_mark([*SAMPLE[:1500], PIN])
+    right, best = alike_by_mark([*sample()[:1500], PIN])
     assert right <= best
 
 
@@ -90,7 +100,7 @@ def test_all_numbers_by_their_marks():
     right = None
     import base64  # noqa: PLC0415
 
-    for number in EVERY:
+    for number in map(pin, range(10**6)):
         content = begin + number
         body = content + hashlib.sha256(content).digest()
         digest = base64.b32encode(hashlib.sha256(covered + body).digest()[:5])[:5].decode()
@@ -121,7 +131,7 @@ def test_one_share_of_two_tells_no_number():
         for number, text in enumerate(share.lines[: share.head.data_lines], 1)
     )[: share.head.body_length]
     committed, ours = data[:COMMITMENT_BYTES], data[COMMITMENT_BYTES:]
-    for number in (*SAMPLE, PIN):
+    for number in (*sample(), PIN):
         secret = pack(File("pin", number, os.urandom(16))) + os.urandom(16)
         # Share 1 is the secret plus the coefficient; share 2 the secret plus twice it.
         coefficient = bytes(a ^ b for a, b in zip(secret, ours, strict=True))

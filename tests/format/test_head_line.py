@@ -8,8 +8,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from paperkey_alt.errors import UnknownFormat
-from paperkey_alt.format.head_line import Head, Share, pack, unpack
-from paperkey_alt.format.lines import Line
+from paperkey_alt.format.head_line import (
+    Head,
+    Share,
+    backup_characters,
+    completed,
+    pack,
+    read,
+    shape_characters,
+    unpack,
+)
+from paperkey_alt.format.lines import NO_MARK, Line, encode
 
 digests = st.text("ABCDEFGHIJKLMNOPQRSTUVWXYZ234567", min_size=9, max_size=9)
 
@@ -104,3 +113,80 @@ def test_no_head_holds_an_invalid_value(name):
     """A Head outside its bounds cannot exist."""
     with pytest.raises(ValueError, match=r"."):
         Head(*BAD_HEADS[name])
+
+
+# What is told of heads that cannot be, to the word.
+SENSELESS = "the head line makes no sense: "
+LINES = SENSELESS + "a set has 1 to 1023 lines"
+SHARE = SENSELESS + "a share is one of 2 to 16, of which 2 or more are needed"
+TOLD = {
+    "another version": "the head line is of format version 2; this program knows version 1",
+    "an unknown flag": "the head line has a flag that this program does not know",
+    "no data lines": LINES,
+    "more lines than there are numbers": LINES,
+    "too many spare lines for one data line": (
+        SENSELESS + "a data line has at most 254 spare lines"
+    ),
+    "padding of a whole line": (SENSELESS + "the last data line has at least one byte of the body"),
+    "a share without a threshold": SHARE,
+    "a share past their count": SHARE,
+    "a threshold of one": SHARE,
+    "a backup number without a share": SHARE,
+}
+
+
+@pytest.mark.parametrize("name", BAD_CHARACTERS)
+def test_what_is_wrong_with_a_head_is_told(name):
+    """In full."""
+    with pytest.raises(UnknownFormat) as told:
+        unpack(Line(0, base64.b32decode(BAD_CHARACTERS[name])))
+    assert told.value.what == TOLD[name]
+
+
+@pytest.mark.parametrize(
+    ("digest", "width"), [(("AAAA", "AAAA"), 5), (("AAAAA", "AAAAA"), 4), (("AAAAA", "AAA0"), 4)]
+)
+def test_a_head_has_a_digest_of_its_width(digest, width):
+    """Five characters, then four; more, fewer and others are refused."""
+    with pytest.raises(ValueError, match=f"^the digest is in the head line as {width} base32 char"):
+        Head(1, 0, 0, mark=digest[0], body_check=digest[1])
+
+
+def test_shares_at_their_limits():
+    """The first and the last of the most, and the first and the last backup number."""
+    last = (1 << 25) - 1
+    for share in (Share(1, 2, 2, 0), Share(16, 16, 16, last), Share(16, 2, 16, 1)):
+        head = Head(1, 254, 14, share=share)
+        assert unpack(pack(head)) == head
+    for backup in (-1, last + 1):
+        with pytest.raises(ValueError, match=r"^a backup number has 25 bits$"):
+            Share(1, 2, 2, backup)
+    for number, threshold, count in ((0, 2, 2), (1, 2, 17), (17, 2, 17), (1, 1, 2), (1, 3, 2)):
+        with pytest.raises(ValueError, match="a share is one of 2 to 16"):
+            Share(number, threshold, count, 0)
+
+
+def test_a_head_is_completed_where_the_mark_agrees():
+    """From its first fifteen characters and the body; with another set mark it is none."""
+    body = b"the bell on Gannet Rock"
+    for share in (None, Share(3, 2, 5, 33)):
+        head = Head(2, 4, 7, share=share).of(body)
+        covered = shape_characters(head) + ("DCFAAABB" if share else "A" * 8)
+        assert completed(covered, body, head.mark) == head
+        assert completed(covered, body, head.mark[:4] + "Q") is None
+        assert completed(covered, body, "Q" + head.mark[1:]) is None
+        assert completed(covered, body[:-1], head.mark) is None
+    assert backup_characters(33) == "AAABB"
+
+
+def test_a_head_line_is_read_from_its_characters():
+    """Mended where need be; what is no head line says none."""
+    head = Head(2, 4, 7).of(b"the bell on Gannet Rock")
+    text = encode(pack(head), NO_MARK)
+    assert read(text) == read("?" + text[1:]) == read(text[1:]) == head
+    for other in (
+        encode(pack(head), head.mark),
+        encode(Line(0, base64.b32decode(BAD_CHARACTERS["another version"])), NO_MARK),
+        "",
+    ):
+        assert read(other) is None

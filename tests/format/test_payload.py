@@ -11,6 +11,7 @@ from paperkey_alt.errors import DigestMismatch, RagleafError, UnknownFormat
 from paperkey_alt.format.payload import (
     Certificate,
     Compact,
+    CompactPart,
     File,
     Lean,
     ReducedPart,
@@ -72,6 +73,10 @@ LAID_OUT = {
                 SecretPart(b"f" * 20, b"s"),
             )
         ),
+    ),
+    "compact of an even form": (
+        b"\3\2\0\1v\1pchecksum",
+        Compact((ReducedPart(2, b"v", b"p", b"checksum"),)),
     ),
     "file": (
         b"\4" + bytes(range(16)) + b"\3\xc3\xa9tall the rest",
@@ -244,3 +249,13 @@ def test_no_payload_holds_an_invalid_value(good, change, message):
     else:
         with pytest.raises(ValueError, match=message):
             replace(good, **change)
+
+
+def test_how_a_compact_part_is_taken_apart_is_said():
+    """By the byte of its form, for who has no program: docs/format.md says the same."""
+    assert CompactPart().recipe("part") == (
+        "1 byte: form of the part; if it is 0: 1 byte of length, then: fingerprint; 2 bytes of "
+        "length, then: secret; if it is any other: 2 bytes of length, then: value; 1 byte of "
+        "length, then: what was before the encrypted bytes (RFC 9580, 5.5.3); 8 bytes: of the "
+        "SHA-256 of the whole secret"
+    )

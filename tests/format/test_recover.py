@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from paperkey_alt.errors import (
     DigestMismatch,
+    LineError,
     NoHeadLine,
     NoLines,
     NotEnoughLines,
@@ -19,12 +20,13 @@ from paperkey_alt.errors import (
     UnknownFormat,
 )
 from paperkey_alt.format import backup, payload
-from paperkey_alt.format.head_line import Head, pack
+from paperkey_alt.format import recover as recovering
+from paperkey_alt.format.head_line import Head, Share, pack
 from paperkey_alt.format.line_set import lay_out
-from paperkey_alt.format.lines import ALPHABET, NO_MARK, Line, encode
+from paperkey_alt.format.lines import ALPHABET, NO_MARK, DecodedLine, Line, Mend, decode, encode
 from paperkey_alt.format.payload import Whole
 from paperkey_alt.format.raw_line import RawLine
-from paperkey_alt.format.recover import Status, recover
+from paperkey_alt.format.recover import LineFinding, Status, Stray, recover
 from paperkey_alt.format.spare_lines import spare_count
 
 
@@ -227,7 +229,7 @@ def test_a_damaged_head_line_is_outvoted():
     assert recover([damaged, *raw_lines_of(line_set, {0})]).sets[0].body == body_of(100)
 
 
-@pytest.mark.parametrize("copies", [1, 3, 9])
+@pytest.mark.parametrize("copies", [1, 2, 3, 9])
 def test_a_forged_head_line_is_tried_and_no_more(copies):
     """
     Anyone who knows a set mark can print a line 0 with it: many that tell another shape, each
@@ -381,12 +383,456 @@ def test_expected_numbers_follow_each_other():
     assert all(a.number + 1 == b.number for a, b in pairwise(found.lines))
 
 
+@pytest.mark.parametrize("share", [None, Share(2, 2, 3, 33)])
 @pytest.mark.parametrize("sealed", [False, True])
-def test_a_set_that_is_known_in_full_is_laid_out_as_it_was(sealed):
+def test_a_set_that_is_known_in_full_is_laid_out_as_it_was(sealed, share):
     """Line by line, those that were lost too; nothing where too many are lost."""
-    line_set = lay_out(random.Random(5).randbytes(200), 4, sealed=sealed)
+    line_set = lay_out(random.Random(5).randbytes(200), 4, sealed=sealed, share=share)
     seen = raw_lines_of(line_set)
     (complete,) = recover(seen[:1] + seen[5:]).sets
     assert complete.laid_out() == line_set
     (incomplete,) = recover(seen[:1] + seen[6:]).sets
     assert incomplete.laid_out() is None
+
+
+SHORT_LINE = "line too short: 12 characters, expected 29"
+SIX_UNREADABLE = "6 characters cannot be read; the check can replace at most 4"
+
+
+def at(*rows):
+    """Places in a text."""
+    return tuple(Place(row=row) for row in rows)
+
+
+def test_all_that_is_found_where_a_line_lacks():
+    """Each line with its places, what cannot be read in it and why; what would do; no body."""
+    line_set = lay_out(body_of(100), 4)
+    seen = raw_lines_of(line_set, {1, 2, 3})
+    seen = replaced(seen, 5, line_set.lines[4][:12])
+    seen = replaced(seen, 9, line_set.lines[8][:2] + "??????" + line_set.lines[8][8:])
+    (found,) = recover([*seen, RawLine(Place(row=77), ((6, line_set.lines[5]),))]).sets
+    assert (type(found.problem), found.problem.what, found.needed) == (
+        NotEnoughLines,
+        "1 more line is needed (wrong 5, 9; missing 1–3)",
+        1,
+    )
+    assert (found.head, found.body, found.first, found.computed) == (
+        line_set.head,
+        None,
+        None,
+        False,
+    )
+    unreadable = tuple(Mend(column, "?", "?") for column in range(3, 9))
+    assert found.lines == (
+        *(LineFinding(number, Status.MISSING) for number in (1, 2, 3)),
+        LineFinding(4, Status.FINE, at(4)),
+        LineFinding(5, Status.WRONG, at(5), (), SHORT_LINE),
+        LineFinding(6, Status.FINE, at(6, 77)),
+        LineFinding(7, Status.FINE, at(7)),
+        LineFinding(8, Status.FINE, at(8)),
+        LineFinding(9, Status.WRONG, at(9), unreadable, SIX_UNREADABLE),
+        LineFinding(10, Status.FINE, at(10)),
+        LineFinding(11, Status.FINE, at(11)),
+    )
+    assert [found.count(status) for status in Status] == [6, 0, 2, 3]
+
+
+def test_all_that_is_found_where_the_digest_agrees():
+    """Then it is known what a wrong line should be; of two readings the less mended one is told."""
+    line_set = lay_out(body_of(100), 4)
+    text = line_set.lines
+    seen = replaced(raw_lines_of(line_set, {2}), 5, text[4][:12])
+    seen = replaced(seen, 9, text[8][:2] + "??????" + text[8][8:])
+    seen = replaced(seen, 7, "?" + text[6][1:])
+    seen = [RawLine(Place(row=77), ((7, "??" + text[6][2:]),)), *seen]
+    (found,) = recover(seen).sets
+    assert (found.body, found.problem, found.needed, found.first) == (
+        body_of(100),
+        None,
+        0,
+        body_of(100)[:15],
+    )
+    told = {line.number: line for line in found.lines if line.status is not Status.FINE}
+    assert told == {
+        2: LineFinding(2, Status.MISSING),
+        5: LineFinding(5, Status.WRONG, at(5), (), SHORT_LINE),
+        7: LineFinding(7, Status.MENDED, at(77, 7), (Mend(1, "?", text[6][0]),)),
+        9: LineFinding(
+            9,
+            Status.WRONG,
+            at(9),
+            tuple(Mend(column + 1, "?", text[8][column]) for column in range(2, 8)),
+            SIX_UNREADABLE,
+        ),
+    }
+
+
+@pytest.mark.parametrize("first", ["fine", "mended", "missing"])
+def test_line_1_is_told_where_nothing_in_it_was_mended(first):
+    """It has the commitment of a share: of a set that lacks lines nothing else is known."""
+    line_set = lay_out(body_of(100), 4)
+    seen = raw_lines_of(line_set, {2, 3, 4, 5, 6, 1 if first == "missing" else 7})
+    if first == "mended":
+        seen = replaced(seen, 1, "?" + line_set.lines[0][1:])
+    (found,) = recover(seen).sets
+    assert found.first == (body_of(100)[:15] if first == "fine" else None)
+    assert isinstance(found.problem, NotEnoughLines)
+
+
+def test_what_is_told_where_nothing_can_be_found():
+    """No line; lines without line 0."""
+    with pytest.raises(NoLines) as told:
+        recover([])
+    assert told.value.what == "no line was found"
+    with pytest.raises(NoHeadLine) as told:
+        recover(raw_lines_of(lay_out(body_of(100), 4), {0}))
+    assert told.value.what == (
+        "no line 0 was read, and the other lines are too few to compute it from them"
+    )
+
+
+def test_strays_are_told_with_their_reason():
+    """
+    Of another set; a line 0 by itself; a number that the set has not; a text without a number that
+    is no line.
+    """
+    ours, theirs, alone = (lay_out(body_of(100, seed), 4) for seed in range(3))
+    strays = [
+        RawLine(Place(row=50), ((0, alone.head_line),)),
+        RawLine(Place(row=51), ((1, theirs.lines[0]),)),
+        RawLine(Place(row=52), ((2, theirs.lines[1]),)),
+        RawLine(Place(row=53), ((12, "A" * 12),)),
+        RawLine(Place(row=54), ((None, "A" * 12),)),
+        RawLine(Place(row=55), ((12, encode(Line(12, bytes(15)), ours.head.mark)),)),
+        RawLine(Place(row=56), ((0, alone.head_line),)),
+    ]
+    findings = recover([*strays, *raw_lines_of(ours)])
+    assert findings.strays == (
+        Stray(Place(row=50), 0, alone.head.mark, "a line 0 without any other line of its set"),
+        Stray(Place(row=51), 1, theirs.head.mark, "of another set"),
+        Stray(Place(row=52), 2, theirs.head.mark, "of another set"),
+        Stray(Place(row=53), 12, None, SHORT_LINE),
+        Stray(Place(row=54), None, None, SHORT_LINE),
+        Stray(Place(row=55), 12, None, "the set has 11 lines"),
+    )
+    assert [found.body for found in findings.sets] == [body_of(100)]
+
+
+def test_a_head_line_by_itself_is_a_set_where_there_is_nothing_else():
+    """Then it tells what is missing."""
+    alone = lay_out(body_of(100), 4)
+    (found,) = recover(raw_lines_of(alone, range(1, 12))).sets
+    assert (found.head, found.needed) == (alone.head, 7)
+    assert found.problem.what == "7 more lines are needed (missing 1–11)"
+
+
+def head_copies(head, count, spent=0):
+    """Copies of a head line, on each of which so many check symbols will be spent."""
+    text = encode(pack(head), NO_MARK)
+    return [RawLine(Place(), ((0, "?" * spent + text[spent:]),)) for _ in range(count)]
+
+
+@pytest.mark.parametrize(("spent", "needed"), [(0, 1), (1, 4), (2, 16), (3, 64), (4, 256)])
+def test_a_head_line_weighs_less_the_more_was_mended(spent, needed):
+    """A quarter for each check symbol: so many copies weigh as much as a fine one."""
+    head = lay_out(body_of(100), 4).head
+    other = replace(head, spare_lines=5)
+    fine = head_copies(other, 1)
+    for count, first in ((needed - 1, other), (needed + 1, head)):
+        heads, _, others = recovering._head_lines([*fine, *head_copies(head, count, spent)])
+        assert heads[head.mark][0] == first
+        assert others == []
+
+
+def test_each_way_to_cut_a_raw_line_may_be_a_head_line():
+    """With number 0 or none; another number, or another line without one, is no head line."""
+    line_set = lay_out(body_of(100), 4)
+    text = line_set.head_line
+    heads = [
+        ((0, text),),
+        ((None, text),),
+        ((3, text), (0, text)),
+        ((0, "A" * 12), (None, "A" * 30), (0, text)),
+    ]
+    others = [
+        ((3, text),),
+        ((0, "A" * 12),),
+        ((None, encode(Line(3, bytes(15)), NO_MARK)),),
+        ((1, line_set.lines[0]),),
+    ]
+    raw_lines = [
+        RawLine(Place(row=row), candidates) for row, candidates in enumerate([*others, *heads])
+    ]
+    found, places, left = recovering._head_lines(raw_lines)
+    assert found == {line_set.head.mark: [line_set.head]}
+    assert places == {line_set.head.mark: Place(row=4)}
+    assert left == raw_lines[:4]
+
+
+def test_a_head_line_of_another_version_is_told_by_its_place():
+    """Where there is no other; beside one of this version it is nothing, before or behind it."""
+    later = RawLine(Place(row=7), ((0, encode(Line(0, b"\x10" + bytes(14)), NO_MARK)),))
+    with pytest.raises(UnknownFormat) as told:
+        recover([later])
+    assert (told.value.what, told.value.place) == (
+        "the head line is of format version 2; this program knows version 1",
+        Place(row=7),
+    )
+    seen = raw_lines_of(lay_out(body_of(100), 4))
+    for lines in ([later, *seen], [*seen, later]):
+        findings = recover(lines)
+        assert [found.body for found in findings.sets] == [body_of(100)]
+        assert findings.strays == ()
+
+
+@pytest.mark.parametrize("mended", [False, True])
+def test_what_is_told_where_the_digest_does_not_agree(mended):
+    """Where something was mended, that it is compared with the paper first."""
+    line_set = lay_out(body_of(60), 0)
+    forged = encode(Line(2, bytes(15)), line_set.head.mark)
+    seen = replaced(raw_lines_of(line_set), 2, ("?" if mended else forged[0]) + forged[1:])
+    (found,) = recover(seen).sets
+    assert found.problem.what == (
+        "the lines pass their checks, but the digest in the head line does not agree with them"
+    )
+    compare = (
+        "Compare the mended lines with the paper first. Then read all lines of this set again."
+    )
+    assert found.problem.advice == (compare if mended else DigestMismatch("").advice)
+    assert (found.needed, found.body) == (0, None)
+
+
+@pytest.mark.parametrize(("most", "status"), [(1, Status.WRONG), (2, Status.MENDED)])
+def test_only_so_many_sets_are_tried_for_a_line_that_names_none(monkeypatch, most, status):
+    """Those of which most lines were read."""
+    monkeypatch.setattr(recovering, "MOST_SETS", most)
+    many, few = lay_out(body_of(100), 4), lay_out(body_of(100, 1), 4)
+    damaged = with_wrong(few.lines[2], [4], random.Random(3))
+    for order in (1, -1):
+        lines = [raw_lines_of(many, {5}), replaced(raw_lines_of(few, {9, 10}), 3, damaged)]
+        findings = recover([one for raw_lines in lines[::order] for one in raw_lines])
+        found = {found.head.mark: found for found in findings.sets}
+        assert found[many.head.mark].count(Status.MISSING) == 1
+        assert found[few.head.mark].lines[2].status is status
+
+
+def test_how_many_that_agree_make_a_set_that_is_not_here():
+    """Two for a line that cannot be read here, three for a doubtful one, none for others."""
+    line = Line(1, bytes(15))
+    for spent, alike, foreign in (
+        (None, 1, False),
+        (None, 2, True),
+        (0, 9, False),
+        (2, 9, False),
+        (3, 2, False),
+        (3, 3, True),
+        (4, 2, False),
+        (4, 3, True),
+    ):
+        decoded = None if spent is None else DecodedLine(line, (), spent)
+        assert recovering._is_foreign(decoded, alike) is foreign
+
+
+def test_a_line_that_was_chosen_by_the_check_is_doubtful():
+    """Three check symbols are spent on it, or four; what was mended is told by its look."""
+    line_set = lay_out(body_of(100), 4)
+    text, mark = line_set.lines[2], line_set.head.mark
+    line = Line(3, body_of(100)[30:45])
+    seen = "?" + text[1:5] + "?" + text[6:]
+    chosen = RawLine(Place(row=3), ((3, text),), seen)
+    mends = (Mend(1, "?", text[0]), Mend(6, "?", text[5]))
+    assert recovering._decode(chosen, text, 3, mark) == DecodedLine(line, mends, 3)
+    assert recovering._decode(chosen, "????" + text[4:], 3, mark) == DecodedLine(line, mends, 4)
+    assert recovering._decode(chosen, "?" + text[1:], 3, mark).spent == 3
+    other_length = RawLine(Place(row=3), ((3, text),), "A" * 12)
+    assert recovering._decode(other_length, text, 3, mark) == DecodedLine(line, (), 3)
+    (found,) = recover([*raw_lines_of(line_set, {3}), chosen]).sets
+    assert found.lines[2] == LineFinding(3, Status.MENDED, at(3), mends)
+
+
+def test_the_hypotheses_in_their_order():
+    """
+    All lines; without each doubtful one, the most mended first; without each two; then without all
+    that were mended, step by step.
+    """
+    spent = {1: 0, 2: 2, 3: 3, 4: 4, 5: 4, 6: 1}
+    readings = {number: DecodedLine(Line(number, bytes(15)), (), spent[number]) for number in spent}
+    dropped = [sorted(set(spent) - set(known)) for known in recovering._hypotheses(readings)]
+    assert dropped == [
+        *([], [5], [4], [3], [4, 5], [3, 5], [3, 4]),
+        *([4, 5], [3, 4, 5], [2, 3, 4, 5], [2, 3, 4, 5, 6]),
+    ]
+    assert next(recovering._hypotheses(readings)) == dict.fromkeys(spent, bytes(15))
+    many = {number: DecodedLine(Line(number, bytes(15)), (), 4) for number in range(1, 31)}
+    many[31] = DecodedLine(Line(31, bytes(15)), (), 0)
+    sizes = [31 - len(known) for known in recovering._hypotheses(many)]
+    assert sizes == [0] + [1] * 30 + [2] * 169 + [30]
+
+
+def test_sources_are_believed_one_at_a_time():
+    """
+    Where fine lines contradict each other: the source with most lines first, no more than sixteen;
+    where none do, or all are of one source, in no way.
+    """
+    lines = {
+        ("a", 1): (b"a", 0),
+        ("b", 1): (b"b", 0),
+        ("b", 2): (b"b", 0),
+        ("c", 2): (b"c", 2),
+    }
+
+    def placed(source, number, letter, spent):
+        decoded = DecodedLine(Line(number, letter * 15), (), spent)
+        raw_line = RawLine(Place(source), ((number, "A"),))
+        return recovering._Placed(raw_line, number, decoded)
+
+    def by_source(lines):
+        seen = {}
+        for (source, number), (letter, spent) in lines.items():
+            seen.setdefault(number, []).append(placed(source, number, letter, spent))
+        # What cannot be taken for a line belongs to no source.
+        seen[3] = [recovering._Placed(RawLine(Place("d"), ((3, "A"),)), 3, None, "no line")]
+        return list(recovering._by_source(seen))
+
+    assert by_source(lines) == [
+        {1: b"b" * 15, 2: b"b" * 15},
+        {1: b"a" * 15},
+        {2: b"c" * 15},
+    ]
+    assert by_source(lines | {("a", 1): (b"a", 2)}) == []
+    assert by_source(lines | {("a", 1): (b"b", 0)}) == []
+    assert by_source({("a", 1): (b"a", 0), ("a", 2): (b"b", 0)}) == []
+    many = {(str(source), 1): (bytes([source]), 0) for source in range(20)}
+    assert len(by_source(many)) == 16
+
+
+def test_lines_are_needed_in_each_group():
+    """A spare line of one group does not stand in for one of another."""
+    head = Head(250, 10, 0)  # two groups: odd lines and even ones
+    for lacking, needed in (
+        (range(1, 11, 2), 0),
+        (range(1, 13, 2), 1),
+        (range(2, 16, 2), 2),
+        ([*range(1, 13, 2), *range(2, 14, 2)], 2),
+        (range(1, 261), 250),
+    ):
+        readings = {
+            number: DecodedLine(Line(number, bytes(15)), (), 0)
+            for number in range(1, 261)
+            if number not in lacking
+        }
+        assert recovering._needed(head, readings) == needed
+
+
+def test_of_several_heads_that_agree_with_nothing_the_likeliest_is_told():
+    """Two shapes for one set mark, and lines too few for either: one finding, by the first."""
+    line_set = lay_out(body_of(100), 4)
+    other = replace(line_set.head, spare_lines=5)
+    seen = [*head_copies(other, 2), *raw_lines_of(line_set, range(1, 9))]
+    (found,) = recover(seen).sets
+    assert (found.head, found.body, found.needed) == (other, None, 4)
+
+
+def test_the_first_line_may_lack_its_number_and_have_two_characters_wrong():
+    """Line 1 is expected first."""
+    line_set = lay_out(body_of(150), 4)
+    bare = [RawLine(one.place, ((None, one.text),)) for one in raw_lines_of(line_set)]
+    text = with_wrong(line_set.lines[0], [2, 17], random.Random(5))
+    bare[1] = RawLine(bare[1].place, ((None, text),))
+    (found,) = recover(bare).sets
+    assert found.lines[0].status is Status.MENDED
+
+
+def test_of_the_ways_to_cut_a_foreign_line_the_one_that_most_agree_on_counts():
+    """The set mark that other lines tell too, not one that a single line tells."""
+    ours, theirs = lay_out(body_of(100), 4), lay_out(body_of(100, 1), 4)
+    foreign = [
+        RawLine(
+            Place(row=number), ((number, text), (number, encode(Line(number, bytes(15)), mark)))
+        )
+        for number, text, mark in zip((1, 2), theirs.lines, ("ZZZZZ", "ZZZZY"), strict=False)
+    ]
+    findings = recover([*raw_lines_of(ours), *foreign])
+    assert [(stray.place.row, stray.mark) for stray in findings.strays] == [
+        (1, theirs.head.mark),
+        (2, theirs.head.mark),
+    ]
+
+
+def test_a_line_that_fits_two_sets_goes_to_that_of_the_line_before():
+    """With four characters unreadable it may fit; the same set comes first, whatever the order."""
+    choose = random.Random(1)
+    ours, theirs = lay_out(body_of(100), 4).head.mark, lay_out(body_of(100, 1), 4).head.mark
+
+    def fits(text, mark):
+        try:
+            return decode(text, 3, mark).spent == 4
+        except LineError:
+            return False
+
+    def unreadable(text):
+        columns = choose.sample(range(29), 4)
+        return "".join("?" if at in columns else one for at, one in enumerate(text))
+
+    # Whether it does depends on which characters they are.
+    text = encode(Line(3, bytes(15)), ours)
+    texts = (unreadable(text) for _ in range(1000))
+    raw_line = RawLine(Place(), ((3, next(text for text in texts if fits(text, theirs))),))
+    for totals in ({ours: 11, theirs: 11}, {theirs: 11, ours: 11}):
+        for home in totals:
+            mark, decoded, remark = recovering._nearest(raw_line, totals, home, 1)
+            assert (mark, decoded.line.number, remark) == (home, 3, "")
+
+
+def test_the_reason_why_a_line_is_none_is_that_of_the_likeliest_set_and_cut():
+    """Of the set of the line before, and of the first way to cut it."""
+    ours, theirs = lay_out(body_of(100), 4).head.mark, lay_out(body_of(100, 1), 4).head.mark
+    raw_line = RawLine(Place(), ((3, "A" * 12), (None, "A" * 40)))
+    for totals in ({ours: 11, theirs: 11}, {theirs: 11, ours: 11}):
+        assert recovering._nearest(raw_line, totals, ours, 1) == (ours, None, SHORT_LINE)
+    past = RawLine(Place(), ((12, encode(Line(12, bytes(15)), ours)),))
+    assert recovering._nearest(past, {ours: 11}, ours, 1) == (ours, None, "")
+    assert recovering._nearest(past, {ours: 12}, ours, 1)[1].line.number == 12
+    zero = RawLine(Place(), ((0, encode(Line(0, bytes(15)), ours)),))
+    assert recovering._nearest(zero, {ours: 11}, ours, 1) == (ours, None, "")
+    one = RawLine(Place(), ((1, encode(Line(1, bytes(15)), ours)),))
+    assert recovering._nearest(one, {ours: 11}, ours, 1)[1].line.number == 1
+
+
+def test_a_number_that_is_only_expected_is_no_evidence():
+    """A line without a number tells its own; a number that was given and is wrong is mended."""
+    mark = lay_out(body_of(100), 4).head.mark
+    line = Line(5, body_of(15))
+    text = encode(line, mark)
+
+    def nearest(*candidates):
+        return recovering._nearest(RawLine(Place(), candidates), {mark: 11}, mark, 4)
+
+    assert nearest((None, text)) == (mark, DecodedLine(line, (), 2), "")
+    assert nearest((4, text)) == (mark, DecodedLine(line, (Mend(0, "4", "5"),), 2), "")
+    assert nearest((5, text)) == (mark, DecodedLine(line, (), 0), "")
+    assert nearest((3, "A" * 12), (None, "A" * 40), (5, text))[1] == DecodedLine(line, (), 0)
+    # Two symbols of the expected number and a character would be one too many.
+    far = Line(37, body_of(15))
+    wrong = RawLine(Place(), ((None, with_wrong(encode(far, mark), [7], random.Random(1))),))
+    assert recovering._nearest(wrong, {mark: 40}, mark, 4)[1].line == far
+    expected = Line(4, body_of(15))
+    assert nearest((None, encode(expected, mark)))[1] == DecodedLine(expected, (), 0)
+
+
+def test_one_head_line_alone_is_believed():
+    """Though the digest does not agree with it: another one is not computed."""
+    line_set = lay_out(payload.pack(Whole(body_of(100))), 4)
+    forged = replace(line_set.head, spare_lines=5)
+    (found,) = recover([*head_copies(forged, 2), *raw_lines_of(line_set, {0})]).sets
+    assert (found.head, found.body, found.computed) == (forged, None, False)
+
+
+def test_that_line_0_was_computed_is_told_of_a_set_that_lacks_a_line():
+    """Of two fine readings of a line the first made the head; which is right nothing tells."""
+    body = payload.pack(Whole(body_of(13)))
+    line_set = lay_out(body, 0)
+    forged = encode(Line(2, bytes(15)), line_set.head.mark)
+    seen = [*raw_lines_of(line_set, {0}), RawLine(Place(row=9), ((2, forged),))]
+    (found,) = recover(seen).sets
+    assert (found.head, found.body, found.computed) == (line_set.head, None, True)

@@ -106,7 +106,7 @@ def test_three_wrong_symbols_of_a_line_are_never_mended():
         damaged = list(word)
         for place in choose.sample(range(31), 3):
             damaged[place] ^= choose.randrange(1, 32)
-        with pytest.raises(Uncorrectable):
+        with pytest.raises(Uncorrectable, match=r"^no codeword within reach$"):
             LINE_CODE.correct(damaged)
 
 
@@ -154,3 +154,104 @@ def test_more_erased_than_check_symbols_is_refused():
     """One erased symbol past the limit is refused, not guessed."""
     with pytest.raises(Uncorrectable):
         LINE_CODE.correct([0] * 10, range(6))
+
+
+@pytest.mark.parametrize("code", [LINE_CODE, SPARE_CODE, Code(8, 0x11D, 1), Code(5, 0x25, 30)])
+def test_erased_symbols_are_filled_in(code):
+    """
+    Up to as many as there are check symbols, the first and the last among them, in several words
+    at once; what stands in their places is of no account.
+    """
+    choose = random.Random(code.checks)
+    length = min(code.longest, code.checks + 9)
+    words = []
+    for _ in range(3):
+        message = [choose.randrange(code.longest + 1) for _ in range(length - code.checks)]
+        words.append(bytes([*message, *code.encode(message)]))
+    assert code.fill_all(words, []) == tuple(words)
+    for count in {1, 2, code.checks - 1, code.checks} & set(range(1, code.checks + 1)):
+        for erased in (range(count), choose.sample(range(length), count), [length - 1] * count):
+            damaged = [bytearray(word) for word in words]
+            for word in damaged:
+                for at in erased:
+                    word[at] = choose.randrange(code.longest + 1)
+            assert code.fill_all(damaged, erased) == tuple(words)
+            assert code.fill(damaged[1], erased) == words[1]
+            assert [code.correct(word, erased)[0] for word in damaged] == words
+
+
+def test_a_wrong_symbol_beside_the_erased_ones_is_no_codeword():
+    """Wherever it is, in whichever of the words, while a check symbol is left."""
+    message = list(range(26))
+    word = bytes([*message, *LINE_CODE.encode(message)])
+    for at in (0, 12, 26, 30):
+        wrong = bytearray(word)
+        wrong[at] ^= 9
+        for erased in ([], [5], [5, 29], [5, 6, 29, 7]):
+            words = "no codeword differs in the erased positions alone"
+            with pytest.raises(
+                Uncorrectable, match=f"^{words if erased else 'it is no codeword'}$"
+            ):
+                LINE_CODE.fill(wrong, erased)
+            for both in ([word, wrong], [wrong, word]):
+                with pytest.raises(Uncorrectable):
+                    LINE_CODE.fill_all(both, erased)
+    with pytest.raises(Uncorrectable, match=r"^more erased symbols than check symbols$"):
+        LINE_CODE.fill(word, range(6))
+
+
+TOLD = {
+    "words of two lengths": (
+        lambda: LINE_CODE.fill_all([[0] * 10, [0] * 11], [1]),
+        "the words are of different lengths",
+    ),
+    "a symbol of another field": (
+        lambda: LINE_CODE.encode([32]),
+        "a symbol of this field is 0 to 31",
+    ),
+    "a message that is too long": (
+        lambda: LINE_CODE.encode([0] * 27),
+        "a word of this code has 1 to 26 symbols here, not 27",
+    ),
+    "a word that is too long": (
+        lambda: LINE_CODE.correct([0] * 32),
+        "a word of this code has 1 to 31 symbols here, not 32",
+    ),
+    "a second word with a symbol of another field": (
+        lambda: LINE_CODE.fill_all([[0] * 10, [32] * 10], [1]),
+        "a symbol of this field is 0 to 31",
+    ),
+    "an erased position outside": (
+        lambda: LINE_CODE.fill([0] * 10, [10]),
+        "the word is too short, or an erased position is outside of it",
+    ),
+    "a negative erased position": (
+        lambda: LINE_CODE.fill([0] * 10, [-1, 3]),
+        "the word is too short, or an erased position is outside of it",
+    ),
+    "a word of checks alone": (
+        lambda: LINE_CODE.fill([0] * 5, []),
+        "the word is too short, or an erased position is outside of it",
+    ),
+    "too many check symbols": (lambda: Code(5, 0x25, 31), "1 to 30 check symbols fit this field"),
+    "no check symbols": (lambda: Code(5, 0x25, 0), "1 to 30 check symbols fit this field"),
+}
+
+
+@pytest.mark.parametrize("name", TOLD)
+def test_what_is_wrong_use_is_told(name):
+    """In full, for who writes the next caller."""
+    use, words = TOLD[name]
+    with pytest.raises(ValueError, match=r".") as told:
+        use()
+    assert str(told.value) == words
+
+
+def test_the_shortest_and_the_longest_word():
+    """One message symbol, and as many as there are; the least and the greatest symbol."""
+    for length in (1, 26):
+        for symbol in (0, 31):
+            word = bytes([symbol] * length)
+            word += LINE_CODE.encode(word)
+            assert LINE_CODE.correct(word) == (word, ())
+            assert LINE_CODE.fill(word, [0]) == word

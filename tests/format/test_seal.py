@@ -111,3 +111,35 @@ def test_a_salt_of_another_length_is_refused():
     """A salt is 16 bytes."""
     with pytest.raises(ValueError, match="salt"):
         seal(b"x", "dawn", bytes(15))
+
+
+@pytest.mark.parametrize("cost", [(16, 16, 10), (1, 1, 20), (4, 16, 20), (16, 1, 18), (1, 1, 10)])
+def test_costs_at_their_bounds(cost):
+    """The most of each, and 4 GiB in all passes together."""
+    assert Cost(*cost).passes == cost[0]
+
+
+@pytest.mark.parametrize("cost", [*HOSTILE.values(), (5, 1, 20), (16, 1, 19), (1, 1, 21)])
+def test_costs_past_their_bounds(cost):
+    """One more of anything is refused, sealing and opening, in the same words."""
+    with pytest.raises(ValueError, match=r"^more computing than this program allows$"):
+        Cost(*cost)
+    with pytest.raises(UnknownFormat) as told:
+        unseal(bytes(cost) + bytes(40), "dawn")
+    assert told.value.what == "the seal asks for more computing than this program allows"
+
+
+def test_why_a_seal_stays_closed_is_told():
+    """Another passphrase, or a body that is too short; a salt of another length makes none."""
+    body = seal(b"x", "dawn", SALT, CHEAP)
+    assert unseal(body, "dawn") == b"x"
+    for damaged, what in (
+        (body, "the passphrase does not open the seal"),
+        (body[:OVERHEAD], "the sealed body is too short to be one"),
+    ):
+        with pytest.raises((WrongPassphrase, UnknownFormat)) as told:
+            unseal(damaged, "dusk")
+        assert told.value.what == what
+    for length in (15, 17):
+        with pytest.raises(ValueError, match=r"^a salt is 16 bytes$"):
+            seal(b"x", "dawn", bytes(length), CHEAP)

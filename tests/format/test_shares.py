@@ -187,6 +187,9 @@ def test_trials_are_bounded(monkeypatch):
         join(given, 8, tried.append)
     assert len(tried) == 500
     assert "--mark" in refused.value.advice
+    assert refused.value.advice == (
+        "Name more sets that you trust with --mark, or leave out the others."
+    )
 
 
 def test_shares_that_do_not_tell_are_refused():
@@ -207,3 +210,14 @@ def test_numbers_that_cannot_be_are_refused(threshold, count):
     """2 ≤ threshold ≤ count ≤ 16."""
     with pytest.raises(ValueError, match=r"^2 ≤ threshold ≤ count ≤ 16$"):
         split(b"secret", threshold, count, os.urandom)
+
+
+@pytest.mark.parametrize(("hashed", "tried"), [(100, 11), (98, 10)])
+def test_hashing_is_bounded(monkeypatch, hashed, tried):
+    """So many bytes in all, in whole secrets: long shares are tried in fewer ways."""
+    monkeypatch.setattr("paperkey_alt.format.shares.MOST_HASHED", hashed)
+    given = {x: [os.urandom(9) for _ in range(40)] for x in (1, 2)}
+    seen = []
+    with pytest.raises(SharesDisagree, match=f"too many ways to join these shares: {tried} were"):
+        join(given, 2, seen.append)
+    assert len(seen) == tried

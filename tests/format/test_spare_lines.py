@@ -98,6 +98,32 @@ def test_a_wrong_line_costs_two(data, spare, draw):
     assert mend(left, data, spare) == tuple(every.values())
 
 
+@pytest.mark.parametrize("lost", [(), (2,), (2, 9)])
+@pytest.mark.parametrize("columns", [range(1, 15), [14], [1, 7], range(13)])
+def test_a_line_that_is_wrong_in_some_columns_costs_two(columns, lost):
+    """Be it right in the first column, which tells nothing of it then, or in the last one."""
+    every = dict(enumerate(lines_of(8) + add(lines_of(8), 6), 1))
+    left = {number: line for number, line in every.items() if number not in lost}
+    for number, others in ((5, columns), (12, [14 - column for column in columns])):
+        wrong = bytearray(every[number])
+        for column in others:
+            wrong[column] ^= 9
+        left[number] = bytes(wrong)
+    assert mend(left, 8, 6) == tuple(every.values())
+
+
+def test_lines_that_are_wrong_in_the_last_column_alone_may_be_too_many():
+    """Three with six spare lines are mended, four are refused."""
+    every = dict(enumerate(lines_of(8) + add(lines_of(8), 6), 1))
+    left = dict(every)
+    for number in (3, 4, 5):
+        left[number] = every[number][:14] + bytes([every[number][14] ^ 9])
+    assert mend(left, 8, 6) == tuple(every.values())
+    left[12] = every[12][:14] + bytes([every[12][14] ^ 9])
+    with pytest.raises(NotEnoughLines, match=r"^more lines are wrong or missing than the spare"):
+        mend(left, 8, 6)
+
+
 def test_galois_gave_the_same_spare_lines():
     """An independent library made the same spare lines from docs/format.md alone."""
     answer = recorded()["spare lines"]

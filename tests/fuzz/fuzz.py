@@ -292,14 +292,17 @@ def head_line_bytes(rng):
     assert head_line.unpack(head_line.pack(head)) == head
 
 
-SEALED = seals.seal(payload.encode(CONTENT), "tide", bytes(16), Cost(1, 1, 10))
+@cache
+def sealed_content():
+    """A content under a seal that costs little."""
+    return seals.seal(payload.encode(CONTENT), "tide", bytes(16), Cost(1, 1, 10))
 
 
 def sealed_body(rng):
     """A sealed body under its passphrase: the content or an error."""
-    data = damaged(SEALED, rng)
+    data = damaged(sealed_content(), rng)
     # A cost that was changed is within the bounds of what would be paid, but takes long.
-    if data[:3] == SEALED[:3]:
+    if data[:3] == sealed_content()[:3]:
         assert body.open_sealed(body.SealedBody(data), Once("tide")).payload == CONTENT
 
 
@@ -316,17 +319,20 @@ class Once:
         return self.left.pop()
 
 
-SHARES = backup.split(
-    body.PlainBody(BODY), Terms(2, 3), spare=4, random_bytes=random.Random(2).randbytes
-)
-DEALT = [text_file.write(one, ()) for one in SHARES]
+@cache
+def share_texts():
+    """Three shares as text, two of which are needed."""
+    split = backup.split(
+        body.PlainBody(BODY), Terms(2, 3), spare=4, random_bytes=random.Random(2).randbytes
+    )
+    return [text_file.write(share, ()) for share in split]
 
 
 def shares(rng):
     """Shares, one of them damaged: the body or an error."""
     texts = [
         retyped(one, rng) if at == 0 else one
-        for at, one in enumerate(rng.sample(DEALT, rng.choice((2, 3))))
+        for at, one in enumerate(rng.sample(share_texts(), rng.choice((2, 3))))
     ]
     joined = backup.join(recover([one for part in texts for one in typed.read(part, "text")]))
     assert joined.body == body.PlainBody(BODY)
@@ -377,7 +383,7 @@ def rescue_text(rng):
     Typed text of a set or of shares, read by the second implementation: the body, or it says why
     not.
     """
-    texts = rng.sample(DEALT, 2) if rng.random() < 0.2 else [text_file.write(SET, ())]
+    texts = rng.sample(share_texts(), 2) if rng.random() < 0.2 else [text_file.write(SET, ())]
     with tempfile.TemporaryDirectory() as folder, its_errors():
         paths = [Path(folder, str(at)) for at in range(len(texts))]
         for path, one in zip(paths, texts, strict=True):
@@ -413,7 +419,7 @@ def rescue_seal(rng):
     A sealed body, damaged but for its cost, opened by the second implementation: the content, or
     why not.
     """
-    data = SEALED[:3] + damaged(SEALED, rng)[3:]
+    data = sealed_content()[:3] + damaged(sealed_content(), rng)[3:]
     with its_errors():
         assert rescue.unseal(data, "tide") == payload.encode(CONTENT)
 
@@ -423,7 +429,7 @@ def decoded_picture(rng):
     data = damaged(rng.choice(pictures()), rng)
     with contextlib.suppress(RagleafError):
         for page in itertools.islice(scans.pages(data, "picture"), 2):
-            assert page.mode == "L"
+            assert page.picture().mode == "L"
 
 
 def decoder_answers(rng):
@@ -435,7 +441,7 @@ def decoder_answers(rng):
     stream = io.BytesIO(damaged(answers + rng.choice((b"", end, numbers(Answer.END))), rng))
     with contextlib.suppress(decoder.Broken, RagleafError):
         for _ in range(decoder.pull_count(stream, "tide.pdf")):
-            assert decoder.pull_picture(stream, "tide.pdf").mode == "L"
+            assert decoder.pull_page(stream, "tide.pdf").picture().mode == "L"
 
 
 def hostile_certificate(rng):

@@ -212,7 +212,7 @@ def test_a_revocation():
     assert own.verdict is Verdict.OWN_REVOCATION
     assert own.agrees
     other = comparison.compare(revoked("nist-p256"), live(OPEN), asks())
-    assert other.verdict is Verdict.ANOTHER_FILE
+    assert other.verdict is Verdict.ANOTHER_REVOCATION
     assert other.title.startswith("the revocation of ")
 
 
@@ -270,7 +270,7 @@ def test_a_certificate_and_the_live_key():
             Compared(CERTIFICATE.key_packets[1].title, Result.MISSING_ON_PAPER),
         )
     another = live(sample("nist-p256").secret)
-    assert comparison.compare(whole, another, asks()).verdict is Verdict.ANOTHER_KEY
+    assert comparison.compare(whole, another, asks()).verdict is Verdict.ANOTHER_CERTIFICATE
 
 
 def test_a_certificate_has_nothing_to_prove():

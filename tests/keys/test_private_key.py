@@ -262,3 +262,35 @@ def test_a_compressed_point_is_refused():
         private_key.extract(
             file, "key", compact=False, allow_unprotected=True, ask=None, blind=bytes(16)
         )
+
+
+@pytest.mark.parametrize("encoding", [Encoding.PEM, Encoding.DER])
+def test_an_empty_passphrase_is_none(encoding):
+    """
+    A key that it opens is refused, or printed as unprotected; typed, it opens it. One that would
+    take long to try is left alone.
+    """
+    # To PBKDF2 a zero byte is the same as nothing (RFC 2104 §2), and this the library writes.
+    data = written("rsa", encoding, passphrase="\0")
+    given = {"compact": False, "ask": None, "blind": bytes(16)}
+    with pytest.raises(UnprotectedSecret, match="an empty passphrase opens the private key"):
+        private_key.extract(data, "k", allow_unprotected=False, **given)
+    assert not private_key.extract(data, "k", allow_unprotected=True, **given).protected
+    assert not private_key.open_(data, asks("")).protected
+    if encoding is Encoding.DER:
+        count = pem.cost(data)
+        assert count is not None
+        assert count < 1 << 22
+        told = b"\x02\x02" + count.to_bytes(2)
+        assert pem.cost(data.replace(told, b"\x02\x02\x7f\xff", 1)) == 0x7FFF
+        cut = data.index(told) + len(told)
+        assert {pem.cost(data[:end]) for end in range(cut)} == {None}
+    assert pem.cost(written("rsa", encoding)) is None
+
+
+def test_what_scrypt_costs():
+    """The product of its three numbers; nothing where one is cut short."""
+    salt, numbers = b"\x04\x02ab", b"\x02\x02\x40\0" + b"\x02\x01\x08" + b"\x02\x01\x01"
+    der = bytes.fromhex("06092b06010401da47040b") + b"\x30\x0e" + salt + numbers
+    assert pem.cost(b"\x30" + der) == 16384 * 8
+    assert {pem.cost(b"\x30" + der[:end]) for end in range(len(der))} == {None}

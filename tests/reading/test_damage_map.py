@@ -12,6 +12,7 @@ import pypdfium2
 import pytest
 from pictures import LENGTHS, SIZES, block_box, encoded, plan, printed, rendered, row_box, spoil
 from PIL import Image, ImageDraw
+from reportlab import rl_config
 
 from paperkey_alt.format.lines import implied_mark
 from paperkey_alt.format.recover import Status
@@ -97,6 +98,7 @@ def test_each_status_at_its_place():
     assert not_fine(damage_map.examine(picture, page, EXACT)) == DAMAGED
 
 
+@pytest.mark.long
 def test_the_set_need_not_be_known():
     """Where no set is known in full, what a row's own check says decides."""
     picture, page = damaged()
@@ -248,6 +250,15 @@ def test_the_legend_counts_rows_and_symbols():
     for at, legend in enumerate(legends):
         for other in legends[at + 1 :]:
             assert (legend != other).any()
+
+
+@pytest.mark.parametrize("as_text", [0, 1])
+def test_maps_are_drawn_beside_sheets(monkeypatch, as_text):
+    """Also in a process that has drawn sheets, whose pages are written as bytes."""
+    monkeypatch.setattr(rl_config, "useA85", as_text)
+    made = [Image.new("RGB", (60, 80), "white")]
+    (page,) = pypdfium2.PdfDocument(damage_map.encode(made, pdf=True))
+    assert page.render().to_pil().size[0] > 0
 
 
 def test_maps_are_a_png_or_a_pdf():

@@ -9,7 +9,7 @@ from pictures import LENGTHS, encoded, printed, rendered
 from paperkey_alt.errors import MissingExtra, SourceError
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.reading import kinds, sources
-from paperkey_alt.sheet import text_file
+from paperkey_alt.sheet import layout, listing, text_file
 
 SET = lay_out(random.Random(5).randbytes(100), 3)
 TEXT = text_file.write(SET, ("Zoë",))
@@ -40,6 +40,14 @@ def test_a_text_without_lines_is_a_text(data):
     assert page.raw_lines == ()
 
 
+def test_a_printed_restorer_is_passed_over():
+    """That is said, at once; what is on its pages is not looked at."""
+    program = listing.draw("print()\n", "The restorer, rescue.py", paper=layout.PAPERS["a4"])
+    (page,) = sources.read(program, "4-restorer.pdf")
+    assert (page.raw_lines, page.pages) == ((), 0)
+    assert page.advice[0].startswith("4-restorer.pdf is the printed restorer")
+
+
 NO_TEXT = {
     "a byte that no UTF-8 has": b"\x80abc",
     "cut within a character": TEXT.encode()[: TEXT.encode().index("ë".encode()) + 1],
@@ -59,31 +67,32 @@ def test_what_is_neither_text_nor_a_picture(name):
     assert "PDF" in caught.value.advice
 
 
-MADE, PDF = printed(LENGTHS[11.0])
-PICTURES = {
-    "PDF": PDF,
-    "PNG": encoded(rendered(PDF, 100)),
-    "JPEG": encoded(rendered(PDF, 100), "JPEG"),
-    "TIFF": encoded(rendered(PDF, 100), "TIFF"),
-    "WebP": encoded(rendered(PDF, 100).convert("RGB"), "WEBP"),
-    "BMP": encoded(rendered(PDF, 100), "BMP"),
-    "GIF": encoded(rendered(PDF, 100), "GIF"),
-}
+PICTURES = ("PDF", "PNG", "JPEG", "TIFF", "WebP", "BMP", "GIF")
+
+
+def pictured(kind):
+    """A sheet as a file of this kind."""
+    _, pdf = printed(LENGTHS[11.0])
+    if kind == "PDF":
+        return pdf
+    picture = rendered(pdf, 100)
+    return encoded(picture.convert("RGB") if kind == "WebP" else picture, kind.upper())
 
 
 @pytest.mark.parametrize("kind", PICTURES)
 def test_pictures_are_told_by_their_first_bytes(kind):
     """Each kind that is read, whatever it is called; a text is none."""
-    assert kinds.is_picture(PICTURES[kind])
+    made, _ = printed(LENGTHS[11.0])
+    assert kinds.is_picture(pictured(kind))
     assert not kinds.is_picture(TEXT.encode())
-    assert numbers(PICTURES[kind]) == {0, *range(1, MADE.head.total + 1)}
+    assert numbers(pictured(kind)) == {0, *range(1, made.head.total + 1)}
 
 
 def test_thorough_reading_is_handed_on():
     """Only then are rows looked at on a page whose symbols are legible."""
-    (page,) = sources.read(PICTURES["BMP"], "scan")
+    (page,) = sources.read(pictured("BMP"), "scan")
     assert page.sheets == ()
-    (page,) = sources.read(PICTURES["BMP"], "scan", thorough=True)
+    (page,) = sources.read(pictured("BMP"), "scan", thorough=True)
     assert len(page.sheets) == 1
 
 
@@ -99,5 +108,5 @@ def test_without_the_imaging_libraries(monkeypatch):
     monkeypatch.setattr(builtins, "__import__", without)
     assert numbers(TEXT.encode()) == EVERY
     with pytest.raises(MissingExtra, match="reading pictures needs the library PIL") as caught:
-        numbers(PICTURES["PNG"])
+        numbers(pictured("PNG"))
     assert "ragleaf[scan]" in caught.value.advice

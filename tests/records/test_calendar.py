@@ -130,6 +130,7 @@ def test_lines_are_folded(row):
     assert unfolded(fold(row)) == row
 
 
+@pytest.mark.long
 @given(st.text(max_size=120))
 def test_any_name(name):
     """It is read as it is, but for what no text may have: each such character is a blank."""

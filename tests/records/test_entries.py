@@ -20,7 +20,7 @@ from paperkey_alt.format.payload import (
     Whole,
 )
 from paperkey_alt.records.contents import contents
-from paperkey_alt.records.entry import Entry, printed, rehearsed
+from paperkey_alt.records.entry import Entry, of_print, rehearsed
 
 TODAY = dt.date(2026, 11, 25)
 KEY, ANOTHER = "5A2B4966F259FA1ED461D1C422E9DF7411088C8E", "AB" * 20
@@ -42,7 +42,7 @@ PAYLOADS = {
 def test_a_print_in_one_set(kind, sealed):
     """What the sheets carry, in words, and whether they are sealed; the mark; the key."""
     line_set = lay_out(b"low water at dawn", 4, sealed=sealed)
-    made = printed(
+    made = of_print(
         PAYLOADS[kind],
         [line_set],
         sheets=1,
@@ -69,7 +69,7 @@ def test_a_print_in_shares():
         PlainBody(b"low water"), Terms(2, 3), spare=4, random_bytes=random.Random(2).randbytes
     )
     holders = ("pilot", "lock keeper", "harbour office")
-    made = printed(
+    made = of_print(
         PAYLOADS["file"],
         line_sets,
         sheets=3,

@@ -129,7 +129,14 @@ DUE = {
     "never rehearsed": (entry(drilled=None, drill=None), "Never rehearsed"),
     "rehearsed a year ago": (entry(printed=days(-700), drilled=days(-365)), "rehearse once a year"),
     "rehearsed not quite a year ago": (entry(printed=days(-700), drilled=days(-364)), None),
-    "a rehearsal failed": (entry(drill=entries.GIVES_NOT), "failed"),
+    "a rehearsal failed": (
+        entry(drill=entries.GIVES_NOT),
+        "failed: print new sheets while you have the key",
+    ),
+    "a rehearsal of a file failed": (
+        entry(drill=entries.GIVES_NOT, kind="file, sealed"),
+        "failed: print new sheets while you have the file",
+    ),
     "destroyed": (
         entry(drilled=None, drill=None, expires=days(-9), destroyed={"KQ7MB": TODAY}),
         None,
@@ -245,6 +252,14 @@ def test_old_sheets_are_to_be_destroyed(name):
     assert "destroy the sheets" not in " ".join(found.get(2, ()))
 
 
+def test_the_certificate_goes_with_whole_sheets():
+    """Where the newer ones lack it, that is said before they are destroyed."""
+    for newer, said in (("OpenPGP key, lean", True), (entries.WHOLE, False)):
+        old, new = entry(**OLD, kind=entries.WHOLE), entry("DXUQJ", **NEW, kind=newer)
+        (told,) = tasks.due([old, new], TODAY)[1]
+        assert ("keep a copy of it first" in told) == said
+
+
 NAME = "Saltmarrow Buoy Keepers"
 # an older entry, a newer one, and the words that must stand in why the older is to be kept
 KEPT = {
@@ -256,17 +271,22 @@ KEPT = {
     "printed again": (
         entry(**OLD),
         entry("DXUQJ", **NEW | {"contents": {KEY: "aa"}}),
-        "a second print, not a replacement",
+        "it is a second print, not a replacement",
+    ),
+    "printed again, as shares": (
+        entry(**OLD),
+        shares(contents={KEY: "aa"}),
+        "they are a second print, not a replacement",
     ),
     "the next key": (
         entry(**OLD, name=NAME),
         entry("DXUQJ", **NEW, name=NAME, fingerprint="00" * 20),
-        "Old mail needs the old key",
+        "Old mail needs this key",
     ),
     "an expired key": (
         entry(**OLD, expires=days(-1)),
         entry("DXUQJ", **NEW, fingerprint="00" * 20),
-        "Old mail needs the old key",
+        "Old mail needs this key",
     ),
     "another key": (
         entry(**OLD, name=NAME),
@@ -306,8 +326,9 @@ def test_shares_that_are_too_few():
 
 @pytest.mark.parametrize("year", [dt.date.min, dt.date.max])
 def test_what_is_due_at_the_ends_of_time(year):
-    """A register with impossible days gives answers all the same."""
-    tasks.due([entry(printed=year, expires=year, drilled=year, number=1)], TODAY)
+    """A register with impossible days gives answers all the same: what is long past is due."""
+    due = tasks.due([entry(printed=year, expires=year, drilled=year, number=1)], TODAY)
+    assert bool(due) is (year == dt.date.min)
 
 
 PATHS = {
@@ -544,3 +565,10 @@ def test_writers_at_one_time_lose_nothing(tmp_path):
     assert sorted(one.marks[0] for one in Register(path).entries()) == sorted(
         f"{n}-{at}" for n in range(8) for at in range(10)
     )
+
+
+def test_what_the_system_refuses_is_told_in_words(tmp_path):
+    """The reason alone, without a number and the name once more."""
+    (tmp_path / "file").write_bytes(b"")
+    with pytest.raises(RegisterError, match=r"as the register: not a directory$"):
+        Register(tmp_path / "file/r").exists()

@@ -13,6 +13,11 @@ from pathlib import Path
 
 import pytest
 
+try:
+    import resource
+except ImportError:  # not on every system
+    resource = None
+
 from paperkey_alt.format import backup, payload
 from paperkey_alt.format.backup import Terms
 from paperkey_alt.format.body import PlainBody
@@ -21,6 +26,7 @@ from paperkey_alt.format.lines import ALPHABET
 from paperkey_alt.format.payload import (
     Compact,
     File,
+    Lean,
     ReducedPart,
     Revocation,
     RsaFile,
@@ -184,6 +190,34 @@ def test_a_sealed_file(tmp_path):
     (tmp_path / "out").unlink()
     data, _ = restored(tmp_path, content, input="high tide at noon\n", start_new_session=True)
     assert data is None
+    data, said = restored(tmp_path, content, input="", start_new_session=True)
+    assert data is None
+    assert "no passphrase was typed" in said
+
+
+def no_file_over_ten_bytes():
+    """As where a disk is full: what is written beyond them fails."""
+    resource.setrlimit(resource.RLIMIT_FSIZE, (10, 10))
+
+
+@pytest.mark.skipif(resource is None, reason="no limits of resources on this system")
+def test_a_full_disk_leaves_no_file(tmp_path):
+    """It says why, and the same command works when there is room."""
+    content = text_file.write(line_set(pack(Whole(bytes(range(100))))), ())
+    data, said = restored(tmp_path, content, preexec_fn=no_file_over_ten_bytes)
+    assert data is None
+    assert "Not restored: " in said
+    assert restored(tmp_path, content)[0] == bytes(range(100))
+
+
+@pytest.mark.parametrize("usage", [0, 254])
+def test_numbers_without_a_passphrase_are_called_bare(tmp_path, usage):
+    """Of a lean key without certificate; the usage octet of RFC 9580 §3.7.2.1 tells."""
+    part = SecretPart(bytes(range(20)), bytes([usage]) + bytes(40))
+    content = text_file.write(line_set(pack(Lean((part,)))), ())
+    data, said = restored(tmp_path, content)
+    assert data is not None
+    assert ("BARE SECRET" in said) is (usage == 0)
 
 
 def test_another_certificate_is_refused(tmp_path):

@@ -40,7 +40,7 @@ def test_the_caption_has_no_caution_about_a_secret():
 def test_what_is_told_of_the_print():
     """Its size, and what of the key is not on it."""
     _, _, line_set = made("rsa4096")
-    told = certificate_words.printed(line_set, ("Left out: a picture.",), 2)
+    told = certificate_words.of_print(line_set, ("Left out: a picture.",), 2)
     assert told[0].startswith(f"Certificate: 2 sheets, set mark {line_set.head.mark}")
     assert told[1:] == ("Left out: a picture.",)
 

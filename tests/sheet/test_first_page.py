@@ -19,6 +19,7 @@ ENCLOSED = Enclosed(
     fingerprint=FINGERPRINT,
     date=dt.date(2026, 11, 26),
     passphrases=("the passphrase of its seal", "the key's passphrase as of 2026-11-26"),
+    unlocked=None,
     seal_is_own=False,
     certificate=Sheets("3-certificate.pdf", 2, "CCCCC"),
     revocation=Sheets("apart-revocation.pdf", 1, "RRRRR"),
@@ -44,6 +45,7 @@ FILE = dataclasses.replace(
     sort=Sort.FILE,
     fingerprint=None,
     passphrases=(),
+    unlocked="NO PASSPHRASE PROTECTS IT.",
     needs_public=False,
 )
 
@@ -91,7 +93,8 @@ def test_it_is_one_page_with_all_of_it(name, paper):
     (words,) = pages(page, paper)
     for item in page.items:
         assert all(part in words for part in (item.file, item.mark or "", item.what.split()[-1]))
-    for text in (*page.missing, *page.steps, *page.blanks, *page.opening):
+    steps = [f"{label}. {step}" for label, step in page.steps]
+    for text in (*page.missing, *steps, *page.blanks, *page.opening):
         assert text in words
     assert words.count("rehearsed on") == sum(item.mark is not None for item in page.items)
     bare = words.replace(" ", "")
@@ -115,6 +118,16 @@ def test_it_goes_on_where_there_is_more(paper):
     assert "Somebody who can help:" in drawn[-1]
 
 
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_steps_are_not_torn_from_the_rest(paper):
+    """Where one page is too small for an owner, the other begins with the steps."""
+    enclosed = dataclasses.replace(COMPACT, missing=MISSING)
+    first, second = pages(envelope_words.of_owner(enclosed, share(1, 2, 5), shares(5)), paper)
+    assert second.startswith("To bring the key back")
+    assert "What is not here" in first
+    assert "Somebody who can help:" in second
+
+
 def test_letters_that_the_font_lacks():
     """They are shown as their code points, and no row is lost."""
     page = envelope_words.of_key(dataclasses.replace(ENCLOSED, subject="the file 鐘"), SECRET)
@@ -134,7 +147,7 @@ def test_where_every_share_is_needed():
     """They are called both, or all, and not any of them."""
     for count, needed in ((2, "both shares"), (3, "all 3 shares")):
         page = envelope_words.of_owner(ENCLOSED, share(1, count, count), shares(count))
-        words = " ".join((*page.opening, *page.steps))
+        words = " ".join((*page.opening, *(step for _, step in page.steps)))
         assert f"it takes {needed}" in words
         assert "any" not in words.replace("anything", "").replace("any reader", "")
 
@@ -148,7 +161,7 @@ def test_a_certificate_that_is_not_here_is_asked_for():
 
 def test_a_secret_without_a_passphrase():
     """It is said large, and nobody is asked for one."""
-    bare = dataclasses.replace(ENCLOSED, passphrases=())
+    bare = dataclasses.replace(ENCLOSED, passphrases=(), unlocked="NO PASSPHRASE PROTECTS IT.")
     (words,) = pages(envelope_words.of_key(bare, SECRET))
     assert "NO PASSPHRASE PROTECTS IT" in words
     assert "You will be asked for" not in words

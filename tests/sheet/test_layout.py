@@ -4,6 +4,7 @@ from itertools import combinations, pairwise
 
 import pytest
 
+from paperkey_alt.format.spare_lines import groups
 from paperkey_alt.sheet import layout, qr
 from paperkey_alt.sheet.layout import MM, PAPERS, plan, presets
 
@@ -162,7 +163,7 @@ def test_the_largest_type_that_needs_no_more_sheets():
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("data", [1, 20, 42, 100, 184, 300, 600])
+@pytest.mark.parametrize("data", [1, 20, 42, 100, 184, 300, 301, 600])
 def test_spare_lines_for_a_lost_sheet(data):
     """
     With so many spare lines the fullest sheet may be lost, in every group of lines; with one line
@@ -170,8 +171,17 @@ def test_spare_lines_for_a_lost_sheet(data):
     """
     for paper in PAPERS.values():
         spare = layout.spare_for_a_sheet(data, paper)
-        if data + spare <= 1023:
-            assert max(len(sheet.rows) for sheet in plan(data + spare, paper).sheets) <= spare
+        assert survives_a_lost_sheet(data, spare, paper)
+        assert not survives_a_lost_sheet(data, spare - 1, paper)
+
+
+def survives_a_lost_sheet(data, spare, paper):
+    """Whether each group of lines has enough spare ones, whichever sheet is lost."""
+    return all(
+        sum(row.number in (*ours, *spares) for row in sheet.rows) <= len(spares)
+        for sheet in plan(data + spare, paper).sheets
+        for ours, spares in groups(data, spare)
+    )
 
 
 def test_columns_follow_the_groups():

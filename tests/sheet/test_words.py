@@ -5,6 +5,7 @@ belong to it.
 
 import datetime as dt
 import random
+import textwrap
 from dataclasses import replace
 from functools import cache
 from itertools import product
@@ -129,11 +130,11 @@ def test_a_file_is_called_a_file(sort):
         told = [
             caption.title,
             *caption.cautions,
-            *words.printed([words.Printed([line_set], caption, 1)]),
+            *words.of_print([words.Printed([line_set], caption, 1, protected=True)]),
         ]
         told = " ".join([*told, *(text for section in sections for text in section)]).lower()
         assert SORTS[sort] in told
-        assert other not in told.replace("the files written now", "").replace("words.txt", "")
+        assert other not in told.replace("erase the files", "").replace("words.txt", "")
 
 
 def test_the_letter_says_what_the_loss_of_a_share_means():
@@ -175,7 +176,11 @@ def test_a_revocation_is_recommended_where_there_can_be_one():
     (line_set,) = line_sets(100)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
     told = {
-        can: " ".join(words.printed([words.Printed([line_set], caption, 1)], is_revocable=can))
+        can: " ".join(
+            words.of_print(
+                [words.Printed([line_set], caption, 1, protected=True)], is_revocable=can
+            )
+        )
         for can in (False, True)
     }
     assert "revocation" in told[True]
@@ -238,7 +243,7 @@ def test_a_clock_before_the_keys_creation_is_said():
         (False, False, False, "NOT PROTECTED", "NO PASSPHRASE"),
         (False, True, False, "sealed with a passphrase", "the passphrase of the seal"),
         (True, True, False, "sealed with a passphrase", "the passphrase of the seal"),
-        (False, False, True, "Share 1 of 16", "Never keep it beside another"),
+        (False, False, True, "Share 1 of 16", "Keep no two shares together"),
     ],
 )
 def test_the_title_and_the_first_caution_say_what_protects(
@@ -251,6 +256,28 @@ def test_the_title_and_the_first_caution_say_what_protects(
     )
     assert title in made.title
     assert caution in " ".join((*made.bring_back, made.cautions[0]))
+
+
+def test_a_key_of_which_some_is_under_a_passphrase():
+    """
+    It is not called unprotected nor protected; its passphrase is needed, of a sealed print too, and
+    has a blank to say where it is kept.
+    """
+    extract = replace(subject(PAYLOADS["lean"], protected=False), partly_protected=True)
+    made = [
+        words.caption(extract, line_sets(100, sealed=sealed)[0], sheets=1, now=NOW, anonymous=False)
+        for sealed in (False, True)
+    ]
+    assert "PARTLY UNPROTECTED" in made[0].title
+    assert made[0].cautions[0].startswith("NOT EVERY SECRET OF THIS KEY IS UNDER A PASSPHRASE")
+    for caption in made:
+        told = " ".join(caption.bring_back)
+        assert "the passphrase that the key had on 2026-11-25" in told
+        assert "No passphrase is needed" not in told
+        assert "Where the passphrase is kept:" in caption.blanks
+    (sealed,) = line_sets(100, sealed=True)
+    assert words.unlocked(extract, sealed) is None
+    assert "those that are not" in (words.unlocked(extract, line_sets(100)[0]) or "")
 
 
 def test_anonymous_sheets_have_no_user_id():
@@ -289,12 +316,34 @@ def test_only_the_holder_of_a_share_gets_a_letter():
     assert letter.letter(line_set.head, caption) is None
 
 
+def test_a_print_is_told_in_rows_of_a_terminal():
+    """Where nothing is unusual, four of 80 columns, though the sheet has much to say."""
+    (line_set,) = line_sets(1000)
+    caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=2, now=NOW, anonymous=False)
+    made = words.Printed([line_set], caption, 2, protected=True)
+    told = words.of_print([made], is_revocable=True)
+    assert sum(len(textwrap.wrap(row, 80)) for row in told) == 4
+
+
+@pytest.mark.parametrize("protected", [False, True])
+def test_what_to_keep_apart(protected):
+    """Sheet and passphrase, or the shares; a print without a passphrase has its own caution."""
+    (line_set,) = line_sets(100)
+    made = replace(subject(PAYLOADS["lean"]), protected=protected)
+    caption = words.caption(made, line_set, sheets=1, now=NOW, anonymous=False)
+    row = words.of_print([words.Printed([line_set], caption, 1, protected=protected)])[2]
+    assert ("NO PASSPHRASE PROTECTS THIS KEY" in row) is not protected
+    assert ("keep sheet and passphrase apart" in row) is protected
+    shared = words.Printed(line_sets(100, shared=True), caption, 1, protected=protected)
+    assert "keep the shares apart" in words.of_print([shared])[2]
+
+
 def test_what_was_printed_is_told():
     """Size, what may be lost, notes, the first caution, and what to do next."""
     (line_set,) = line_sets(100)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
-    made = words.Printed([line_set], caption, 1, ["A note."])
-    rows = words.printed([made], told=["A new register."], warnings=["Caution: a weak seal."])
+    made = words.Printed([line_set], caption, 1, protected=True, notes=["A note."])
+    rows = words.of_print([made], told=["A new register."], warnings=["Caution: a weak seal."])
     assert rows[0].startswith("1 sheet, set mark")
     assert [row.split(":")[0] for row in rows[1:]] == ["Next", "Caution"]
     assert "A new register." in rows[0]
@@ -304,8 +353,7 @@ def test_what_was_printed_is_told():
         "1 sheet, set mark",
         "any 4 lines may be lost",
         "A note.",
-        "You need: this sheet; the passphrase that the key had on 2026-11-25; the key's public",
-        "Caution: Anyone with this sheet and that passphrase has the key",
+        "Caution: keep sheet and passphrase apart",
         "ragleaf check",
     ):
         assert part in told
@@ -336,7 +384,7 @@ def test_plain_words_come_first_and_are_read_without_glasses(kind, shared, paper
     caption = words.caption(subject(PAYLOADS[kind]), line_set, sheets=1, now=NOW, anonymous=False)
     pdf = draw.draw(line_set, caption, paper=layout.PAPERS[paper])
     text, sizes = sizes_of(pypdfium2.PdfDocument(pdf)[0])
-    begin, end = text.index("To bring it back"), text.index("By hand: type")
+    begin, end = text.index(caption.purpose), text.index("By hand: type")
     assert (
         min(
             size
@@ -395,7 +443,7 @@ def test_the_letter_serves_an_heir():
     made = letter.letter(line_set.head, caption)
     assert made.sections[0][0] == ""
     assert made.sections[0][1].startswith("You hold one of 16 shares of the OpenPGP key of Saltm")
-    assert made.sections[1] == ("To bring it back", caption.bring_back[1])
+    assert made.sections[1] == ("To bring the key back", caption.bring_back[1])
     assert made.sections[2] == ("", caption.bring_back[2])
     assert {*caption.blanks} < {*made.blanks}
 
@@ -415,9 +463,11 @@ def test_quietly_only_warnings_are_told():
     """One row of them, or nothing; what a sheet lacks is one."""
     (line_set,) = line_sets(100)
     caption = words.caption(subject(PAYLOADS["lean"]), line_set, sheets=1, now=NOW, anonymous=False)
-    assert words.warned([words.Printed([line_set], caption, 1)], ()) == ()
+    assert words.warned([words.Printed([line_set], caption, 1, protected=True)], ()) == ()
     late = replace(caption, notes=("The date is wrong.",))
-    told = words.warned([words.Printed([line_set], late, 1)], ["Caution: a weak seal."])
+    told = words.warned(
+        [words.Printed([line_set], late, 1, protected=True)], ["Caution: a weak seal."]
+    )
     assert told == ("Caution: The date is wrong. Caution: a weak seal.",)
 
 
@@ -425,7 +475,7 @@ def test_the_sets_of_shares_are_told_together():
     """How many, their set marks, and how many of them are needed."""
     sets = line_sets(100, shared=True)
     caption = words.caption(subject(PAYLOADS["lean"]), sets[0], sheets=1, now=NOW, anonymous=False)
-    told = words.printed([words.Printed(sets, caption, 1)])[0]
+    told = words.of_print([words.Printed(sets, caption, 1, protected=True)])[0]
     assert "16 shares of 1 sheet each" in told
     assert all(line_set.head.mark in told for line_set in sets)
     assert "any 16 shares give the secret back" in told

@@ -45,7 +45,7 @@ from paperkey_alt.keys.openpgp.rfc9580 import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from paperkey_alt.keys.openpgp.key import Key
     from paperkey_alt.keys.openpgp.key_packet import KeyPacket
@@ -122,19 +122,27 @@ def smallest(key: Key) -> Smallest:
             ),
         }
     )
-    counts = [f"{count} × {what}" for what, count in left_out.items()]
-    notes = [f"Left out of the certificate: {', '.join(counts)}."] if counts else []
-    notes += [
-        _UNBOUND.format(section.subkey.title)
-        for section in needed
-        if section.subkey and section not in bound
-    ]
     signatures = [own for section in sections for own in kept[section.over]]
+    unbound = [section.subkey for section in needed if section.subkey and section not in bound]
+    return Smallest(tuple(out), tuple(_notes(key, left_out, unbound, signatures)))
+
+
+def _notes(
+    key: Key, left_out: Counter[str], unbound: Iterable[KeyPacket], signatures: Sequence[_Own]
+) -> Iterator[str]:
+    """
+    Yield what there is to say of a certificate: what was *left_out*, which of its subkeys no
+    signature binds, and whether its *signatures* were verified.
+    """
+    counts = [f"{count} × {what}" for what, count in left_out.items()]
+    if counts:
+        yield f"Left out of the certificate: {', '.join(counts)}."
+    for subkey in unbound:
+        yield _UNBOUND.format(subkey.title)
     if not signatures:
-        notes.append(_UNSIGNED)
+        yield _UNSIGNED
     elif not all(own.is_verified for own in signatures):
-        notes.append(_UNVERIFIED.format(key.primary.algorithm))
-    return Smallest(tuple(out), tuple(notes))
+        yield _UNVERIFIED.format(key.primary.algorithm)
 
 
 def is_revoked(key: Key) -> bool:

@@ -16,6 +16,7 @@ from paperkey_alt.errors import CertificateError, DigestMismatch, RagleafError, 
 from paperkey_alt.format.payload import CHECK_BYTES, Compact, Lean, ReducedPart, SecretPart
 from paperkey_alt.keys.openpgp import protection, reduction
 from paperkey_alt.keys.openpgp.unlocked import public_part
+from paperkey_alt.keys.secret import NOT_REBUILT
 from paperkey_alt.keys.spelling import spellings
 
 if TYPE_CHECKING:
@@ -104,7 +105,9 @@ def _expand(
             if _check(secret) == part.check:
                 return SecretPart(packet.fingerprint, secret)
         if not part.other_passphrase:
-            raise DigestMismatch(f"the secret of the {packet.title} does not come back as it was")
+            raise DigestMismatch(
+                f"the secret of the {packet.title} does not come back as it was", advice=NOT_REBUILT
+            )
         own = ask(packet.title)
 
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import (
     CertificateError,
+    DamagedKeyFile,
     NotASecretKey,
     TooLarge,
     UnprotectedSecret,
@@ -30,11 +31,13 @@ from paperkey_alt.keys.openpgp.key import Key
 from paperkey_alt.keys.openpgp.key_packet import Secrecy
 from paperkey_alt.keys.openpgp.rfc9580 import (
     KEY_TYPES,
+    SECRET_KEY_TYPES,
+    TO_PUBLIC,
     TO_SECRET,
     PacketType,
     SignatureType,
 )
-from paperkey_alt.keys.secret import Extract, Lack, Rebuilt
+from paperkey_alt.keys.secret import OPENPGP_PRINTS, Extract, Lack, Rebuilt
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator
@@ -45,12 +48,6 @@ if TYPE_CHECKING:
 MOST_PARTS = 0xFF
 LONGEST_SECRET = 0xFFFF
 
-_WHAT = {
-    Lean: "OpenPGP key, lean",
-    Whole: "OpenPGP key, whole",
-    Compact: "OpenPGP key, compact",
-}
-
 
 def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -> Extract:
     """
@@ -59,8 +56,8 @@ def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -
 
     Raises NotASecretKey where the file has no secret, UnsupportedKey for versions other than 4 and
     6, UnprotectedSecret where a secret has no passphrase over it and *allow_unprotected* is not
-    set, DamagedKeyFile where no signature agrees with a key packet, TooLarge for what no lean
-    payload holds.
+    set, DamagedKeyFile where no signature agrees with a key packet or a lean payload would have two
+    parts of one fingerprint, TooLarge for what no lean payload holds.
     """
     _require_secret(key)
     _require_supported(key)
@@ -79,6 +76,12 @@ def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -
         left_out += others
     else:
         payload = Lean(tuple(_secret_parts(key)))
+        repeated = _repeated(part.fingerprint for part in payload.parts)
+        if repeated:
+            raise DamagedKeyFile(
+                f"the file has the secret of the key {repeated} twice",
+                advice="Export the key anew, or print all of the file with --whole.",
+            )
     return as_extract(key, payload, [f"Left out: {what}." for what in left_out])
 
 
@@ -86,7 +89,7 @@ def as_extract(key: Key, payload: Lean | Whole | Compact, notes: Iterable[str]) 
     """Return *payload*, made of *key*, with what its sheets say of the key."""
     return Extract(
         payload,
-        _WHAT[type(payload)],
+        OPENPGP_PRINTS[type(payload)],
         next(iter(key.user_ids), None),
         key.fingerprint.hex().upper(),
         key.created,
@@ -105,7 +108,7 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
     A lean payload needs the *certificate*, as it was or newer; a secret key file serves for its
     public fields. Each part goes into the key packet with its fingerprint, everything else of the
     certificate stays as it stands. A whole payload needs none. Raises CertificateError where a part
-    finds no packet: there is no half a key.
+    finds no packet, for there is no half a key, or two, and where two parts have one fingerprint.
     """
     if isinstance(payload, Whole):
         key = choice.choose(key_file.read(payload.packets), None)
@@ -113,8 +116,14 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
         return _rebuilt(key, payload.packets, {part.fingerprint for part in key.stubs})
     if certificate is None:
         raise CertificateError(
-            "the paper carries the secret part alone: the public certificate is needed to "
+            "the paper carries only what is secret: the public certificate is needed to "
             "rebuild the key"
+        )
+    repeated = _repeated(part.fingerprint for part in payload.parts)
+    if repeated:
+        raise CertificateError(
+            f"the paper has two secrets of the key {repeated}",
+            advice="Ragleaf does not print such sheets. Nothing can be restored from them.",
         )
     secrets = {part.fingerprint: part.secret for part in payload.parts}
     _require_belongs(secrets, certificate)
@@ -172,8 +181,8 @@ def _carries_revocation(key: Key) -> bool:
 
 _WITHOUT_SECRET = {
     Secrecy.STUB: (
-        "the secret of the {}: the file has a stub in its place; the secret itself is elsewhere, "
-        "on a card or offline"
+        "the secret of the {}: the file has a stub in its place; the secret itself may be on a "
+        "card or offline"
     ),
     Secrecy.PUBLIC: "the secret of the {}: the file has only its public part",
 }
@@ -184,8 +193,8 @@ def _require_secret(key: Key) -> None:
         return
     if any(part.secrecy is Secrecy.STUB for part in key.key_packets):
         raise NotASecretKey(
-            f"every secret of the key {key.title} is elsewhere, on a card or offline; the file "
-            "has stubs in their place",
+            f"the file has stubs in place of every secret of the key {key.title}; the secrets "
+            "themselves may be on a card or offline",
             advice=(
                 "Give the key file that has the secrets; what is only on a card cannot be printed."
             ),
@@ -258,18 +267,23 @@ def _own_packets(key: Key) -> tuple[list[Packet], list[str]]:
 
 # And back.
 
-# A stub of the file is on the paper, and comes back as it stood. A key packet for which the paper
-# has no part was public in the file, or is of a newer certificate: it is public in the key file too
-# (docs/format.md, "Key files"). In a trial with two independent OpenPGP libraries one of them
-# refuses such a key.
-_TO_PUBLIC = {
-    PacketType.SECRET_KEY: PacketType.PUBLIC_KEY,
-    PacketType.SECRET_SUBKEY: PacketType.PUBLIC_SUBKEY,
-}
+
+def _repeated(fingerprints: Iterable[bytes]) -> str | None:
+    """Return the first of *fingerprints* that is there more than once, in hexadecimal."""
+    counts = Counter(fingerprints)
+    return next((name.hex().upper() for name, count in counts.items() if count > 1), None)
 
 
 def _require_belongs(secrets: dict[bytes, bytes], certificate: Key) -> None:
     known = {part.fingerprint for part in certificate.key_packets}
+    repeated = _repeated(
+        part.fingerprint for part in certificate.key_packets if part.fingerprint in secrets
+    )
+    if repeated:
+        raise CertificateError(
+            f"the certificate of {certificate.title} has the key {repeated} twice",
+            advice="Give a certificate that has each key once.",
+        )
     missing = [fingerprint for fingerprint in secrets if fingerprint not in known]
     if len(missing) == len(secrets):
         raise CertificateError(
@@ -305,12 +319,22 @@ def _require_all(secrets: dict[bytes, bytes], key: Key, certificate: Key) -> Non
 
 
 def _with_secret(packet: Packet, secrets: dict[bytes, bytes]) -> Packet:
-    """Return a key packet with its secret, or public where there is none; any other as it is."""
+    """
+    Return a key packet with its secret, or public where there is none; any other as it is.
+
+    A stub of the file is on the paper, and comes back as it stood. A key packet for which the paper
+    has no part was public in the file, or is of a newer certificate: it is public in the key file
+    too (docs/format.md, "Key files"). In a trial with two independent OpenPGP libraries one of them
+    refuses such a key.
+    """
     if packet.tag not in KEY_TYPES:
         return packet
     key = key_packet.parse(packet)
     secret = secrets.get(key.fingerprint)
-    if secret is None:
-        public = _TO_PUBLIC.get(PacketType(packet.tag))
-        return packet if public is None else packets.with_body(public, key.public, like=packet)
-    return packets.with_body(TO_SECRET[PacketType(packet.tag)], key.public + secret, like=packet)
+    if secret is not None:
+        return packets.with_body(
+            TO_SECRET[PacketType(packet.tag)], key.public + secret, like=packet
+        )
+    if packet.tag not in SECRET_KEY_TYPES:
+        return packet
+    return packets.with_body(TO_PUBLIC[PacketType(packet.tag)], key.public, like=packet)

@@ -94,6 +94,11 @@ class Key:
         return tuple(part for part in self.key_packets if not part.has_secret)
 
     @property
+    def protected_packets(self) -> tuple[KeyPacket, ...]:
+        """The key packets over whose secret a passphrase is."""
+        return tuple(part for part in self.key_packets if part.secrecy is Secrecy.PROTECTED)
+
+    @property
     def protected(self) -> bool:
         """Whether a passphrase protects every secret in the file."""
         return not any(part.secrecy is Secrecy.UNPROTECTED for part in self.key_packets)

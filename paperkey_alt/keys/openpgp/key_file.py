@@ -132,17 +132,27 @@ def _is_first_of(tag: int, data: bytes) -> bool:
     all octets begins such a packet.
     """
     if tag in _FIRST_OCTETS:
-        # RFC 9580 §4.2: how many octets the header has, a partial length included.
-        old = (2, 3, 5, 1)[data[0] & 3]
-        length = data[1] if len(data) > 1 else 0
-        new = 6 if length == 255 else (3 if 192 <= length < 224 else 2)
-        width = new if data[0] & 0x40 else old
+        width = _header_width(data)
         return data[width : width + 1] in _FIRST_OCTETS[tag]
     try:
         packets.split(data)
     except (DamagedKeyFile, TooLarge):
         return False
     return True
+
+
+def _header_width(data: bytes) -> int:
+    """
+    Return how many octets the header has with which *data* begins, of any form: also of a length
+    that is partial or indeterminate, which packets of a key never have (RFC 9580 §4.2).
+    """
+    is_new = data[0] & 0x40
+    if not is_new:
+        return (2, 3, 5, 1)[data[0] & 3]
+    length = data[1] if len(data) > 1 else 0
+    if length == 255:
+        return 6
+    return 3 if 192 <= length < 224 else 2
 
 
 # With what the body of a packet begins: a version, or of compressed and literal data an algorithm
@@ -168,8 +178,8 @@ _MESSAGE = (
 _SSH = "Give the private key: the file of the same name without .pub."
 _PRIVATE = "Give the private key that belongs to it."
 _ANYTHING = (
-    "Give a secret key file. A word list, or any other file, is printed as it is with --plain; "
-    "--seal beside it puts a passphrase over it."
+    "Give a secret key file. A word list, or any other file, is printed as it is by ragleaf backup "
+    "--plain; --seal beside it puts a passphrase over it."
 )
 
 

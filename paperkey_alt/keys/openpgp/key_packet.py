@@ -90,11 +90,6 @@ class KeyPacket:
         return ALGORITHMS[number].title if number in ALGORITHMS else f"algorithm {number}"
 
     @property
-    def is_divisible(self) -> bool:
-        """Whether a secret packet of this version and algorithm tells where its secret begins."""
-        return self.version > 4 or self.public[_algorithm_at(self.version)] in LAYOUTS
-
-    @property
     def key_id(self) -> bytes:
         """
         The key ID, 8 bytes: the end of a version 4 fingerprint, the beginning of a later one (RFC

@@ -116,12 +116,9 @@ def with_body(tag: int, body: bytes, like: Packet) -> Packet:
     holds the length where that is too narrow. So a secret packet made from a public one gets the
     header that the program behind the public one gives it.
     """
-    is_old = not like.header[0] & _IS_NEW and tag <= _LAST_OLD_TAG
-    widths = _push_old_lengths(len(body)) if is_old else push_new_lengths(len(body))
-    same_or_wider = [length for length in widths if len(length) >= len(like.header) - 1]
-    length = (same_or_wider or widths)[0]
-    first = _old_first_octet(tag, length) if is_old else first_octet(tag)
-    return Packet(tag, bytes([first]) + length, body)
+    headers = _headers(tag, len(body), like)
+    same_or_wider = [header for header in headers if len(header) >= len(like.header)]
+    return Packet(tag, (same_or_wider or headers)[0], body)
 
 
 def with_shorter_body(tag: int, body: bytes, like: Packet) -> Packet:
@@ -133,11 +130,10 @@ def with_shorter_body(tag: int, body: bytes, like: Packet) -> Packet:
     where one of the same cannot be written. `with_body` makes the header of *like* of it again,
     where that was as narrow as it can be.
     """
-    is_old = not like.header[0] & _IS_NEW and tag <= _LAST_OLD_TAG
-    widths = _push_old_lengths(len(body)) if is_old else push_new_lengths(len(body))
-    length = [length for length in widths if len(length) < len(like.header)][-1]
-    first = _old_first_octet(tag, length) if is_old else first_octet(tag)
-    return Packet(tag, bytes([first]) + length, body)
+    not_wider = [
+        header for header in _headers(tag, len(body), like) if len(header) <= len(like.header)
+    ]
+    return Packet(tag, not_wider[-1], body)
 
 
 def first_octet(tag: int) -> int:
@@ -148,8 +144,17 @@ def first_octet(tag: int) -> int:
     return _IS_PACKET | _IS_NEW | tag
 
 
-def _old_first_octet(tag: int, length: bytes) -> int:
-    return _IS_PACKET | tag << 2 | _OLD_WIDTHS.index(len(length))
+def _headers(tag: int, length: int, like: Packet) -> list[bytes]:
+    """
+    Return the headers of a packet of type *tag* with a body of *length* bytes, in the format of
+    that of the packet *like*, old or new, as far as it can announce this type; narrowest first.
+    """
+    if like.header[0] & _IS_NEW or tag > _LAST_OLD_TAG:
+        return [bytes([first_octet(tag)]) + encoded for encoded in push_new_lengths(length)]
+    return [
+        bytes([_IS_PACKET | tag << 2 | _OLD_WIDTHS.index(len(encoded))]) + encoded
+        for encoded in _push_old_lengths(length)
+    ]
 
 
 def pull_new_length(buffer: Buffer) -> int:

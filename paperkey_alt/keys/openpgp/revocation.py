@@ -80,7 +80,7 @@ def read(data: bytes, primary: KeyPacket) -> bytes:
     Return the revocation of the key *primary* in a file, armored or binary, as a signature packet.
 
     Raises NotARevocation where the file holds something else, or a revocation that this key did not
-    make; DamagedKeyFile.
+    make or that expires (RFC 9580 §5.2.3.18); DamagedKeyFile.
     """
     # The reason in a binary one is text of somebody's.
     blocks = armor.dearmor(_COLON.sub(rb"\1", data)) if pem.is_text(data) else []
@@ -92,6 +92,8 @@ def read(data: bytes, primary: KeyPacket) -> bytes:
     if claims.issuers and not claims.issuers & primary.names:
         raise NotARevocation("the revocation is of another key")
     _verify(body, primary)
+    if claims.is_temporary:
+        raise NotARevocation("the revocation expires by itself, and the key would be good again")
     return packet
 
 

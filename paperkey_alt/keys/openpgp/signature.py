@@ -36,9 +36,9 @@ DIGEST_START_BYTES = 2
 
 
 @dataclass(frozen=True)
-class Signature:
+class Claims:
     """
-    The claims of one signature packet (RFC 9580 §5.2).
+    What a signature packet says of itself, verified or not (RFC 9580 §5.2).
 
     *issuers* are the key IDs (8 bytes) and fingerprints (20 or 32 bytes) it names; *created* is in
     seconds since 1970; *lifetime* is the Key Expiration Time in seconds after the key's creation, 0
@@ -92,7 +92,7 @@ class Subpacket:
     raw: bytes
 
 
-def parse(body: bytes) -> Signature:
+def parse(body: bytes) -> Claims:
     """
     Return what the *body* of a signature packet says; one that says nothing intelligible has kind
     None and no issuers.
@@ -100,7 +100,7 @@ def parse(body: bytes) -> Signature:
     try:
         return _pull_v3(Buffer(body)) if body[:1] in (b"\2", b"\3") else _pull(Buffer(body))
     except ValueError:
-        return Signature(None, frozenset(), 0, None)
+        return Claims(None, frozenset(), 0, None)
 
 
 def fields(body: bytes) -> Fields:
@@ -193,14 +193,14 @@ def framed_user_id(body: bytes) -> bytes:
     return push_number(lead, 1) + push_prefixed(body, width)
 
 
-def _pull_v3(buffer: Buffer) -> Signature:
+def _pull_v3(buffer: Buffer) -> Claims:
     """RFC 9580 §5.2.2; behind the version stands the length of what is hashed, which is 5."""
     buffer.pull_bytes(2)
     kind, created = buffer.pull_number(1), buffer.pull_number(4)
-    return Signature(kind, frozenset([buffer.pull_bytes(KEY_ID_BYTES)]), created, None)
+    return Claims(kind, frozenset([buffer.pull_bytes(KEY_ID_BYTES)]), created, None)
 
 
-def _pull(buffer: Buffer) -> Signature:
+def _pull(buffer: Buffer) -> Claims:
     """RFC 9580 §5.2.3; what is behind the subpacket areas is not looked at."""
     count_bytes = _pull_count_bytes(buffer)
     kind = buffer.pull_number(1)
@@ -209,7 +209,7 @@ def _pull(buffer: Buffer) -> Signature:
     unhashed = list(subpackets(buffer.pull_prefixed(count_bytes)))
     signed = {subpacket.kind: subpacket.content for subpacket in hashed}
     lifetime = signed.get(SubpacketType.KEY_EXPIRATION_TIME)
-    return Signature(
+    return Claims(
         kind=kind,
         issuers=frozenset(_issuers([*hashed, *unhashed])),
         created=int.from_bytes(signed.get(SubpacketType.SIGNATURE_CREATION_TIME, b""), "big"),

@@ -72,7 +72,8 @@ def sign(clear: bytes, public: bytes, digest: bytes) -> bytes:
 
     Raises UnsupportedKey where the algorithm cannot sign here.
     """
-    return _scheme(material.algorithm(public)).sign(
+    scheme = _scheme(material.algorithm(public), _ELSEWHERE)
+    return scheme.sign(
         material.secret_fields(clear, public), material.public_fields(public), digest
     )
 
@@ -84,21 +85,22 @@ def verify(public: bytes, value: bytes, digest: bytes, algorithm: int) -> bool:
 
     Raises UnsupportedKey where the key's algorithm is not known here.
     """
-    scheme = _scheme(material.algorithm(public))
+    scheme = _scheme(material.algorithm(public), _NEWER)
     try:
         scheme.verify(material.public_fields(public), value, digest, _LIBRARY_HASHES[algorithm])
     except (InvalidSignature, ValueError, DamagedKeyFile):
         return False
     except UnsupportedAlgorithm:
-        raise UnsupportedKey("Ragleaf does not know this curve") from None
+        raise UnsupportedKey("Ragleaf does not know this curve", advice=_NEWER) from None
     return True
 
 
-def _scheme(algorithm: int) -> _Scheme:
+def _scheme(algorithm: int, advice: str) -> _Scheme:
+    """Return how *algorithm* signs; raises UnsupportedKey, with *advice*, where that is unknown."""
     if algorithm not in _SCHEMES:
         raise UnsupportedKey(
-            f"Ragleaf cannot sign a revocation with a key of algorithm {algorithm}",
-            advice=_ELSEWHERE,
+            f"Ragleaf can neither make nor verify signatures by a key of algorithm {algorithm}",
+            advice=advice,
         )
     return _SCHEMES[algorithm]
 
@@ -157,7 +159,7 @@ def _ecdsa_verify(
 def _eddsa_legacy_sign(
     secret: tuple[bytes, ...], public: tuple[bytes, ...], digest: bytes
 ) -> bytes:
-    _require_ed25519(public)
+    _require_ed25519(public, _ELSEWHERE)
     key = ed25519.Ed25519PrivateKey.from_private_bytes(number(secret[0]).to_bytes(32, "big"))
     made = key.sign(digest)
     return b"".join(integer(int.from_bytes(half, "big")) for half in (made[:32], made[32:]))
@@ -166,15 +168,16 @@ def _eddsa_legacy_sign(
 def _eddsa_legacy_verify(
     public: tuple[bytes, ...], value: bytes, digest: bytes, _algorithm: LibraryHash
 ) -> None:
-    _require_ed25519(public)
+    _require_ed25519(public, _NEWER)
     made = b"".join(push_number(half, 32) for half in _integers(value, 2))
     ed25519.Ed25519PublicKey.from_public_bytes(public[1][3:]).verify(made, digest)
 
 
-def _require_ed25519(public: tuple[bytes, ...]) -> None:
+def _require_ed25519(public: tuple[bytes, ...], advice: str) -> None:
+    # A multiprecision integer: two bytes of length, the one that leads in a native point, 32.
     if len(public[1]) != 2 + 1 + 32:
         raise UnsupportedKey(
-            "Ragleaf cannot sign a revocation with a key on this curve", advice=_ELSEWHERE
+            "Ragleaf can neither make nor verify signatures on this curve", advice=advice
         )
 
 
@@ -207,6 +210,7 @@ def _integers(value: bytes, count: int) -> list[int]:
 
 
 _ELSEWHERE = "Make the revocation in your OpenPGP program and give it with --certificate."
+_NEWER = "Use a newer Ragleaf if there is one; ragleaf backup --plain prints any file as it is."
 _SCHEMES: dict[int, _Scheme] = {
     **dict.fromkeys(RSA_ALGORITHMS, _Scheme(_rsa_sign, _rsa_verify)),
     PublicKeyAlgorithm.DSA: _Scheme(_dsa_sign, _dsa_verify),

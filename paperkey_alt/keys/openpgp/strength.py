@@ -1,5 +1,5 @@
 """
-How well the passphrase over a secret protects it: `cautions`, and `opened_by_an_empty_one`.
+How well the passphrase over a secret protects it: `cautions`, and `opened_by_empty_passphrase`.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def cautions(key: Key) -> tuple[Weak, ...]:
     )
 
 
-def opened_by_an_empty_one(key: Key) -> tuple[KeyPacket, ...]:
+def opened_by_empty_passphrase(key: Key) -> tuple[KeyPacket, ...]:
     """
     Return the protected packets of *key* that an empty passphrase opens, as far as that is cheap to
     try. Of one that is not returned nothing is said.

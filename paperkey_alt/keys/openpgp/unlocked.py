@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import NotASecretKey, RagleafError, UnsupportedKey, WrongPassphrase
-from paperkey_alt.keys.openpgp import key_pair, protection
+from paperkey_alt.keys.openpgp import protection
 from paperkey_alt.keys.openpgp.key_packet import Secrecy
 from paperkey_alt.keys.openpgp.protection import PublicPart
 from paperkey_alt.keys.openpgp.rfc9580 import TO_SECRET, PacketType
@@ -71,6 +71,9 @@ def check_pairs(secrets: Iterable[Unlocked]) -> tuple[str, ...]:
 
     Raises KeyPairMismatch, naming the packet.
     """
+    # A lean print checks no key pair, and its library takes long to load.
+    from paperkey_alt.keys.openpgp import key_pair  # noqa: PLC0415
+
     unchecked = []
     for secret in secrets:
         try:

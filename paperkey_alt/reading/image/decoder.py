@@ -23,17 +23,15 @@ from typing import IO, TYPE_CHECKING
 from paperkey_alt.errors import SourceError
 from paperkey_alt.reading.image import decoder_process
 from paperkey_alt.reading.image.decoder_process import (
-    CUT_SHORT,
     MOST_MEMORY,
     MOST_SECONDS,
     NUMBER,
     Answer,
 )
+from paperkey_alt.reading.image.grey import Grey
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-    from PIL.Image import Image as Picture
 
 MOST_PIXELS = 150_000_000  # of a page, which `scans` keeps to as well
 MOST_PAGES = 500
@@ -43,7 +41,7 @@ _KEPT = ("SYSTEMROOT", "LD_LIBRARY_PATH", "DYLD_LIBRARY_PATH")  # without which 
 
 
 @contextmanager
-def decoded(data: bytes, name: str) -> Iterator[tuple[int, Iterator[Picture]]]:
+def decoded(data: bytes, name: str) -> Iterator[tuple[int, Iterator[Grey]]]:
     """
     Give how many pages the file *name* has, and these one by one, as `scans.pages` does.
 
@@ -60,7 +58,7 @@ def decoded(data: bytes, name: str) -> Iterator[tuple[int, Iterator[Picture]]]:
             process.stdin.write(data)
         with _told(process, name):
             count = pull_count(process.stdout, name)
-        yield count, _pictures(process, count, name)
+        yield count, _pages(process, count, name)
     finally:
         process.kill()
         assert process.stdout
@@ -81,18 +79,13 @@ def pull_count(stream: IO[bytes], name: str) -> int:
     return count
 
 
-def pull_picture(stream: IO[bytes], name: str) -> Picture:
-    """Return the picture that the process gives next; raises SourceError, Broken."""
-    from PIL import Image  # noqa: PLC0415 - loaded while the process starts
-
+def pull_page(stream: IO[bytes], name: str) -> Grey:
+    """Return the page that the process gives next; raises SourceError, Broken."""
     _require(stream, Answer.PICTURE, name)
     width, height, cut_short = (_pull_number(stream) for _ in range(3))
     if not (1 <= width * height <= MOST_PIXELS and cut_short in (0, 1)):
         raise Broken
-    picture = Image.frombytes("L", (width, height), _pull(stream, width * height))
-    if cut_short:
-        picture.info[CUT_SHORT] = True
-    return picture
+    return Grey(width, height, _pull(stream, width * height), bool(cut_short))
 
 
 def _started() -> subprocess.Popen[bytes]:
@@ -113,12 +106,12 @@ def _started() -> subprocess.Popen[bytes]:
     )
 
 
-def _pictures(process: subprocess.Popen[bytes], count: int, name: str) -> Iterator[Picture]:
+def _pages(process: subprocess.Popen[bytes], count: int, name: str) -> Iterator[Grey]:
     assert process.stdout
     for _ in range(count):
         with _told(process, name):
-            picture = pull_picture(process.stdout, name)
-        yield picture
+            page = pull_page(process.stdout, name)
+        yield page
 
 
 @contextmanager

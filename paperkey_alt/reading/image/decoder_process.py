@@ -26,7 +26,6 @@ MOST_SECONDS = 8  # of CPU, and so many more for each page:
 SECONDS_A_PAGE = 0.5
 MOST_MEMORY = 1 << 30
 NUMBER = struct.Struct(">Q")
-CUT_SHORT = "cut short"  # of a picture's `info`: the file ends too early
 
 
 class Answer(IntEnum):
@@ -45,7 +44,7 @@ def main() -> None:
     sys.path[:0] = sys.argv[1:]
     # Loaded before the file is there, while the other process loads its own.
     from paperkey_alt.errors import SourceError  # noqa: PLC0415 - its folder is an argument
-    from paperkey_alt.reading.image import scans  # noqa: PLC0415 - its folder is an argument
+    from paperkey_alt.reading.image import grey, scans  # noqa: PLC0415 - its folder is an argument
 
     requests, answers = sys.stdin.buffer, sys.stdout.buffer
     (length,) = NUMBER.unpack(requests.read(NUMBER.size))
@@ -53,16 +52,17 @@ def main() -> None:
     scans.load(data)
     for limit in ("RLIMIT_NOFILE", "RLIMIT_NPROC", "RLIMIT_FSIZE"):
         _limit(limit, 0)
-    _limit("RLIMIT_CPU", MOST_SECONDS, MOST_SECONDS + math.ceil(SECONDS_A_PAGE * scans.MOST_PAGES))
+    _limit("RLIMIT_CPU", MOST_SECONDS, MOST_SECONDS + math.ceil(SECONDS_A_PAGE * grey.MOST_PAGES))
     try:
         # The other process puts the name in front.
         count = scans.count(data, "")
         answers.write(numbers(Answer.PAGES, count))
-        for page, picture in enumerate(scans.pages(data, ""), 1):
-            answers.write(numbers(Answer.PICTURE, *picture.size, CUT_SHORT in picture.info))
-            answers.write(picture.tobytes())
+        for number, page in enumerate(scans.pages(data, ""), 1):
+            size = page.width, page.height
+            answers.write(numbers(Answer.PICTURE, *size, page.is_cut_short))
+            answers.write(page.pixels)
             answers.flush()
-            _limit("RLIMIT_CPU", MOST_SECONDS + int(SECONDS_A_PAGE * page))
+            _limit("RLIMIT_CPU", MOST_SECONDS + int(SECONDS_A_PAGE * number))
         answers.write(numbers(Answer.END))
     except SourceError as error:
         refusal = json.dumps([error.what, error.advice]).encode()

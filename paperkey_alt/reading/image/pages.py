@@ -10,12 +10,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from PIL import Image, ImageDraw, ImageOps, ImageStat
-
 from paperkey_alt.errors import Place
 from paperkey_alt.format.raw_line import RawLine
 from paperkey_alt.reading.image import decoder, symbols
-from paperkey_alt.reading.image.decoder_process import CUT_SHORT
 from paperkey_alt.reading.page import Page
 from paperkey_alt.sheet import layout
 
@@ -24,6 +21,7 @@ if TYPE_CHECKING:
 
     from PIL.Image import Image as Picture
 
+    from paperkey_alt.reading.image.grey import Grey
     from paperkey_alt.reading.image.locate import LocatedSheet, Scan
     from paperkey_alt.reading.image.printed_rows import PrintedRow, PrintedSheet
     from paperkey_alt.reading.image.pyramid import Pyramid
@@ -44,9 +42,9 @@ def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Page]:
 
     Raises SourceError as `decoder.decoded` does.
     """
-    with decoder.decoded(data, name) as (count, pictures):
-        for number, picture in enumerate(pictures, 1):
-            seen = _read(picture, thorough=thorough)
+    with decoder.decoded(data, name) as (count, decoded):
+        for number, page in enumerate(decoded, 1):
+            seen = _read(page, thorough=thorough)
             place = Place(source=name, sheet=number)
             yield Page(
                 name,
@@ -55,7 +53,7 @@ def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Page]:
                 tuple(_raw_lines(seen.blocks, seen.sheets, place)),
                 seen.blocks,
                 seen.sheets,
-                is_cut_short=CUT_SHORT in picture.info,
+                is_cut_short=page.is_cut_short,
                 hints=seen.hints,
             )
 
@@ -68,14 +66,14 @@ class _Seen(NamedTuple):
     hints: tuple[str, ...] = ()
 
 
-def _read(picture: Picture, *, thorough: bool) -> _Seen:
-    """Return what is on *picture*."""
-    if min(picture.size) < symbols.LEAST_PIXELS:
+def _read(page: Grey, *, thorough: bool) -> _Seen:
+    """Return what is on *page*."""
+    if min(page.width, page.height) < symbols.LEAST_PIXELS:
         return _Seen()
-    blocks = symbols.read_at_once(picture)
+    blocks = symbols.read_at_once(page)
     if symbols.cover_sheets(blocks) and not thorough:
         return _Seen(blocks)
-    return _with_rows(picture, blocks, thorough=thorough)
+    return _with_rows(page.picture(), blocks, thorough=thorough)
 
 
 def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) -> _Seen:
@@ -85,6 +83,8 @@ def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) ->
     """
     # They take longer to load than most pages to read, and pages whose symbols are legible do
     # without.
+    from PIL import ImageOps  # noqa: PLC0415 - as said above
+
     from paperkey_alt.reading.image import diagnosis, printed_rows  # noqa: PLC0415 - as said above
 
     blocks, pyramid, located, read = _located(picture, blocks)
@@ -140,6 +140,8 @@ def _located(
 
 def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[LocatedSheet, ...]:
     """Return the sheets *located* on *picture*, and others for which there is room beside them."""
+    from PIL import Image, ImageDraw  # noqa: PLC0415 - as said above
+
     from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
     from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
     from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
@@ -221,6 +223,8 @@ def _nearly_all_agree(shown: PrintedSheet) -> bool:
 
 def _may_be_negative(picture: Picture) -> bool:
     """Tell whether most of *picture* is dark: light ink on dark paper, or a small sheet in it."""
+    from PIL import ImageStat  # noqa: PLC0415 - as said above
+
     return ImageStat.Stat(picture.reduce(_COARSE)).median[0] < _DARK
 
 

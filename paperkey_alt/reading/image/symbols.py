@@ -8,17 +8,15 @@ codes are passed over.
 
 from __future__ import annotations
 
-import cmath
-import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 import zxingcpp
-from PIL import Image, ImageChops, ImageFilter, ImageOps, ImageStat
 
 from paperkey_alt.format import head_line
 from paperkey_alt.format.lines import ALPHABET, CHARACTERS
+from paperkey_alt.reading.image.grey import Grey, Prepared
 from paperkey_alt.sheet import layout, qr
 
 if TYPE_CHECKING:
@@ -32,17 +30,6 @@ if TYPE_CHECKING:
 
 # Pixels of a side of a picture with a symbol: the smallest has 21 modules (ISO/IEC 18004).
 LEAST_PIXELS = 21
-
-# Set with tests/bench/qr_matrix.py.
-_SMALL = 2500  # pixels of the longer side up to which a picture is worth enlarging
-_TILES, _OVERLAP = 3, 0.2
-_TURN = 20  # degrees
-_TURNED = 1700  # pixels of the longer side that are left at the least when a picture is turned
-# Standard deviations of brightness under which no symbol is at a place: of pixels, and of modules.
-# Chosen by hand: of 106 symbols of both matrices that took effort or could not be read, those that
-# could had 50 and more.
-_FLAT, _EVEN = 12, 6
-_MODULE = 8  # pixels to which a module is brought when a symbol is read at its place
 
 # ISO/IEC 18004, table 7: how many characters of the alphanumeric set a symbol of level M holds, of
 # version 1, 2, … 40.
@@ -102,21 +89,21 @@ def read(picture: Picture) -> tuple[Symbol, ...]:
     Tried in turn: as it is, with a threshold for the whole, smoothed, enlarged; another step is
     taken only where the ones before saw symbols that they could not read, or no block at all.
     """
-    return _read(picture, _STEPS)
+    return _read(Grey.of(picture), _STEPS)
 
 
-def read_at_once(picture: Picture) -> tuple[Symbol, ...]:
+def read_at_once(page: Grey) -> tuple[Symbol, ...]:
     """Return what `read` does, but none where its first steps, which are quick, see no block."""
-    return _read(picture, _STEPS, give_up_after=_QUICK_STEPS)
+    return _read(page, _STEPS, give_up_after=_QUICK_STEPS)
 
 
 def _read(
-    picture: Picture, steps: Iterable[_Step], give_up_after: int | None = None
+    page: Grey, steps: Iterable[_Step], give_up_after: int | None = None
 ) -> tuple[Symbol, ...]:
-    """Return the blocks on *picture*, by as many of *steps* as it takes."""
+    """Return the blocks on *page*, by as many of *steps* as it takes."""
     blocks: dict[_Lines, Symbol] = {}
     for at, (prepare, binarizer) in enumerate(steps, 1):
-        if _gathered(blocks, prepare(picture), binarizer) and blocks:
+        if _gathered(blocks, prepare(page), binarizer) and blocks:
             break
         if at == give_up_after and not blocks:
             break
@@ -138,15 +125,17 @@ def cover_sheets(read: Sequence[Symbol]) -> bool:
 
 def read_slowly(picture: Picture) -> tuple[Symbol, ...]:
     """Return what `read` does by the steps that `read_at_once` leaves out."""
-    return _read(picture, _STEPS[_QUICK_STEPS:])
+    return _read(Grey.of(picture), _STEPS[_QUICK_STEPS:])
 
 
 def read_harder(picture: Picture) -> tuple[Symbol, ...]:
     """
     Return the blocks on *picture* that are found when it is turned, or else when it is taken apart.
     """
+    from paperkey_alt.reading.image import preparation  # noqa: PLC0415 - legible pages need none
+
     blocks: dict[_Lines, Symbol] = {}
-    for prepare in (_turned, _tiles):
+    for prepare in (preparation.turned, preparation.tiles):
         if not blocks:
             _gathered(blocks, prepare(picture), zxingcpp.Binarizer.LocalAverage)
     return tuple(blocks.values())
@@ -158,11 +147,13 @@ def read_at(picture: Picture, corners: Points, modules: int) -> Symbol | None:
     symbol of *modules* a side; None where it cannot be read there either. Straightened, smoothed,
     and with each module taken for the mean of its middle.
     """
-    straight = _straightened(picture, corners, modules)
-    if _is_even(straight):
+    from paperkey_alt.reading.image import preparation  # noqa: PLC0415 - legible pages need none
+
+    straight = preparation.straightened(picture, corners, modules)
+    if preparation.is_even(straight):
         return None
-    for prepare in _STEPS_AT_A_PLACE:
-        prepared = prepare(straight, modules)
+    for prepare in preparation.AT_A_PLACE:
+        prepared = Grey.of(prepare(straight, modules))
         for binarizer in (zxingcpp.Binarizer.LocalAverage, zxingcpp.Binarizer.GlobalHistogram):
             blocks: dict[_Lines, Symbol] = {}
             _gathered(blocks, _as_it_is(prepared), binarizer)
@@ -187,35 +178,16 @@ def modules(first: int, last: int, fewest: int) -> int:
     raise ValueError(f"no QR symbol holds {characters} characters")
 
 
-def _is_even(straight: Picture) -> bool:
-    """Tell whether the place of a symbol shows nothing, or no modules within its quiet zone."""
-    quiet = qr.QUIET_MODULES * _MODULE
-    inner = straight.crop((quiet, quiet, straight.width - quiet, straight.height - quiet))
-    spreads = (ImageStat.Stat(one).stddev[0] for one in (straight, inner.reduce(_MODULE)))
-    return any(spread < least for spread, least in zip(spreads, (_FLAT, _EVEN), strict=True))
-
-
 _MOST_MODULES = 17 + 4 * len(_CAPACITIES)
 
 
-class _Prepared(NamedTuple):
-    """
-    A picture made ready, and how to get back from it: a place z of it is at turn · z + move of the
-    one it was made from.
-    """
-
-    picture: Picture
-    turn: complex = 1
-    move: complex = 0
-
-
 def _gathered(
-    blocks: dict[_Lines, Symbol], prepared: Iterable[_Prepared], binarizer: zxingcpp.Binarizer
+    blocks: dict[_Lines, Symbol], prepared: Iterable[Prepared], binarizer: zxingcpp.Binarizer
 ) -> bool:
     """Add the blocks on *prepared* to *blocks*; return whether every symbol there could be read."""
     all_legible = True
-    for picture, turn, move in prepared:
-        for code in _codes(picture, binarizer):
+    for page, turn, move in prepared:
+        for code in _codes(page, binarizer):
             block = qr.decode_block(code.text) if code.valid else None
             all_legible = all_legible and code.valid
             if block is not None:
@@ -226,46 +198,26 @@ def _gathered(
     return all_legible
 
 
-def _as_it_is(picture: Picture) -> Iterator[_Prepared]:
-    yield _Prepared(picture)
+def _as_it_is(page: Grey) -> Iterator[Prepared]:
+    yield Prepared(page)
 
 
-def _smoothed(picture: Picture) -> Iterator[_Prepared]:
-    yield _Prepared(_median(picture))
+def _smoothed(page: Grey) -> Iterator[Prepared]:
+    from paperkey_alt.reading.image import preparation  # noqa: PLC0415 - legible pages need none
+
+    return preparation.smoothed(page.picture())
 
 
-def _enlarged(picture: Picture) -> Iterator[_Prepared]:
-    if max(picture.size) <= _SMALL:
-        larger = picture.resize((2 * picture.width, 2 * picture.height), Image.Resampling.BICUBIC)
-        yield _Prepared(larger, 0.5, complex(-0.25, -0.25))
+def _enlarged(page: Grey) -> Iterator[Prepared]:
+    from paperkey_alt.reading.image import preparation  # noqa: PLC0415 - legible pages need none
 
-
-def _turned(picture: Picture) -> Iterator[_Prepared]:
-    coarser = max(1, max(picture.size) // _TURNED)
-    smaller = picture.reduce(coarser) if coarser > 1 else picture
-    for angle in (_TURN, -_TURN, 2 * _TURN):
-        turned = smaller.rotate(angle, Image.Resampling.BICUBIC, expand=True, fillcolor=255)
-        back = cmath.rect(coarser, math.radians(angle))
-        move = coarser * complex(*smaller.size) / 2 - back * complex(*turned.size) / 2
-        yield _Prepared(turned, back, move)
-
-
-def _tiles(picture: Picture) -> Iterator[_Prepared]:
-    wide, high = (round(size / _TILES * (1 + _OVERLAP)) for size in picture.size)
-    for row in range(_TILES):
-        for column in range(_TILES):
-            left, top = (
-                column * (picture.width - wide) // (_TILES - 1),
-                row * (picture.height - high) // (_TILES - 1),
-            )
-            tile = picture.crop((left, top, left + wide, top + high))
-            yield _Prepared(ImageOps.autocontrast(tile, cutoff=1), 1, complex(left, top))
+    return preparation.enlarged(page.picture())
 
 
 class _Step(NamedTuple):
-    """How a picture is made ready to look for symbols, and how black is told from white."""
+    """How a page is made ready to look for symbols, and how black is told from white."""
 
-    prepare: Callable[[Picture], Iterator[_Prepared]]
+    prepare: Callable[[Grey], Iterator[Prepared]]
     binarizer: zxingcpp.Binarizer
 
 
@@ -276,40 +228,6 @@ _STEPS = (
     _Step(_smoothed, zxingcpp.Binarizer.LocalAverage),
     _Step(_enlarged, zxingcpp.Binarizer.LocalAverage),
 )
-
-
-def _median(picture: Picture) -> Picture:
-    """
-    Return the median of each pixel and its eight neighbours, the edge continued outwards.
-
-    A selection network on whole pictures (Paeth, "Median Finding on a 3 × 3 Grid", Graphics Gems,
-    1990; from memory): once the columns are sorted, the median of nine is the median of the
-    greatest of the least, the median of the middle and the least of the greatest. The same as
-    `ImageFilter.MedianFilter(3)`, in a seventh of the time.
-    """
-    wide, high = picture.size
-    framed = Image.new("L", (wide + 2, high + 2))
-    for x, y in ((0, 0), (2, 0), (0, 2), (2, 2), (0, 1), (2, 1), (1, 0), (1, 2), (1, 1)):
-        framed.paste(picture, (x, y))
-    above, here, below = (framed.crop((0, top, wide + 2, top + high)) for top in range(3))
-    least, here = ImageChops.darker(above, here), ImageChops.lighter(above, here)
-    here, most = ImageChops.darker(here, below), ImageChops.lighter(here, below)
-    least, here = ImageChops.darker(least, here), ImageChops.lighter(least, here)
-    low, middle, high_ = (
-        [rows.crop((left, 0, left + wide, high)) for left in range(3)]
-        for rows in (least, here, most)
-    )
-    return _median_of_three(
-        ImageChops.lighter(ImageChops.lighter(low[0], low[1]), low[2]),
-        _median_of_three(*middle),
-        ImageChops.darker(ImageChops.darker(high_[0], high_[1]), high_[2]),
-    )
-
-
-def _median_of_three(one: Picture, other: Picture, third: Picture) -> Picture:
-    return ImageChops.lighter(
-        ImageChops.darker(one, other), ImageChops.darker(ImageChops.lighter(one, other), third)
-    )
 
 
 def _plan(head: Head, ours: Sequence[Symbol]) -> Plan:
@@ -324,11 +242,11 @@ def _plan(head: Head, ours: Sequence[Symbol]) -> Plan:
     return next(fitting, plans[0])
 
 
-def _codes(picture: Picture, binarizer: zxingcpp.Binarizer) -> list[zxingcpp.Barcode]:
+def _codes(page: Grey, binarizer: zxingcpp.Binarizer) -> list[zxingcpp.Barcode]:
     formats = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
     # Of a picture the library asks for its bytes by a call of Python, and hides what is raised
     # there: the end of a limit, or of the program, would become an error of types.
-    pixels = memoryview(picture.tobytes()).cast("B", (picture.height, picture.width))
+    pixels = memoryview(page.pixels).cast("B", (page.height, page.width))
     return zxingcpp.read_barcodes(pixels, formats=formats, binarizer=binarizer, return_errors=True)
 
 
@@ -338,69 +256,3 @@ def _corners(code: zxingcpp.Barcode) -> _Corners:
         (float(at.x), float(at.y))
         for at in (where.top_left, where.top_right, where.bottom_right, where.bottom_left)
     )
-
-
-def _straightened(picture: Picture, corners: Points, count: int) -> Picture:
-    """Return the symbol at *corners* with its quiet zone, upright and flat."""
-    import numpy as np  # noqa: PLC0415 - slow to load
-
-    size, quiet = count * _MODULE, qr.QUIET_MODULES * _MODULE
-    # Pillow wants the corners upper left, lower left, lower right, upper right, and no more of the
-    # picture than they span.
-    span = (1 + 2 * qr.QUIET_MODULES / count, -qr.QUIET_MODULES / count)
-    across, along = np.meshgrid(
-        np.array([0, 1]) * span[0] + span[1], np.array([0, 1]) * span[0] + span[1]
-    )
-    upper_left, upper_right, lower_right, lower_left = corners
-    # Bilinear extension of the symbol's own corners: over a quiet zone of a few modules a slant
-    # bends it by far less than one.
-    wide = [
-        (1 - x) * (1 - y) * upper_left
-        + x * (1 - y) * upper_right
-        + x * y * lower_right
-        + (1 - x) * y * lower_left
-        for x, y in zip(across.ravel(), along.ravel(), strict=True)
-    ]
-    # Pillow counts from the corner of the first pixel, a pose from its middle.
-    quad = tuple(float(value) + 0.5 for at in (0, 2, 3, 1) for value in wide[at])
-    side = size + 2 * quiet
-    return picture.transform(
-        (side, side), Image.Transform.QUAD, quad, Image.Resampling.BILINEAR, fillcolor=255
-    )
-
-
-def _by_modules(straight: Picture, count: int) -> Picture:
-    """
-    Return *straight* with each module black or white, by the mean of its middle against the mean
-    around it.
-    """
-    import numpy as np  # noqa: PLC0415 - slow to load
-
-    side = count + 2 * qr.QUIET_MODULES
-    grey = np.asarray(straight, np.float32).reshape(side, _MODULE, side, _MODULE)
-    inner = grey[:, 2:-2, :, 2:-2].mean(axis=(1, 3))
-    around = np.asarray(
-        Image.fromarray(inner.astype(np.uint8)).filter(ImageFilter.BoxBlur(4)), np.float32
-    )
-    clean = Image.fromarray(np.where(inner < around, 0, 255).astype(np.uint8))
-    return clean.resize(straight.size, Image.Resampling.NEAREST)
-
-
-def _unchanged(straight: Picture, _: int) -> Picture:
-    return straight
-
-
-def _blurred(straight: Picture, _: int) -> Picture:
-    return straight.filter(ImageFilter.GaussianBlur(_MODULE / 3))
-
-
-def _despeckled(straight: Picture, _: int) -> Picture:
-    return ImageOps.autocontrast(straight.filter(ImageFilter.MedianFilter(5)))
-
-
-_STEPS_AT_A_PLACE: tuple[Callable[[Picture, int], Picture], ...] = (
-    _unchanged,
-    _blurred,
-    _by_modules,
-    _despeckled,
-)

@@ -10,7 +10,7 @@ the alphabet of a symbol's text (docs/format.md, "A sheet") that moves letters, 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import permutations
 from typing import TYPE_CHECKING
@@ -34,7 +34,7 @@ _MOST_ZEROS = 200
 _PLACE = Place(source="scanner")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Keyboards:
     """
     The countries whose keyboards the *computer* and the *scanner* are set to, and what arrives →
@@ -142,14 +142,24 @@ class Scan:
 
 def read(text: str) -> Scan | None:
     """Return the symbol that *text*, one row, is; None where it is none."""
-    compact = "".join(map(_capital, "".join(text.split())))
-    if not _SHORTEST <= len(compact) <= _LONGEST or compact[0] not in _zeros():
+    compact = "".join(text.split())
+    if not _SHORTEST <= len(compact) <= _LONGEST or _capital(compact[0]) not in _zeros():
         return None
-    scans = [scan for keyboards in _keyboards() if (scan := _typed_on(compact, keyboards))]
+    compact = "".join(map(_capital, compact))
+    scans = {
+        keyboards: scan
+        for keyboards in _keyboards()
+        if (scan := _typed_on(compact, keyboards)) is not None
+    }
     if not scans:
         return None
-    best = max(scans, key=lambda scan: (_fine_lines(scan), scan.has_sign))
+    fit = {keyboards: (_fine_lines(scan), scan.has_sign) for keyboards, scan in scans.items()}
+    likeliest = max(fit, key=fit.__getitem__)
+    best = scans[likeliest]
     if 2 * _fine_lines(best) >= len(best.block) - 1 > 0:
+        equal = {(each.computer, each.scanner) for each in fit if fit[each] == fit[likeliest]}
+        if likeliest.computer and (likeliest.scanner, likeliest.computer) in equal:
+            return replace(best, advice=(_EITHER_KEYBOARD.format(keyboards=likeliest),))
         return best
     # Where a key was lost, what is cut behind it are no lines.
     return Scan(best.block[:1], (_INCOMPLETE,), complete=False)
@@ -204,6 +214,11 @@ _OTHER_KEYBOARD = (
     "The scanner types for a {keyboards.scanner} keyboard or one like it, and this computer has a "
     "{keyboards.computer} one or one like it. Ragleaf repaired the text; next time set the "
     "scanner's keyboard country to that of this computer."
+)
+_EITHER_KEYBOARD = (
+    "The scanner types for a {keyboards.scanner} keyboard and this computer has a "
+    "{keyboards.computer} one, or the other way round, or they are like these. Ragleaf repaired "
+    "the text; next time set the scanner's keyboard country to that of this computer."
 )
 _SIGN = (
     "The sign / {}. Ragleaf repaired the text; next time set the scanner's keyboard country to "

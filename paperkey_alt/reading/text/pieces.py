@@ -11,9 +11,8 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from paperkey_alt.format.lines import ALPHABET, CHARACTERS, GROUP, LAST_NUMBER, group, normalise
 from paperkey_alt.format.raw_line import RawLine
@@ -32,8 +31,7 @@ _LEAST_CAPITALS = 20
 _MOST_WORDS = 2 * CHARACTERS  # of a line and its number: where each letter has a dash behind it
 
 
-@dataclass(frozen=True)
-class _Word:
+class _Word(NamedTuple):
     """A word, its row among those given, and how many characters it has as `normalise` reads it."""
 
     text: str
@@ -41,8 +39,7 @@ class _Word:
     length: int
 
 
-@dataclass(frozen=True)
-class _Run:
+class _Run(NamedTuple):
     """
     Words from *first* up to *end* taken for a line: its number, its characters, and how unlike a
     line as printed it is.

@@ -26,6 +26,7 @@ from samples import (
 
 from paperkey_alt.errors import (
     CertificateError,
+    DamagedKeyFile,
     NotASecretKey,
     TooLarge,
     UnprotectedSecret,
@@ -304,10 +305,18 @@ def test_what_is_too_large_for_a_lean_payload():
         else:
             with pytest.raises(TooLarge, match="has 65536 bytes"):
                 extraction.extract(only(grown))
-    subkey = KEY.packets[3]
-    assert len(extraction.extract(Key((*KEY.packets[:1], *[subkey] * 254))).payload.parts) == 255
+    body = KEY.packets[3].body
+    subkeys = [
+        packets.with_body(
+            PacketType.SECRET_SUBKEY,
+            body[:1] + created.to_bytes(4, "big") + body[5:],
+            like=KEY.packets[3],
+        )
+        for created in range(255)
+    ]
+    assert len(extraction.extract(Key((KEY.packets[0], *subkeys[1:]))).payload.parts) == 255
     with pytest.raises(TooLarge, match="256 secret parts"):
-        extraction.extract(Key((*KEY.packets[:1], *[subkey] * 255)))
+        extraction.extract(Key((KEY.packets[0], *subkeys)))
 
 
 # And back.
@@ -389,6 +398,30 @@ def test_a_subkey_of_an_algorithm_to_come_stays_public():
     rebuilt = extraction.rebuild(extraction.extract(KEY).payload, certificate)
     assert rebuilt.key.packets[-1] == subkey
     assert len(rebuilt.notes) == 1
+
+
+def test_two_parts_of_one_fingerprint_are_refused():
+    """They are not printed, and not restored, the same bytes or others."""
+    lean = extraction.extract(KEY).payload
+    certificate = only(sample("nist-p256").certificate)
+    for secret in (lean.parts[0].secret, lean.parts[1].secret):
+        twice = Lean((*lean.parts, SecretPart(lean.parts[0].fingerprint, secret)))
+        with pytest.raises(CertificateError, match="two secrets of the key"):
+            extraction.rebuild(twice, certificate)
+    with pytest.raises(DamagedKeyFile, match="twice"):
+        extraction.extract(Key((*KEY.packets, *KEY.packets[-2:])))
+    whole = extraction.extract(Key((*KEY.packets, *KEY.packets[-2:])), whole=True).payload
+    assert extraction.rebuild(whole, None).key.packets == (*KEY.packets, *KEY.packets[-2:])
+
+
+def test_a_part_that_belongs_to_two_packets_is_refused():
+    """A certificate that has a key of the paper twice restores nothing."""
+    certificate = only(sample("nist-p256").certificate)
+    with pytest.raises(CertificateError, match="twice"):
+        extraction.rebuild(
+            extraction.extract(KEY).payload,
+            Key((*certificate.packets, *certificate.packets[-2:])),
+        )
 
 
 def test_secrets_that_do_not_fit_their_certificate():

@@ -235,6 +235,15 @@ def test_an_algorithm_that_cannot_sign_here():
     assert "--certificate" in caught.value.advice
 
 
+def test_one_that_cannot_be_verified_here():
+    """It says so, and does not advise what was done."""
+    key, _ = key_of("sq-v6-mldsa65-open")
+    body = bytes([6, 0x20, 30, 10]) + bytes(4 + 4 + 2) + bytes([32]) + bytes(32)
+    with pytest.raises(UnsupportedKey, match="algorithm 30") as caught:
+        revocation.read(new_header(2, len(body)) + body, key.primary)
+    assert "--certificate" not in caught.value.advice
+
+
 @given(st.integers(0, 10_000), st.integers(1, 255))
 @settings(max_examples=150)
 def test_any_damage_to_what_is_signed_is_refused(at, flip):
@@ -296,3 +305,24 @@ def test_a_sheet_of_no_revocation_is_refused(packet):
     """A digest that agrees makes no revocation of what is none: it is not written as one."""
     with pytest.raises(NotARevocation):
         revocation.write(packet)
+
+
+@pytest.mark.parametrize("seconds", [0, 86400])
+def test_a_revocation_that_expires_is_refused(monkeypatch, seconds):
+    """Its sheet would end the key for a time; zero seconds is never (RFC 9580 §5.2.3.18)."""
+    subpacket = revocation._subpacket
+    kinds = rfc9580.SubpacketType
+
+    def changed(kind, content):
+        if kind == kinds.REASON_FOR_REVOCATION:
+            return subpacket(kinds.SIGNATURE_EXPIRATION_TIME, seconds.to_bytes(4))
+        return subpacket(kind, content)
+
+    monkeypatch.setattr(revocation, "_subpacket", changed)
+    packet = made("curve25519")
+    primary = key_of("curve25519")[0].primary
+    if not seconds:
+        assert revocation.read(packet, primary) == packet
+        return
+    with pytest.raises(NotARevocation, match="expires by itself"):
+        revocation.read(packet, primary)

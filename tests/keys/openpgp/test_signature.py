@@ -17,7 +17,7 @@ KINDS = {
     0x18: SignatureType.SubkeyBinding,
     0x1F: SignatureType.DirectKey,
 }
-NOTHING = signature.Signature(None, frozenset(), 0, None)
+NOTHING = signature.Claims(None, frozenset(), 0, None)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -50,7 +50,7 @@ def test_the_signature_of_the_standard():
     """
     (packet,) = packets.split(signature_of_a2())
     key_id = bytes.fromhex(PUBLISHED["rfc9580_a1_fingerprint"])[-8:]
-    assert signature.parse(packet.body) == signature.Signature(
+    assert signature.parse(packet.body) == signature.Claims(
         0, frozenset([key_id]), 0x55F95F95, None
     )
 
@@ -71,27 +71,27 @@ ISSUER = b"\x09\x10" + b"k" * 8
 CASES = {
     "version 3": (
         b"\3\5\x10" + b"\0\0\0\7" + b"k" * 8 + b"\1\x08\0\0",
-        signature.Signature(0x10, frozenset([b"k" * 8]), 7, None),
+        signature.Claims(0x10, frozenset([b"k" * 8]), 7, None),
     ),
     "an issuer in the unhashed area": (
         v4(unhashed=ISSUER),
-        signature.Signature(0x13, frozenset([b"k" * 8]), 0, None),
+        signature.Claims(0x13, frozenset([b"k" * 8]), 0, None),
     ),
     "a critical key expiration": (
         v4(b"\5\x89\0\0\1\0"),
-        signature.Signature(0x13, frozenset(), 0, 256),
+        signature.Claims(0x13, frozenset(), 0, 256),
     ),
     "a key expiration that is not hashed": (
         v4(b"", b"\5\x09\0\0\1\0"),
-        signature.Signature(0x13, frozenset(), 0, None),
+        signature.Claims(0x13, frozenset(), 0, None),
     ),
     "a length of two octets": (
         v4(b"\xc0\x0a\x14" + b"n" * 201 + ISSUER),
-        signature.Signature(0x13, frozenset([b"k" * 8]), 0, None),
+        signature.Claims(0x13, frozenset([b"k" * 8]), 0, None),
     ),
     "a length of five octets": (
         v4(b"\xff\0\0\0\x09" + ISSUER[1:]),
-        signature.Signature(0x13, frozenset([b"k" * 8]), 0, None),
+        signature.Claims(0x13, frozenset([b"k" * 8]), 0, None),
     ),
     "nothing": (b"", NOTHING),
     "an unknown version": (b"\7" + v4(ISSUER)[1:], NOTHING),
@@ -117,4 +117,4 @@ def test_what_a_signature_says(name):
 )
 def test_noise_says_something_or_nothing(body):
     """Arbitrary bytes never raise."""
-    assert isinstance(signature.parse(body), signature.Signature)
+    assert isinstance(signature.parse(body), signature.Claims)

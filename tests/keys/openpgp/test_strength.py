@@ -84,7 +84,7 @@ def test_an_empty_passphrase_is_none(form):
     """
     data = exported(sample("curve25519").secret, "")
     key = only(data)
-    assert strength.opened_by_an_empty_one(key) == key.secret_packets
+    assert strength.opened_by_empty_passphrase(key) == key.secret_packets
     if form is not Form.COMPACT:
         with pytest.raises(UnprotectedSecret, match="an empty passphrase opens the key"):
             extract(data, form=form)
@@ -97,7 +97,7 @@ def test_an_empty_passphrase_is_none(form):
 def test_another_passphrase_is_one(name):
     """A key that has a passphrase is not said to have none."""
     key = only(sample(name).secret)
-    assert strength.opened_by_an_empty_one(key) == ()
+    assert strength.opened_by_empty_passphrase(key) == ()
     assert extract(sample(name).secret).protected
 
 
@@ -111,11 +111,11 @@ def test_what_is_dear_is_not_tried(monkeypatch):
     dear = replace(part, secret=bytes(secret))
     tried = []
     monkeypatch.setattr(strength, "_opens_empty", tried.append)
-    assert strength.opened_by_an_empty_one(SimpleNamespace(secret_packets=(part, dear))) == ()
+    assert strength.opened_by_empty_passphrase(SimpleNamespace(secret_packets=(part, dear))) == ()
     assert tried == [part]
 
 
 def test_stubs_are_not_tried():
     """There is nothing to open, and nothing to caution of."""
     key = only(with_secrets(OPEN, lambda key: stub() if key.is_primary else None))
-    assert strength.opened_by_an_empty_one(key) == strength.cautions(key) == ()
+    assert strength.opened_by_empty_passphrase(key) == strength.cautions(key) == ()

@@ -63,9 +63,9 @@ def test_no_marks_no_pose(picture):
 
 @pytest.mark.parametrize("paper", layout.PAPERS)
 def test_the_likelier_paper_comes_first(paper):
-    """Of two papers that the marks might be of, the first pose is of the one they are of."""
+    """Of all papers that the marks might be of, the first pose is of the one they are of."""
     picture = rendered(printed(LENGTHS[9.6], paper)[1], 100)
-    first = next(CornerMarks(picture).poses([A4, LETTER]))
+    first = next(CornerMarks(picture).poses(layout.PAPERS.values()))
     assert first[0] == layout.PAPERS[paper]
 
 

@@ -32,7 +32,9 @@ def require_place(found, picture, dpi=DPI, *, turned=0):
         assert np.abs(found.outline(row)[0] - true).max() < 0.5 / 25.4 * dpi
 
 
-@pytest.mark.parametrize(("paper", "count"), [("a4", 1), ("letter", 3)])
+@pytest.mark.parametrize(
+    ("paper", "count"), [("a4", 1), pytest.param("letter", 3, marks=pytest.mark.long)]
+)
 def test_by_symbols(paper, count):
     """Head line, sheet and place are those of the symbols that were read, also if it is but one."""
     made, pdf = printed(LENGTHS[9.6], paper)

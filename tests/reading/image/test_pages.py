@@ -1,5 +1,7 @@
 """Pages of pictures: raw lines from symbols first, from printed rows where these give nothing."""
 
+from functools import cache
+
 import pytest
 from pictures import LENGTHS, block_box, encoded, plan, printed, rendered, row_box, sheet, spoil
 from PIL import Image, ImageDraw
@@ -8,10 +10,28 @@ from paperkey_alt.errors import SourceError
 from paperkey_alt.reading.image import pages
 
 DPI = 150
-MADE, PDF = printed(LENGTHS[10.4])
-PLAN = plan(MADE)
-BLOCKS = PLAN.sheets[0].blocks
-EVERY = {0: MADE.head_line} | dict(enumerate(MADE.lines, 1))
+
+
+def the_set():
+    """A set, and its sheet."""
+    return printed(LENGTHS[10.4])
+
+
+@cache
+def the_plan():
+    """Where everything is on the sheet."""
+    return plan(the_set()[0])
+
+
+def the_blocks():
+    """Its symbols."""
+    return the_plan().sheets[0].blocks
+
+
+def every():
+    """Its lines by their numbers."""
+    made, _ = the_set()
+    return {0: made.head_line} | dict(enumerate(made.lines, 1))
 
 
 def read(picture, *, thorough=False):
@@ -27,44 +47,47 @@ def told(page):
 
 def test_symbols_that_are_legible_are_enough():
     """Every line comes from a symbol, once for each, and no row is looked at."""
-    page = read(rendered(PDF, DPI))
-    assert told(page) == set(EVERY.items())
-    assert len(page.blocks) == len(BLOCKS)
+    page = read(rendered(the_set()[1], DPI))
+    assert told(page) == set(every().items())
+    assert len(page.blocks) == len(the_blocks())
     assert page.sheets == ()
-    assert len(page.raw_lines) == len(MADE.lines) + len(BLOCKS)
+    assert len(page.raw_lines) == len(the_set()[0].lines) + len(the_blocks())
     assert all((line.place.source, line.place.sheet) == ("scan", 1) for line in page.raw_lines)
 
 
+@pytest.mark.long
 def test_thorough_reading_looks_at_every_row_too():
     """Each line is there from its symbol and from its row, and they say the same."""
-    page = read(rendered(PDF, DPI), thorough=True)
-    assert told(page) == set(EVERY.items())
+    page = read(rendered(the_set()[1], DPI), thorough=True)
+    assert told(page) == set(every().items())
     (shown,) = page.sheets
-    assert {row.number: row.chosen for row in shown.rows} == EVERY
+    assert {row.number: row.chosen for row in shown.rows} == every()
 
 
 def test_rows_stand_in_for_symbols_that_are_gone():
     """With two symbols torn out, their lines come from their rows."""
-    picture = rendered(PDF, DPI).copy()
-    for block in BLOCKS[1:3]:
-        picture.paste(255, block_box(PLAN, block, DPI))
+    picture = rendered(the_set()[1], DPI).copy()
+    for block in the_blocks()[1:3]:
+        picture.paste(255, block_box(the_plan(), block, DPI))
     page = read(picture)
-    assert told(page) == set(EVERY.items())
-    assert {block.first for block in page.blocks} == {BLOCKS[0].first}
+    assert told(page) == set(every().items())
+    assert {block.first for block in page.blocks} == {the_blocks()[0].first}
     (shown,) = page.sheets
-    assert {row.number for row in shown.rows} == set(range(BLOCKS[1].first, BLOCKS[2].last + 1))
+    assert {row.number for row in shown.rows} == set(
+        range(the_blocks()[1].first, the_blocks()[2].last + 1)
+    )
 
 
 def test_a_symbol_that_is_not_found_is_read_at_its_place():
     """Blurred and grainy, a symbol is not found by itself; the others say where it is."""
-    picture = rendered(PDF, 200).copy()
-    spoil(picture, block_box(PLAN, BLOCKS[2], 200, room=4))
+    picture = rendered(the_set()[1], 200).copy()
+    spoil(picture, block_box(the_plan(), the_blocks()[2], 200, room=4))
     page = read(picture)
     assert {block.first: block.at_ease for block in page.blocks} == {
-        block.first: block is not BLOCKS[2] for block in BLOCKS
+        block.first: block is not the_blocks()[2] for block in the_blocks()
     }
     assert page.sheets[0].rows == ()
-    assert told(page) == set(EVERY.items())
+    assert told(page) == set(every().items())
 
 
 def test_a_row_that_the_check_chose_says_what_it_looks_like():
@@ -108,7 +131,7 @@ def test_a_page_with_nothing_on_it_gives_nothing(name, thorough):
 
 def test_pages_are_numbered_and_read_one_by_one():
     """The second page of two is 2 of 2; a page that is damaged stops the reading there."""
-    first, second = rendered(PDF, 100), Image.new("L", (600, 800), 255)
+    first, second = rendered(the_set()[1], 100), Image.new("L", (600, 800), 255)
     data = encoded(first, "TIFF", save_all=True, append_images=[second])
     assert [(page.page, page.pages) for page in pages.read(data, "scan", thorough=False)] == [
         (1, 2),
@@ -120,13 +143,13 @@ def test_pages_are_numbered_and_read_one_by_one():
 
 def test_a_stroke_over_rows_and_symbol_is_no_line():
     """Where neither row nor symbol can be read, no check agrees with anything but what is there."""
-    picture = rendered(PDF, DPI).copy()
-    rows = PLAN.sheets[0].rows[BLOCKS[0].first - 1 : BLOCKS[0].last]
-    top = row_box(PLAN, rows[0], DPI)[1]
-    bottom = row_box(PLAN, rows[-1], DPI)[3]
+    picture = rendered(the_set()[1], DPI).copy()
+    rows = the_plan().sheets[0].rows[the_blocks()[0].first - 1 : the_blocks()[0].last]
+    top = row_box(the_plan(), rows[0], DPI)[1]
+    bottom = row_box(the_plan(), rows[-1], DPI)[3]
     ImageDraw.Draw(picture).rectangle((0, top, picture.width, bottom), fill=0)
     page = read(picture)
     chosen = {row.number: row.chosen for shown in page.sheets for row in shown.rows if row.chosen}
-    assert chosen.items() <= EVERY.items()
-    assert not chosen.keys() & set(range(BLOCKS[0].first, BLOCKS[0].last + 1))
-    assert {block.first for block in page.blocks} == {block.first for block in BLOCKS[1:]}
+    assert chosen.items() <= every().items()
+    assert not chosen.keys() & set(range(the_blocks()[0].first, the_blocks()[0].last + 1))
+    assert {block.first for block in page.blocks} == {block.first for block in the_blocks()[1:]}

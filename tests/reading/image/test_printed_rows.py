@@ -66,6 +66,7 @@ def test_resolutions(dpi):
     require_restored(made, picture)
 
 
+@pytest.mark.long
 def test_a_photo_aslant():
     """By perspective, on a dark table, with light from one side."""
     made, picture = sheet(11.0)
@@ -232,6 +233,7 @@ def test_an_open_book():
     require_lines({row.number: row.chosen for row in shown.rows if row.chosen}, made)
 
 
+@pytest.mark.long
 def test_pale_print():
     """Print that is only a fifth darker than the paper is read as if it were black."""
     made, picture = sheet(10.4, dpi=DPI)

@@ -1,5 +1,7 @@
 """Rows cut out of a picture: where they are found, how a warp is fitted, what is read between."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -15,25 +17,42 @@ from paperkey_alt.reading.image.pyramid import Pyramid
 from paperkey_alt.reading.image.strips import ROOM_X, ROOM_Y, STRAIGHT, Warp
 
 DPI = 150
-MADE, PDF = printed(LENGTHS[13.0])
-PLAN = plan(MADE)
-SIZE = PLAN.preset.type_size
-ROWS = PLAN.sheets[0].rows[::6]
+
+
+def the_set():
+    """A set, and its sheet."""
+    return printed(LENGTHS[13.0])
+
+
+@cache
+def the_plan():
+    """Where everything is on the sheet."""
+    return plan(the_set()[0])
+
+
+def the_size():
+    """The size of its type."""
+    return the_plan().preset.type_size
+
+
+def the_rows():
+    """Some of its rows."""
+    return the_plan().sheets[0].rows[::6]
 
 
 def seen(*, right=0.0, below=0.0, picture=None):
     """A sheet and a pose of it that is off by so many points."""
     scale = DPI / 72
     matrix = np.array([(scale, 0, right * scale - 0.5), (0, scale, below * scale - 0.5), (0, 0, 1)])
-    return strips.view(Pyramid(picture or rendered(PDF, DPI)), Pose(matrix), SIZE)
+    return strips.view(Pyramid(picture or rendered(the_set()[1], DPI)), Pose(matrix), the_size())
 
 
 @pytest.mark.parametrize(("right", "below"), [(0, 0), (4, -2), (-7, 3), (9, 4)])
 def test_rows_are_found_where_they_are(right, below):
     """A pose that is off by up to a line's height is put right, to a fifth of a pixel."""
-    warp, score = strips.align(seen(right=right, below=below), ROWS, SIZE)
-    places = np.array([(row.x + 150, row.baseline) for row in ROWS])
-    off = warp.at(places) * SIZE / EM + (right, below)
+    warp, score = strips.align(seen(right=right, below=below), the_rows(), the_size())
+    places = np.array([(row.x + 150, row.baseline) for row in the_rows()])
+    off = warp.at(places) * the_size() / EM + (right, below)
     assert score > 0.7
     assert np.abs(off).max() < 0.2
 
@@ -49,16 +68,19 @@ def test_rows_are_found_where_they_are(right, below):
 )
 def test_what_shows_no_rows_scores_low(picture):
     """No group is found on paper, on ink or in noise."""
-    assert strips.align(seen(picture=picture), ROWS, SIZE)[1] < 0.3
+    assert strips.align(seen(picture=picture), the_rows(), the_size())[1] < 0.3
 
 
 def test_a_hopeless_place_is_left_after_one_look():
     """With a bound, rows that begin below it are not looked at again; others are as without."""
     elsewhere = seen(below=45)
-    _, score = strips.align(elsewhere, ROWS[:1], SIZE, 0.99)
-    _, first = strips._offsets(strips.cut(elsewhere, ROWS[:1], SIZE))
+    _, score = strips.align(elsewhere, the_rows()[:1], the_size(), 0.99)
+    _, first = strips._offsets(strips.cut(elsewhere, the_rows()[:1], the_size()))
     assert score == pytest.approx(np.sort(first, axis=None)[first.size // 2 :].mean())
-    assert strips.align(seen(), ROWS, SIZE, 0.2)[1] == strips.align(seen(), ROWS, SIZE)[1]
+    assert (
+        strips.align(seen(), the_rows(), the_size(), 0.2)[1]
+        == strips.align(seen(), the_rows(), the_size())[1]
+    )
 
 
 def test_rows_follow_those_that_are_certain():
@@ -68,24 +90,24 @@ def test_rows_follow_those_that_are_certain():
     """
     scale = DPI / 72
     stretched = Pose(np.array([(scale, 0, -0.5), (0, scale * 0.97, 5.0), (0, 0, 1)]))
-    off = strips.view(Pyramid(rendered(PDF, DPI)), stretched, SIZE)
-    rows = PLAN.sheets[0].rows
-    warp = strips.follow(off, rows[:4], rows, SIZE, STRAIGHT)
+    off = strips.view(Pyramid(rendered(the_set()[1], DPI)), stretched, the_size())
+    rows = the_plan().sheets[0].rows
+    warp = strips.follow(off, rows[:4], rows, the_size(), STRAIGHT)
     last = np.array([(rows[7].x + 150, rows[7].baseline)])
     true = (last[0, 1] * scale - 0.5 - (last[0, 1] * scale * 0.97 + 5.0)) / scale
-    assert warp.at(last)[0, 1] * SIZE / EM == pytest.approx(true, abs=2)
+    assert warp.at(last)[0, 1] * the_size() / EM == pytest.approx(true, abs=2)
 
 
 def test_a_strip_shows_its_row_upright():
     """Cut from a sheet upside down by a pose that says so, a strip is the same as from upright."""
-    picture = rendered(PDF, DPI)
+    picture = rendered(the_set()[1], DPI)
     scale = DPI / 72
     turned = np.array(
         [(-scale, 0, picture.width - 0.5), (0, -scale, picture.height - 0.5), (0, 0, 1)]
     )
-    upright = strips.cut(seen(), ROWS, SIZE)
+    upright = strips.cut(seen(), the_rows(), the_size())
     upside_down = strips.cut(
-        strips.view(Pyramid(picture.rotate(180)), Pose(turned), SIZE), ROWS, SIZE
+        strips.view(Pyramid(picture.rotate(180)), Pose(turned), the_size()), the_rows(), the_size()
     )
     assert upright.shape[1] == HIGH + 2 * ROOM_Y
     assert np.abs(upright - upside_down).max() < 1
@@ -93,14 +115,14 @@ def test_a_strip_shows_its_row_upright():
 
 def test_what_is_outside_the_picture_is_paper():
     """A row that reaches beyond the edge has no ink there."""
-    strip = strips.cut(seen(right=-400), ROWS, SIZE)
+    strip = strips.cut(seen(right=-400), the_rows(), the_size())
     assert (strip[:, :, : 10 * STEP] == 0).all()
 
 
 @pytest.mark.parametrize(("across", "down"), [(0, 0), (3, -2), (-2, 3)])
 def test_strips_settle(across, down):
     """A strip that is off by a pixel or two is moved to where it belongs."""
-    straight = strips.settled(strips.cut(seen(), ROWS, SIZE))
+    straight = strips.settled(strips.cut(seen(), the_rows(), the_size()))
     off = np.roll(straight, (down, across), axis=(1, 2))
     assert (strips.settled(off) == straight).all()
 

@@ -1,36 +1,51 @@
 """QR symbols: found anywhere on a picture, read with more effort, or at the places they must be."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 import segno
 from pictures import LENGTHS, block_box, plan, printed, rendered, scanned
 from PIL import Image, ImageDraw, ImageFilter
 
-from paperkey_alt.reading.image import symbols
+from paperkey_alt.reading.image import preparation, symbols
 from paperkey_alt.sheet import layout, qr
 
 DPI = 150
-MADE, PDF = printed(LENGTHS[9.6])
-PLAN = plan(MADE)
-BLOCKS = PLAN.sheets[0].blocks
-FEWEST = layout.fewest_modules(PLAN.paper, PLAN.preset)
+
+
+def the_set():
+    """A set, and its sheet."""
+    return printed(LENGTHS[9.6])
+
+
+@cache
+def the_plan():
+    """Where everything is on the sheet."""
+    return plan(the_set()[0])
+
+
+def the_blocks():
+    """Its symbols."""
+    return the_plan().sheets[0].blocks
 
 
 def lines_of(block):
     """What the symbol of a block says."""
-    run = MADE.lines[block.first - 1 : block.last]
-    return ((0, MADE.head_line), *enumerate(run, block.first))
+    run = the_set()[0].lines[block.first - 1 : block.last]
+    return ((0, the_set()[0].head_line), *enumerate(run, block.first))
 
 
 def corners(block, dpi=DPI):
     """Where a symbol is, clockwise from the upper left."""
-    left, top, right, bottom = block_box(PLAN, block, dpi)
+    left, top, right, bottom = block_box(the_plan(), block, dpi)
     return np.array([(left, top), (right, top), (right, bottom), (left, bottom)], float)
 
 
 def modules(block):
     """How many modules a side its symbol has."""
-    return symbols.modules(block.first, block.last, FEWEST)
+    fewest = layout.fewest_modules(the_plan().paper, the_plan().preset)
+    return symbols.modules(block.first, block.last, fewest)
 
 
 def test_the_library_calls_nothing_of_ours(monkeypatch):
@@ -43,7 +58,7 @@ def test_the_library_calls_nothing_of_ours(monkeypatch):
         raise AssertionError("called")
 
     monkeypatch.setattr(Image.Image, "__array_interface__", property(refuse), raising=False)
-    assert symbols.read(rendered(PDF, DPI))
+    assert symbols.read(rendered(the_set()[1], DPI))
 
 
 def with_noise(picture, deviation, seed=1):
@@ -53,13 +68,13 @@ def with_noise(picture, deviation, seed=1):
 
 def test_each_block_is_read_once_and_where_it_is():
     """Every symbol of a sheet, its lines, its corners to half a millimetre, and with ease."""
-    read = symbols.read(rendered(PDF, DPI))
-    assert {symbol.lines for symbol in read} == {lines_of(block) for block in BLOCKS}
-    assert len(read) == len(BLOCKS)
+    read = symbols.read(rendered(the_set()[1], DPI))
+    assert {symbol.lines for symbol in read} == {lines_of(block) for block in the_blocks()}
+    assert len(read) == len(the_blocks())
     for symbol in read:
-        block = next(block for block in BLOCKS if block.first == symbol.first)
+        block = next(block for block in the_blocks() if block.first == symbol.first)
         assert np.abs(np.array(symbol.corners) - corners(block)).max() < 0.5 / 25.4 * DPI
-        assert (symbol.at_ease, symbol.head, symbol.sheet) == (True, MADE.head, 0)
+        assert (symbol.at_ease, symbol.head, symbol.sheet) == (True, the_set()[0].head, 0)
 
 
 @pytest.mark.parametrize("page", [0, 1])
@@ -72,7 +87,7 @@ def test_a_symbol_tells_its_sheet(page):
 
 def test_sheets_are_covered_when_each_of_their_blocks_is_read():
     """All blocks of a sheet cover it, one less does not, and nothing covers nothing."""
-    read = symbols.read(rendered(PDF, DPI))
+    read = symbols.read(rendered(the_set()[1], DPI))
     assert symbols.cover_sheets(read)
     assert not symbols.cover_sheets(read[1:])
     assert not symbols.cover_sheets(())
@@ -121,14 +136,14 @@ def test_a_foreign_code_is_no_block():
 def test_a_symbol_that_is_turned_is_read(turn):
     """With more effort at the most, in any direction, and its corners are those on the picture."""
     picture = Image.new("L", (900, 900), 255)
-    left, top, right, bottom = block_box(PLAN, BLOCKS[0], DPI, room=10)
-    picture.paste(rendered(PDF, DPI).crop((left, top, right, bottom)), (300, 300))
+    left, top, right, bottom = block_box(the_plan(), the_blocks()[0], DPI, room=10)
+    picture.paste(rendered(the_set()[1], DPI).crop((left, top, right, bottom)), (300, 300))
     turned = picture.rotate(turn, Image.Resampling.BICUBIC, fillcolor=255)
     angle = np.radians(turn)
     back = np.array([(np.cos(angle), -np.sin(angle)), (np.sin(angle), np.cos(angle))])
-    true = (corners(BLOCKS[0]) - (left, top) + 300 - 450) @ back + 450
+    true = (corners(the_blocks()[0]) - (left, top) + 300 - 450) @ back + 450
     for read in filter(None, (symbols.read(turned), symbols.read_harder(turned))):
-        assert [symbol.lines for symbol in read] == [lines_of(BLOCKS[0])]
+        assert [symbol.lines for symbol in read] == [lines_of(the_blocks()[0])]
         assert np.abs(np.array(read[0].corners) - true).max() < 4
     assert symbols.read(turned) or symbols.read_harder(turned)
 
@@ -136,7 +151,7 @@ def test_a_symbol_that_is_turned_is_read(turn):
 def blotted(picture):
     """Each symbol with a blot of ink over some of its middle."""
     drawn = picture.copy()
-    for block in BLOCKS:
+    for block in the_blocks():
         x, y = corners(block).mean(axis=0)
         ImageDraw.Draw(drawn).ellipse((x - 20, y - 20, x + 20, y + 20), fill=0)
     return drawn
@@ -156,8 +171,8 @@ SPOILT = {
 @pytest.mark.parametrize("name", SPOILT)
 def test_at_its_place_a_spoilt_symbol_is_read(name):
     """What its place shows is read there, and is told to have taken effort."""
-    picture = SPOILT[name](rendered(PDF, DPI))
-    for block in BLOCKS:
+    picture = SPOILT[name](rendered(the_set()[1], DPI))
+    for block in the_blocks():
         at = corners(block)
         if name == "slanted":
             inverse = np.linalg.inv(np.array([(1, 0.06), (0.02, 1)]))
@@ -183,10 +198,10 @@ UNREADABLE = {
 @pytest.mark.parametrize("name", UNREADABLE)
 def test_at_its_place_nothing_is_made_up(name):
     """A symbol that is gone, half gone or covered gives none."""
-    picture = rendered(PDF, DPI).copy()
-    UNREADABLE[name](picture, block_box(PLAN, BLOCKS[1], DPI))
-    assert symbols.read_at(picture, corners(BLOCKS[1]), modules(BLOCKS[1])) is None
-    assert symbols.read_at(picture, corners(BLOCKS[0]), modules(BLOCKS[0])) is not None
+    picture = rendered(the_set()[1], DPI).copy()
+    UNREADABLE[name](picture, block_box(the_plan(), the_blocks()[1], DPI))
+    assert symbols.read_at(picture, corners(the_blocks()[1]), modules(the_blocks()[1])) is None
+    assert symbols.read_at(picture, corners(the_blocks()[0]), modules(the_blocks()[0])) is not None
 
 
 def version(characters):
@@ -233,6 +248,6 @@ def test_the_median_is_that_of_nine(size):
     picture = Image.fromarray(pixels)
     framed = np.pad(pixels, 1, mode="edge")
     nine = [framed[y : y + size[1], x : x + size[0]] for y in range(3) for x in range(3)]
-    median = np.asarray(symbols._median(picture))
+    median = np.asarray(preparation._median(picture))
     assert (median == np.median(nine, axis=0)).all()
     assert (median == np.asarray(picture.filter(ImageFilter.MedianFilter(3)))).all()
