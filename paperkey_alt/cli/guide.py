@@ -22,6 +22,7 @@ import click
 from paperkey_alt.cli import files
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.errors import NoSuchKey, RagleafError
+from paperkey_alt.format import shares
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -108,12 +109,12 @@ def _put_on_paper(ask: Ask) -> list[Step]:
     key, which = _key(ask)
     arguments = ["backup", key, *which]
     arguments += _choose("How do you want to bring it back later?", _KINDS, ask)
-    shares = _shares(ask)
-    if shares:
-        arguments += ["--any", shares[0], "--of", shares[1]]
+    terms = _terms(ask)
+    if terms:
+        arguments += ["--any", terms[0], "--of", terms[1]]
     if _is_yes("Large print, for tired eyes and plain cameras, on more sheets?", ask, "n"):
         arguments.append("--large")
-    targets = _SHARE_TARGETS if shares else _TARGETS
+    targets = _SHARE_TARGETS if terms else _TARGETS
     if _EACH in which:
         targets = _FOLDER_OF_EACH
     target = _choose("Where should the sheets go?", targets, ask)
@@ -301,19 +302,19 @@ def _command(question: str, default: str, ask: Ask) -> tuple[str, ...]:
         say([f"This computer has no command {words[0] if words else ''}."])
 
 
-def _shares(ask: Ask) -> tuple[str, str] | None:
+def _terms(ask: Ask) -> tuple[str, str] | None:
     """Return how many of how many shares are needed, None where it is not to be split."""
     while True:
         answer = ask(_SPLIT, "no")
         if answer.strip().lower() in ("no", "n"):
             return None
         match = _SHARES.fullmatch(answer.lower())
-        if match and 2 <= int(match[1]) <= int(match[2]) <= 16:
+        if match and shares.FEWEST <= int(match[1]) <= int(match[2]) <= shares.MOST:
             return match[1], match[2]
-        say(["Type how many of them give it back, of how many, 2 to 16: 3 of 5."])
+        say(["Type how many shares are needed, and of how many: 3 of 5. From 2 to 16; or type no."])
 
 
-_SPLIT = "Split it among people, some of whom give it back together? For example 3 of 5, or no"
+_SPLIT = "Split it into shares for several people? 3 of 5 means that any three of five are needed"
 
 
 def _words(text: str) -> list[str]:
