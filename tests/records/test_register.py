@@ -353,9 +353,9 @@ def test_where_it_is_kept(name):
 
 def foreign_database():
     """A database of another program."""
-    connection = sqlite3.connect(":memory:")
-    connection.execute("CREATE TABLE tides (height REAL)")
-    return connection.serialize()
+    with closing(sqlite3.connect(":memory:")) as connection:
+        connection.execute("CREATE TABLE tides (height REAL)")
+        return connection.serialize()
 
 
 TABLE = "CREATE TABLE backup (number INTEGER PRIMARY KEY, entry TEXT NOT NULL)"
@@ -363,11 +363,11 @@ TABLE = "CREATE TABLE backup (number INTEGER PRIMARY KEY, entry TEXT NOT NULL)"
 
 def database(*statements, version=2):
     """A database made by these statements, each with its parameters."""
-    connection = sqlite3.connect(":memory:", isolation_level=None)
-    for statement, *parameters in statements:
-        connection.execute(statement, parameters)
-    connection.execute(f"PRAGMA user_version = {version}")
-    return connection.serialize()
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+        for statement, *parameters in statements:
+            connection.execute(statement, parameters)
+        connection.execute(f"PRAGMA user_version = {version}")
+        return connection.serialize()
 
 
 def later_version():
