@@ -172,6 +172,12 @@ class Register:
             refused = error.strerror if isinstance(error, OSError) else None
             why = refused.lower() if refused else str(error)
             raise RegisterError(f"{self.path} cannot be used as the register: {why}") from None
+        except MemoryError:
+            # SQLite gives it as a reason for some damage, too, where there is memory enough.
+            raise RegisterError(
+                f"{self.path} cannot be used as the register: it is damaged, or too large for this "
+                "computer's memory"
+            ) from None
 
 
 # A pipe that nobody reads is opened at once, and then seen to be no file.

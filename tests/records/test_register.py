@@ -5,6 +5,7 @@ The register: what is written is there, what is due is told, and nothing else is
 import datetime as dt
 import json
 import os
+import re
 import sqlite3
 import stat
 import subprocess
@@ -572,3 +573,19 @@ def test_what_the_system_refuses_is_told_in_words(tmp_path):
     (tmp_path / "file").write_bytes(b"")
     with pytest.raises(RegisterError, match=r"as the register: not a directory$"):
         Register(tmp_path / "file/r").exists()
+
+
+def test_damage_for_which_sqlite_names_memory(tmp_path):
+    """An entry whose length on the disk (SQLite file format, section 1.6) cannot be: an error."""
+    book = Register(tmp_path / "r")
+    for number in range(30):
+        book.add(entry(f"MARK{number}"))
+    good = book.path.read_bytes()
+    for place in re.finditer(rb'{"marks', good):
+        # Before the text: length and number of the row, then its header; as the fuzz found it.
+        damaged, at = bytearray(good), place.start()
+        damaged[at - 6 : at] = b"\xff" * 5 + b"_"
+        damaged[at + 3] = 0xFF
+        book.path.write_bytes(damaged)
+        with pytest.raises(RegisterError, match="cannot be used as the register"):
+            book.entries()
