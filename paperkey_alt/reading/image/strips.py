@@ -136,13 +136,13 @@ def cut(
     # enough.
     down = (((np.arange(HIGH + 2 * ROOM_Y) - ROOM_Y - ABOVE + 0.5) / EM + 1) / 2)[:, None]
     above, below = (
-        seen.pose.project(base + np.array((0, edge * pixel))).reshape(len(rows), 1, len(across), 2)
+        seen.pose.project(base + np.array((0, edge * pixel)))
+        .astype(np.float32)
+        .reshape(len(rows), 1, len(across), 2)
         for edge in (-EM, EM)
     )
-    x, y = (
-        (above[..., axis] * (1 - down) + below[..., axis] * down).astype(np.float32)
-        for axis in (0, 1)
-    )
+    steps = below - above
+    x, y = (above[..., axis] + steps[..., axis] * down.astype(np.float32) for axis in (0, 1))
     return 255 - _sampled(seen.grey, x, y)
 
 
@@ -349,14 +349,20 @@ def _correlation(windows: NDArray[np.float32], size: int) -> NDArray[np.float64]
     rows, columns = windows.shape[1] - high + 1, windows.shape[2] - wide + 1
     # What a transform of this size wraps around falls beyond *rows* and *columns*.
     shape = (_quick(windows.shape[1]), _quick(windows.shape[2]))
-    even = template - template.mean()
-    spectrum = np.conj(np.fft.rfft2(even, shape))
-    product = np.fft.irfft2(np.fft.rfft2(windows, shape) * spectrum, shape)[:, :rows, :columns]
-    values = windows.astype(float)
-    total, squares = (_box_sums(one, high, wide) for one in (values, values**2))
+    product = np.fft.irfft2(np.fft.rfft2(windows, shape) * _spectrum(size, shape), shape)
+    total, squares = _box_sums(windows, high, wide)
     spread = np.sqrt(np.maximum(squares - total**2 / template.size, template.size))
-    correlation: NDArray[np.float64] = product / (spread * np.linalg.norm(even))
+    even = template - template.mean()
+    correlation: NDArray[np.float64] = product[:, :rows, :columns] / (spread * np.linalg.norm(even))
     return correlation
+
+
+@cache
+def _spectrum(size: int, shape: tuple[int, int]) -> NDArray[np.complex64]:
+    """Return what a transform of *shape* is multiplied by to correlate with the usual group."""
+    template = _usual_group(size)
+    spectrum: NDArray[np.complex64] = np.conj(np.fft.rfft2(template - template.mean(), shape))
+    return spectrum
 
 
 @cache
@@ -369,18 +375,19 @@ def _quick(size: int) -> int:
     return size if rest == 1 else _quick(size + 1)
 
 
-def _box_sums(values: NDArray[np.float64], high: int, wide: int) -> NDArray[np.float64]:
+def _box_sums(values: NDArray[np.float32], high: int, wide: int) -> NDArray[np.float64]:
     """
-    Return the sum over *high* × *wide* values at every place, by running sums down and then across
-    (a summed-area table, Crow 1984, without the table; from memory).
+    Return the sums of *values* and of their squares over *high* × *wide* of them at every place, by
+    running sums down and then across (a summed-area table, Crow 1984, without the table; from
+    memory).
     """
-    sums = values
-    for axis, size in ((1, high), (2, wide)):
-        running = sums.cumsum(axis=axis)
-        first, rest = np.split(running, [size], axis=axis)
-        start = first.take([-1], axis=axis)
-        ends = rest - running.take(range(rest.shape[axis]), axis=axis)
-        sums = np.concatenate([start, ends], axis=axis)
+    sums = np.stack([values, values * values]).astype(float)
+    for size in (high, wide):
+        # Each time along the axis before the last, along which running sums are quickest.
+        running = sums.cumsum(axis=2)
+        ends = running[:, :, size - 1 :].copy()
+        ends[:, :, 1:] -= running[:, :, :-size]
+        sums = ends.swapaxes(2, 3)
     return sums
 
 
@@ -409,12 +416,10 @@ def _fitted(places: Points, offsets: Points, scores: NDArray[np.float64]) -> War
     terms = _terms(places)[:, :count]
     weight = seen
     for _ in range(_REWEIGHTINGS):
-        root = np.sqrt(weight)[:, None]
-        solved = np.linalg.lstsq(
-            np.vstack([terms * root, _RIDGE * np.eye(count)]),
-            np.vstack([offsets * root, np.zeros((count, 2))]),
-            rcond=None,
-        )[0]
+        weighted = terms * weight[:, None]
+        solved = np.linalg.solve(
+            terms.T @ weighted + _RIDGE**2 * np.eye(count), weighted.T @ offsets
+        )
         residual = np.linalg.norm(offsets - terms @ solved, axis=1)
         weight = seen / (1 + (residual / _ASTRAY) ** 4)
     coefficients = np.vstack([solved, np.zeros((6 - count, 2))])
@@ -463,11 +468,13 @@ def _sampled(
     height, width = grey.shape
     inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
     x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
-    left = np.minimum(x.astype(np.intp), width - 2)
-    top = np.minimum(y.astype(np.intp), height - 2)
+    left = np.minimum(x.astype(np.int32), width - 2)
+    top = np.minimum(y.astype(np.int32), height - 2)
     x -= left
     y -= top
-    at, flat = top * width + left, grey.ravel()
-    upper = flat[at] * (1 - x) + flat[at + 1] * x
-    lower = flat[at + width] * (1 - x) + flat[at + width + 1] * x
-    return np.where(inside, upper * (1 - y) + lower * y, np.float32(255))
+    at, flat = (top * np.int32(width) + left).astype(np.intp), grey.ravel()
+    upper, lower = (
+        flat.take(at + below) * (1 - x) + flat.take(at + below + 1) * x for below in (0, width)
+    )
+    brightness: NDArray[np.float32] = upper + (lower - upper) * y
+    return brightness if inside.all() else np.where(inside, brightness, np.float32(255))
