@@ -27,7 +27,7 @@ from paperkey_alt.reading.image.glyphs import ABOVE, EM, HIGH, ROOM, SIDE, STEP,
 from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, ROW_CHARACTERS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -56,6 +56,7 @@ _STIFFER = 1e-3
 _BENT = 0.7  # pixels: the mean that groups are off by, from which a warp is bent
 _LESS_OFF = 0.9  # of that: where a round brings no more, it is the last
 _BENDS, _MOST_BENT = 5, 48  # rounds of that, and rows by which it is done
+_TOGETHER = 8  # strips that are worked on at once
 _SETTLED = 3  # pixels by which a strip may still be off
 
 
@@ -134,16 +135,25 @@ def cut(
     base = base + warp.at(base) * pixel
     # Over the height of a row a view is straight, whatever its slant: two rows of points are
     # enough.
-    down = (((np.arange(HIGH + 2 * ROOM_Y) - ROOM_Y - ABOVE + 0.5) / EM + 1) / 2)[:, None]
+    heights = np.arange(HIGH + 2 * ROOM_Y, dtype=np.float32)[:, None]
+    down = ((heights - np.float32(ROOM_Y + ABOVE - 0.5)) / np.float32(EM) + 1) / 2
     above, below = (
         seen.pose.project(base + np.array((0, edge * pixel)))
         .astype(np.float32)
         .reshape(len(rows), 1, len(across), 2)
         for edge in (-EM, EM)
     )
-    steps = below - above
-    x, y = (above[..., axis] + steps[..., axis] * down.astype(np.float32) for axis in (0, 1))
-    return 255 - _sampled(seen.grey, x, y)
+    steps, strips = below - above, np.empty((len(rows), len(down), len(across)), np.float32)
+    for part in _parts(len(rows)):
+        x, y = (above[part, ..., axis] + steps[part, ..., axis] * down for axis in (0, 1))
+        np.subtract(255, _sampled(seen.grey, x, y), out=strips[part])
+    return strips
+
+
+def _parts(rows: int) -> Iterator[slice]:
+    """Yield in which parts so many *rows* are worked on: few enough for a processor's cache."""
+    for first in range(0, rows, _TOGETHER):
+        yield slice(first, first + _TOGETHER)
 
 
 def align(
@@ -310,6 +320,15 @@ def _offsets(
     Return for each group of each strip how far right and down it is, up to *room* pixels, shape
     (rows, groups, 2), and how like a group it looks there.
     """
+    parts = [_offsets_of(strips[part], room) for part in _parts(len(strips))]
+    offsets, scores = (np.concatenate(of_parts) for of_parts in zip(*parts, strict=True))
+    return offsets, scores
+
+
+def _offsets_of(
+    strips: NDArray[np.float32], room: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return for a few strips what `_offsets` returns for all."""
     room_y = min(room, ROOM_Y)
     rows = strips[:, ROOM_Y - room_y : ROOM_Y + HIGH + room_y]
     # The last group's template has a blank behind it, for which a strip has too little room.
@@ -466,15 +485,17 @@ def _sampled(
     outside.
     """
     height, width = grey.shape
-    inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
-    x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
+    inside: NDArray[np.bool_] | None = None
+    if x.min() < 0 or y.min() < 0 or x.max() > width - 1 or y.max() > height - 1:
+        inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
+        x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
     left = np.minimum(x.astype(np.int32), width - 2)
     top = np.minimum(y.astype(np.int32), height - 2)
-    x -= left
-    y -= top
-    at, flat = (top * np.int32(width) + left).astype(np.intp), grey.ravel()
-    upper, lower = (
-        flat.take(at + below) * (1 - x) + flat.take(at + below + 1) * x for below in (0, width)
-    )
+    x = x - left.astype(np.float32)
+    y = y - top.astype(np.float32)
+    at, flat, rest = top.astype(np.intp) * width + left, grey.ravel(), 1 - x
+    upper = flat.take(at) * rest + flat.take(at + 1) * x
+    at += width
+    lower = flat.take(at) * rest + flat.take(at + 1) * x
     brightness: NDArray[np.float32] = upper + (lower - upper) * y
-    return brightness if inside.all() else np.where(inside, brightness, np.float32(255))
+    return brightness if inside is None else np.where(inside, brightness, np.float32(255))
