@@ -180,8 +180,12 @@ def find_likely(scan: Scan, *, at_once: bool = False) -> Iterator[LocatedSheet]:
 def find_through_lens(scan: Scan) -> Iterator[LocatedSheet]:
     """
     Yield what may be a sheet where the corner marks most likely put it, if the picture was taken
-    through a lens that bends straight lines: the likeliest first, as `find_likely` does.
+    through a lens that bends straight lines: the likeliest first, as `find_likely` does. Nothing
+    where nothing that `find_likely` tried looks like print: so it would through a lens, in places.
     """
+    sizes = _print_sizes(scan)
+    if not sizes:
+        return
     picture = scan.pyramid.picture
     middle = ((picture.width - 1) / 2, (picture.height - 1) / 2)
     radius = math.hypot(picture.width, picture.height) / 2
@@ -191,7 +195,7 @@ def find_through_lens(scan: Scan) -> Iterator[LocatedSheet]:
         for strength in _LENSES
         if (bent := _through_lens(paper, fitted, pose.Lens(middle, radius, strength))) is not None
     )
-    candidates = _by_legibility(scan, poses, _print_sizes(scan))
+    candidates = _by_legibility(scan, poses, sizes)
     yield from _likeliest(scan, candidates, _LENSES_COMPARED)
 
 

@@ -93,7 +93,8 @@ def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) ->
 
     blocks, pyramid, located, read = _located(picture, blocks)
     if not located and _may_be_negative(picture):
-        blocks, pyramid, located, read = _located(ImageOps.invert(picture), blocks)
+        inverted = ImageOps.invert(picture)
+        blocks, pyramid, located, read = _located(inverted, blocks, is_inverted=True)
     for sheet in located:
         blocks = (*blocks, *_blocks_at_places(pyramid.picture, sheet, blocks))
     carried = () if thorough else {number for block in blocks for number, _ in block.lines}
@@ -107,11 +108,12 @@ def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) ->
 
 
 def _located(
-    picture: Picture, blocks: Sequence[Symbol]
+    picture: Picture, blocks: Sequence[Symbol], *, is_inverted: bool = False
 ) -> tuple[Sequence[Symbol], Pyramid, Sequence[LocatedSheet], Sequence[PrintedSheet]]:
     """
     Return *blocks*, or those that are found with more effort where there are none; *picture* at
-    its levels; the sheets on it; and what was read to find them.
+    its levels; the sheets on it; and what was read to find them. On one that *is_inverted*, where
+    nothing looks like print at once, no rows are looked for with more effort.
     """
     from paperkey_alt.reading.image import diagnosis, locate  # noqa: PLC0415 - as said above
     from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
@@ -128,7 +130,8 @@ def _located(
             others = _with_others(picture, located)
             return blocks, pyramid, others, _read_enough(read_before.values())
         blocks = symbols.read_slowly(picture)
-        if not blocks and diagnosis.is_blurred(picture):
+        is_vain = (is_inverted and not read_before) or diagnosis.is_blurred(picture)
+        if not blocks and is_vain:
             # What was read at once is all that will be, but for symbols.
             blocks = symbols.read_harder(picture)
             located = locate.find_on(replace(scan, symbols=blocks)) if blocks else ()

@@ -135,8 +135,8 @@ def cut(
     base = base + warp.at(base) * pixel
     # Over the height of a row a view is straight, whatever its slant: two rows of points are
     # enough.
-    heights = np.arange(HIGH + 2 * ROOM_Y, dtype=np.float32)[:, None]
-    down = ((heights - np.float32(ROOM_Y + ABOVE - 0.5)) / np.float32(EM) + 1) / 2
+    heights = (np.arange(HIGH + 2 * ROOM_Y) - ROOM_Y - ABOVE + 0.5) / EM
+    down = ((heights + 1) / 2)[:, None].astype(np.float32)
     above, below = (
         seen.pose.project(base + np.array((0, edge * pixel)))
         .astype(np.float32)
