@@ -32,9 +32,10 @@ _COVERED = 0.6  # of a picture: when sheets cover so much of it, there is no roo
 _TRIED_IN_VAIN = 2  # of what may be a sheet without a row that agrees, after which no more is
 _NEARLY_ALL = 0.8  # of the rows of a sheet: when so many agree with their checks, it is that
 # Of the rows left, so many as a round must add for another one while sheets are compared: on the
-# rows "barrel" and "optical distortion" of tests/bench/foreign_damage.py it added over a half of
-# them where the place was true, and less than a seventh where a lens was not seen through.
-_LEAST_GROWTH = 0.15
+# rows "barrel", "optical distortion" and "waves of 25" of tests/bench/foreign_damage.py it added a
+# quarter and more where the place was true, and soon less than this where a lens was not seen
+# through.
+_LEAST_GROWTH = 0.05
 _SURELY = 3  # rows that agree by which a sheet is one: by chance none does
 _COARSE, _DARK = 8, 100  # pixels in one, and the brightness of a page in light ink on dark
 
@@ -186,13 +187,11 @@ def _by_rows(
     only one of which nearly all rows agree, among the likeliest. What was *read_before* is not read
     again.
     """
-    from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
 
     for tried, likely in enumerate(locate.find_likely(scan, at_once=at_once), 1):
         if id(likely) not in read_before:
-            read_before[id(likely)] = printed_rows.read(
-                scan.pyramid, likely, least_growth=_LEAST_GROWTH
-            )
+            read_before[id(likely)] = _read_to_compare(scan, likely)
         shown = read_before[id(likely)]
         if _nearly_all_agree(shown):
             return (shown.located,)
@@ -208,16 +207,24 @@ def _through_lens(scan: Scan) -> PrintedSheet | None:
     Return what is a sheet seen through a lens, the first of which nearly all rows agree, or that of
     which most do.
     """
-    from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
 
     best: PrintedSheet | None = None
     for likely in locate.find_through_lens(scan):
-        shown = printed_rows.read(scan.pyramid, likely, least_growth=_LEAST_GROWTH)
+        shown = _read_to_compare(scan, likely)
         if _agreeing(shown) >= max(_SURELY, 0 if best is None else _agreeing(best) + 1):
             best = shown
         if _nearly_all_agree(shown):
             break
     return best
+
+
+def _read_to_compare(scan: Scan, likely: LocatedSheet) -> PrintedSheet:
+    """Return what a sheet says with little effort; with more, it is read from where it lay."""
+    from paperkey_alt.reading.image import printed_rows  # noqa: PLC0415 - as said above
+
+    shown = printed_rows.read(scan.pyramid, likely, least_growth=_LEAST_GROWTH)
+    return shown if _is_enough(shown) else replace(shown, located=likely)
 
 
 def _best(read: Iterable[PrintedSheet]) -> tuple[LocatedSheet, ...]:
@@ -227,7 +234,12 @@ def _best(read: Iterable[PrintedSheet]) -> tuple[LocatedSheet, ...]:
 
 def _read_enough(read: Iterable[PrintedSheet]) -> tuple[PrintedSheet, ...]:
     """Return of what was *read* that which need not be read again with more effort."""
-    return tuple(shown for shown in read if _nearly_all_agree(shown) or _agreeing(shown) < _SURELY)
+    return tuple(shown for shown in read if _is_enough(shown))
+
+
+def _is_enough(shown: PrintedSheet) -> bool:
+    """Tell whether nearly all rows agree, or so few that no others are looked for from them."""
+    return _nearly_all_agree(shown) or _agreeing(shown) < _SURELY
 
 
 def _read_of(sheet: LocatedSheet, read: Iterable[PrintedSheet]) -> PrintedSheet | None:
