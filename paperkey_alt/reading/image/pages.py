@@ -35,7 +35,7 @@ _NEARLY_ALL = 0.8  # of the rows of a sheet: when so many agree with their check
 # rows "barrel", "optical distortion" and "waves of 25" of tests/bench/foreign_damage.py it added a
 # quarter and more where the place was true, and soon less than this where a lens was not seen
 # through.
-_LEAST_GROWTH = 0.05
+_LEAST_GROWTH = 0.1
 _SURELY = 3  # rows that agree by which a sheet is one: by chance none does
 _COARSE, _DARK = 8, 100  # pixels in one, and the brightness of a page in light ink on dark
 
