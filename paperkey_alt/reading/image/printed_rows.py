@@ -73,8 +73,17 @@ class PrintedSheet:
     rows: tuple[PrintedRow, ...]
 
 
-def read(pyramid: Pyramid, located: LocatedSheet, known: Collection[int] = ()) -> PrintedSheet:
-    """Return what the rows of *located* say, but those whose number is *known*."""
+def read(
+    pyramid: Pyramid,
+    located: LocatedSheet,
+    known: Collection[int] = (),
+    *,
+    least_growth: float = 0.0,
+) -> PrintedSheet:
+    """
+    Return what the rows of *located* say, but those whose number is *known*. Where rows agree, the
+    others are looked for from these, as long as that adds at least *least_growth* of what is left.
+    """
     sheet = located.sheet
     rows = [row for row in _rows(sheet) if row.number not in known]
     if not rows:
@@ -94,7 +103,7 @@ def read(pyramid: Pyramid, located: LocatedSheet, known: Collection[int] = ()) -
     cells, scores = cells[: len(rows)], scores[: len(rows)]
     texts = tuple(_decoded(rows, scores, mark))
     as_cut = _CutRows(tuple(rows), cells, scores, texts, templates, mark)
-    warp, as_cut = _grown(seen, type_size, located.warp, as_cut)
+    warp, as_cut = _grown(seen, type_size, located.warp, as_cut, least_growth)
     located = replace(located, warp=warp)
     read_rows = _read(as_cut)
     at_foot = (replace(row, at_foot=True) if of is sheet.foot else row for of, row in read_rows)
@@ -135,10 +144,13 @@ class _CutRows:
         return [at for at, text in enumerate(self.texts) if text is not None]
 
 
-def _grown(seen: View, type_size: float, warp: Warp, cut: _CutRows) -> tuple[Warp, _CutRows]:
+def _grown(
+    seen: View, type_size: float, warp: Warp, cut: _CutRows, least_growth: float
+) -> tuple[Warp, _CutRows]:
     """
     Return *warp* as those rows of *cut* say that agree with their checks, and the rows cut again
-    by it near these that did not; and so on from what agrees then, as long as more does.
+    by it near these that did not; and so on from what agrees then, as long as more does, by
+    *least_growth* of what is left.
 
     Region growing from seeds (Adams & Bischof, "Seeded Region Growing", 1994; from memory): a
     smooth warp that was fitted to all rows at once, some of them found in their neighbours' places,
@@ -163,7 +175,11 @@ def _grown(seen: View, type_size: float, warp: Warp, cut: _CutRows) -> tuple[War
         grown = cut.agreeing()
         if len(grown) == len(agreeing):
             break
+        left = len(cut.rows) - len(agreeing)
+        is_slow = len(grown) - len(agreeing) < least_growth * left
         warp, agreeing = bent, grown
+        if is_slow:
+            break
     return warp, cut
 
 

@@ -27,7 +27,7 @@ from paperkey_alt.reading.image.glyphs import ABOVE, EM, HIGH, ROOM, SIDE, STEP,
 from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, ROW_CHARACTERS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -56,6 +56,7 @@ _STIFFER = 1e-3
 _BENT = 0.7  # pixels: the mean that groups are off by, from which a warp is bent
 _LESS_OFF = 0.9  # of that: where a round brings no more, it is the last
 _BENDS, _MOST_BENT = 5, 48  # rounds of that, and rows by which it is done
+_TOGETHER = 8  # strips that are worked on at once
 _SETTLED = 3  # pixels by which a strip may still be off
 
 
@@ -134,16 +135,25 @@ def cut(
     base = base + warp.at(base) * pixel
     # Over the height of a row a view is straight, whatever its slant: two rows of points are
     # enough.
-    down = (((np.arange(HIGH + 2 * ROOM_Y) - ROOM_Y - ABOVE + 0.5) / EM + 1) / 2)[:, None]
+    heights = (np.arange(HIGH + 2 * ROOM_Y) - ROOM_Y - ABOVE + 0.5) / EM
+    down = ((heights + 1) / 2)[:, None].astype(np.float32)
     above, below = (
-        seen.pose.project(base + np.array((0, edge * pixel))).reshape(len(rows), 1, len(across), 2)
+        seen.pose.project(base + np.array((0, edge * pixel)))
+        .astype(np.float32)
+        .reshape(len(rows), 1, len(across), 2)
         for edge in (-EM, EM)
     )
-    x, y = (
-        (above[..., axis] * (1 - down) + below[..., axis] * down).astype(np.float32)
-        for axis in (0, 1)
-    )
-    return 255 - _sampled(seen.grey, x, y)
+    steps, strips = below - above, np.empty((len(rows), len(down), len(across)), np.float32)
+    for part in _parts(len(rows)):
+        x, y = (above[part, ..., axis] + steps[part, ..., axis] * down for axis in (0, 1))
+        np.subtract(255, _sampled(seen.grey, x, y), out=strips[part])
+    return strips
+
+
+def _parts(rows: int) -> Iterator[slice]:
+    """Yield in which parts so many *rows* are worked on: few enough for a processor's cache."""
+    for first in range(0, rows, _TOGETHER):
+        yield slice(first, first + _TOGETHER)
 
 
 def align(
@@ -310,6 +320,15 @@ def _offsets(
     Return for each group of each strip how far right and down it is, up to *room* pixels, shape
     (rows, groups, 2), and how like a group it looks there.
     """
+    parts = [_offsets_of(strips[part], room) for part in _parts(len(strips))]
+    offsets, scores = (np.concatenate(of_parts) for of_parts in zip(*parts, strict=True))
+    return offsets, scores
+
+
+def _offsets_of(
+    strips: NDArray[np.float32], room: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return for a few strips what `_offsets` returns for all."""
     room_y = min(room, ROOM_Y)
     rows = strips[:, ROOM_Y - room_y : ROOM_Y + HIGH + room_y]
     # The last group's template has a blank behind it, for which a strip has too little room.
@@ -349,14 +368,20 @@ def _correlation(windows: NDArray[np.float32], size: int) -> NDArray[np.float64]
     rows, columns = windows.shape[1] - high + 1, windows.shape[2] - wide + 1
     # What a transform of this size wraps around falls beyond *rows* and *columns*.
     shape = (_quick(windows.shape[1]), _quick(windows.shape[2]))
-    even = template - template.mean()
-    spectrum = np.conj(np.fft.rfft2(even, shape))
-    product = np.fft.irfft2(np.fft.rfft2(windows, shape) * spectrum, shape)[:, :rows, :columns]
-    values = windows.astype(float)
-    total, squares = (_box_sums(one, high, wide) for one in (values, values**2))
+    product = np.fft.irfft2(np.fft.rfft2(windows, shape) * _spectrum(size, shape), shape)
+    total, squares = _box_sums(windows, high, wide)
     spread = np.sqrt(np.maximum(squares - total**2 / template.size, template.size))
-    correlation: NDArray[np.float64] = product / (spread * np.linalg.norm(even))
+    even = template - template.mean()
+    correlation: NDArray[np.float64] = product[:, :rows, :columns] / (spread * np.linalg.norm(even))
     return correlation
+
+
+@cache
+def _spectrum(size: int, shape: tuple[int, int]) -> NDArray[np.complex64]:
+    """Return what a transform of *shape* is multiplied by to correlate with the usual group."""
+    template = _usual_group(size)
+    spectrum: NDArray[np.complex64] = np.conj(np.fft.rfft2(template - template.mean(), shape))
+    return spectrum
 
 
 @cache
@@ -369,18 +394,19 @@ def _quick(size: int) -> int:
     return size if rest == 1 else _quick(size + 1)
 
 
-def _box_sums(values: NDArray[np.float64], high: int, wide: int) -> NDArray[np.float64]:
+def _box_sums(values: NDArray[np.float32], high: int, wide: int) -> NDArray[np.float64]:
     """
-    Return the sum over *high* × *wide* values at every place, by running sums down and then across
-    (a summed-area table, Crow 1984, without the table; from memory).
+    Return the sums of *values* and of their squares over *high* × *wide* of them at every place, by
+    running sums down and then across (a summed-area table, Crow 1984, without the table; from
+    memory).
     """
-    sums = values
-    for axis, size in ((1, high), (2, wide)):
-        running = sums.cumsum(axis=axis)
-        first, rest = np.split(running, [size], axis=axis)
-        start = first.take([-1], axis=axis)
-        ends = rest - running.take(range(rest.shape[axis]), axis=axis)
-        sums = np.concatenate([start, ends], axis=axis)
+    sums = np.stack([values, values * values]).astype(float)
+    for size in (high, wide):
+        # Each time along the axis before the last, along which running sums are quickest.
+        running = sums.cumsum(axis=2)
+        ends = running[:, :, size - 1 :].copy()
+        ends[:, :, 1:] -= running[:, :, :-size]
+        sums = ends.swapaxes(2, 3)
     return sums
 
 
@@ -409,12 +435,10 @@ def _fitted(places: Points, offsets: Points, scores: NDArray[np.float64]) -> War
     terms = _terms(places)[:, :count]
     weight = seen
     for _ in range(_REWEIGHTINGS):
-        root = np.sqrt(weight)[:, None]
-        solved = np.linalg.lstsq(
-            np.vstack([terms * root, _RIDGE * np.eye(count)]),
-            np.vstack([offsets * root, np.zeros((count, 2))]),
-            rcond=None,
-        )[0]
+        weighted = terms * weight[:, None]
+        solved = np.linalg.solve(
+            terms.T @ weighted + _RIDGE**2 * np.eye(count), weighted.T @ offsets
+        )
         residual = np.linalg.norm(offsets - terms @ solved, axis=1)
         weight = seen / (1 + (residual / _ASTRAY) ** 4)
     coefficients = np.vstack([solved, np.zeros((6 - count, 2))])
@@ -461,13 +485,17 @@ def _sampled(
     outside.
     """
     height, width = grey.shape
-    inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
-    x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
-    left = np.minimum(x.astype(np.intp), width - 2)
-    top = np.minimum(y.astype(np.intp), height - 2)
-    x -= left
-    y -= top
-    at, flat = top * width + left, grey.ravel()
-    upper = flat[at] * (1 - x) + flat[at + 1] * x
-    lower = flat[at + width] * (1 - x) + flat[at + width + 1] * x
-    return np.where(inside, upper * (1 - y) + lower * y, np.float32(255))
+    inside: NDArray[np.bool_] | None = None
+    if x.min() < 0 or y.min() < 0 or x.max() > width - 1 or y.max() > height - 1:
+        inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
+        x, y = np.clip(x, 0, width - 1), np.clip(y, 0, height - 1)
+    left = np.minimum(x.astype(np.int32), width - 2)
+    top = np.minimum(y.astype(np.int32), height - 2)
+    x = x - left.astype(np.float32)
+    y = y - top.astype(np.float32)
+    at, flat, rest = top.astype(np.intp) * width + left, grey.ravel(), 1 - x
+    upper = flat.take(at) * rest + flat.take(at + 1) * x
+    at += width
+    lower = flat.take(at) * rest + flat.take(at + 1) * x
+    brightness: NDArray[np.float32] = upper + (lower - upper) * y
+    return brightness if inside is None else np.where(inside, brightness, np.float32(255))
