@@ -39,3 +39,8 @@ class Page:
             raise ValueError("a page is one of its source's; a text is page 0 of 0")
         if is_text and (self.blocks or self.sheets):
             raise ValueError("a text is no page with symbols or printed rows")
+
+    @property
+    def lacks_head(self) -> bool:
+        """Whether there is a sheet on it of which no line 0 was read, nor any symbol."""
+        return not self.blocks and any(shown.located.head is None for shown in self.sheets)

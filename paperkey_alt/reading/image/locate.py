@@ -66,6 +66,7 @@ _TRIED_FOR_MORE = 2  # poses of each paper by which that is told
 # Strengths of lenses that are tried, and sheets through them that are compared: tried by the rows
 # "barrel" and "pincushion" of tests/bench/foreign_damage.py, which are of some 0.11 and -0.09.
 _LENSES, _LENSES_COMPARED = (0.04, -0.04, 0.08, -0.08, 0.12, -0.12), 2
+_PLANS_COMPARED = 2  # of a head line that is known, on one sheet
 _LIKELIEST = 4  # poses by marks at which a head line is looked for before anything else
 _ALIKE = 2.0  # points by which two poses may differ that need not both be tried: rows have room
 _NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where they were read
@@ -188,6 +189,27 @@ def find_through_lens(scan: Scan) -> Iterator[LocatedSheet]:
     yield from _likeliest(scan, _by_legibility(scan, poses), _LENSES_COMPARED)
 
 
+def find_again(pyramid: Pyramid, located: LocatedSheet, head: Head) -> Iterator[LocatedSheet]:
+    """
+    Yield *located* as a sheet of the set that *head* is of, of any paper and size of type that
+    looks like print there, the likeliest first.
+    """
+    scan = Scan(pyramid, CornerMarks(pyramid.picture))
+    marks = located.pose.project(np.array(layout.corner_marks(located.paper)))
+    likely = []
+    for paper in PAPERS.values():
+        fitted = pose.fit(np.array(layout.corner_marks(paper)), marks)
+        if paper == located.paper:
+            fitted = located.pose  # with its lens
+        for plan in layout.plans(head.total, paper) if fitted else ():
+            assert fitted
+            score = _legibility(scan, plan.sheets[0], fitted, plan.preset)
+            likely.append(Candidate(paper, plan.preset, plan.sheets, fitted, head, score))
+    for candidate in sorted(likely, key=lambda candidate: -candidate.score)[:_PLANS_COMPARED]:
+        if candidate.score > _LEAST_LEGIBLE:
+            yield _located(scan, candidate)
+
+
 def _likeliest(
     scan: Scan, candidates: Iterable[Candidate], compared: int
 ) -> Iterator[LocatedSheet]:
@@ -302,15 +324,17 @@ def _by_legibility(scan: Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator[
                 yield scan.tried[key]
                 continue
             sheets = _all_sheets(paper, preset)
-            rows = sheets[0].rows[:: -(-len(sheets[0].rows) // _FIRST_SAMPLE)]
-            seen = strips.view(scan.pyramid, fitted, preset.type_size)
-            warp, score = strips.align(
-                seen, rows, preset.type_size, _HOPELESS, rounds=_FIRST_ROUNDS
-            )
-            if score >= _HOPELESS:
-                score = strips.legibility(seen, rows, preset.type_size, warp)
+            score = _legibility(scan, sheets[0], fitted, preset)
             scan.tried[key] = Candidate(paper, preset, sheets, fitted, None, score)
             yield scan.tried[key]
+
+
+def _legibility(scan: Scan, sheet: Sheet, fitted: Pose, preset: Preset) -> float:
+    """Return how legible a few rows of *sheet* are at a place, or that no rows are seen there."""
+    rows = sheet.rows[:: -(-len(sheet.rows) // _FIRST_SAMPLE)]
+    seen = strips.view(scan.pyramid, fitted, preset.type_size)
+    warp, score = strips.align(seen, rows, preset.type_size, _HOPELESS, rounds=_FIRST_ROUNDS)
+    return score if score < _HOPELESS else strips.legibility(seen, rows, preset.type_size, warp)
 
 
 def _key(paper: Paper, preset: Preset, fitted: Pose) -> _Try:
