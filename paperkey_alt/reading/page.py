@@ -42,5 +42,6 @@ class Page:
 
     @property
     def lacks_head(self) -> bool:
-        """Whether there is a sheet on it of which no line 0 was read, nor any symbol."""
-        return not self.blocks and any(shown.located.head is None for shown in self.sheets)
+        """Whether it is of a picture on which neither a line 0 nor a symbol was read."""
+        is_picture = self.pages > 0 and not self.blocks
+        return is_picture and all(shown.located.head is None for shown in self.sheets)

@@ -66,7 +66,8 @@ _TRIED_FOR_MORE = 2  # poses of each paper by which that is told
 # Strengths of lenses that are tried, and sheets through them that are compared: tried by the rows
 # "barrel" and "pincushion" of tests/bench/foreign_damage.py, which are of some 0.11 and -0.09.
 _LENSES, _LENSES_COMPARED = (0.04, -0.04, 0.08, -0.08, 0.12, -0.12), 2
-_PLANS_COMPARED = 2  # of a head line that is known, on one sheet
+# Poses of each paper at which a sheet of a known set is looked for, and sheets that are compared.
+_AGAIN, _AGAIN_COMPARED = 2, 2
 _LIKELIEST = 4  # poses by marks at which a head line is looked for before anything else
 _ALIKE = 2.0  # points by which two poses may differ that need not both be tried: rows have room
 _NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where they were read
@@ -189,25 +190,45 @@ def find_through_lens(scan: Scan) -> Iterator[LocatedSheet]:
     yield from _likeliest(scan, _by_legibility(scan, poses), _LENSES_COMPARED)
 
 
-def find_again(pyramid: Pyramid, located: LocatedSheet, head: Head) -> Iterator[LocatedSheet]:
+def find_again(
+    scan: Scan, heads: Sequence[Head], located: LocatedSheet | None = None
+) -> Iterator[LocatedSheet]:
     """
-    Yield *located* as a sheet of the set that *head* is of, of any paper and size of type that
-    looks like print there, the likeliest first.
+    Yield what may be a sheet of a set of *heads*, which are known, where *located* is, or where the
+    corner marks most likely put one: of any paper, size of type and number of rows, those that look
+    most like print, if they do at all. A last sheet that is short is told by its own rows.
     """
-    scan = Scan(pyramid, CornerMarks(pyramid.picture))
+    poses = _likeliest_poses(scan, _AGAIN) if located is None else _same_place(located)
+    likely = [
+        Candidate(paper, plan.preset, sheets, fitted, head, score)
+        for paper, fitted in poses
+        for head in heads
+        for plan in layout.plans(head.total, paper)
+        for sheets in _alike(plan.sheets)
+        for score in (_legibility(scan, sheets[0], fitted, plan.preset),)
+    ]
+    for candidate in sorted(likely, key=lambda candidate: -candidate.score)[:_AGAIN_COMPARED]:
+        if candidate.score > _LEAST_LEGIBLE:
+            yield _located(scan, candidate)
+
+
+def _same_place(located: LocatedSheet) -> Iterator[tuple[Paper, Pose]]:
+    """Yield each paper, its corner marks where those of *located* are."""
     marks = located.pose.project(np.array(layout.corner_marks(located.paper)))
-    likely = []
     for paper in PAPERS.values():
         fitted = pose.fit(np.array(layout.corner_marks(paper)), marks)
         if paper == located.paper:
             fitted = located.pose  # with its lens
-        for plan in layout.plans(head.total, paper) if fitted else ():
-            assert fitted
-            score = _legibility(scan, plan.sheets[0], fitted, plan.preset)
-            likely.append(Candidate(paper, plan.preset, plan.sheets, fitted, head, score))
-    for candidate in sorted(likely, key=lambda candidate: -candidate.score)[:_PLANS_COMPARED]:
-        if candidate.score > _LEAST_LEGIBLE:
-            yield _located(scan, candidate)
+        if fitted is not None:
+            yield paper, fitted
+
+
+def _alike(sheets: Sequence[Sheet]) -> list[tuple[Sheet, ...]]:
+    """Return *sheets* by how many rows they have: the last one may have fewer."""
+    by_rows: dict[int, list[Sheet]] = {}
+    for sheet in sheets:
+        by_rows.setdefault(len(sheet.rows), []).append(sheet)
+    return [tuple(alike) for alike in by_rows.values()]
 
 
 def _likeliest(

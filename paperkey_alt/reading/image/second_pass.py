@@ -17,14 +17,16 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import Place
 from paperkey_alt.format import lines
 from paperkey_alt.reading.image import decoder, locate, pages, printed_rows
+from paperkey_alt.reading.image.corner_marks import CornerMarks
 from paperkey_alt.reading.image.printed_rows import PrintedSheet
 from paperkey_alt.reading.image.pyramid import Pyramid
 from paperkey_alt.sheet import layout
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from paperkey_alt.format.head_line import Head
+    from paperkey_alt.reading.image.locate import LocatedSheet, Scan
     from paperkey_alt.reading.page import Page
 
 _MOST_HEADS = 4  # that are tried on a sheet whose rows imply no set mark
@@ -43,14 +45,18 @@ def read(data: bytes, name: str, before: Sequence[Page], heads: Sequence[Head]) 
             if not page.lacks_head:
                 yield page
                 continue
-            pyramid = Pyramid(grey.picture())
-            sheets = tuple(_of_a_set(pyramid, shown, heads) for shown in page.sheets)
+            picture = grey.picture()
+            scan = locate.Scan(Pyramid(picture), CornerMarks(picture))
+            sheets = tuple(_of_a_set(scan, shown, heads) for shown in page.sheets)
+            if not any(_agreeing(shown) for shown in sheets):
+                found = _best(scan, locate.find_again(scan, heads[:_MOST_HEADS]), _VOTES)
+                sheets = (found,) if found else sheets
             place = Place(source=name, sheet=page.page)
             raw_lines = tuple(pages.raw_lines(page.blocks, sheets, place))
             yield replace(page, raw_lines=raw_lines, sheets=sheets)
 
 
-def _of_a_set(pyramid: Pyramid, shown: PrintedSheet, heads: Sequence[Head]) -> PrintedSheet:
+def _of_a_set(scan: Scan, shown: PrintedSheet, heads: Sequence[Head]) -> PrintedSheet:
     """Return *shown*, or what is read in its place as of a set of *heads*, if that is more."""
     if shown.located.head is not None:
         return shown
@@ -58,15 +64,18 @@ def _of_a_set(pyramid: Pyramid, shown: PrintedSheet, heads: Sequence[Head]) -> P
     likely = [head for head in heads if mark in (None, head.mark)][:_MOST_HEADS]
     if not likely:
         return shown
-    best = _within(shown, max(head.total for head in likely), surely=mark is not None)
-    for head in likely:
-        if _nearly_all_agree(best, head):
-            break
-        for located in locate.find_again(pyramid, shown.located, head):
-            again = printed_rows.read(pyramid, located)
-            if len(_agreeing(again)) > len(_agreeing(best)):
-                best = again
-    return best
+    within = _within(shown, max(head.total for head in likely), surely=mark is not None)
+    count = len(_agreeing(within))
+    if count == 0 or any(_nearly_all_agree(within, head) for head in likely):
+        return within
+    return _best(scan, locate.find_again(scan, likely, shown.located), count + 1) or within
+
+
+def _best(scan: Scan, likely: Iterable[LocatedSheet], least: int) -> PrintedSheet | None:
+    """Return of *likely* that of which most rows agree, if at least *least* do."""
+    read = [printed_rows.read(scan.pyramid, located) for located in likely]
+    best = max(read, key=lambda shown: len(_agreeing(shown)), default=None)
+    return best if best is not None and len(_agreeing(best)) >= least else None
 
 
 def _implied_mark(shown: PrintedSheet) -> str | None:
