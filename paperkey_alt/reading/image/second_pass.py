@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from paperkey_alt.errors import Place
 from paperkey_alt.format import lines
-from paperkey_alt.reading.image import decoder, locate, pages, printed_rows
+from paperkey_alt.reading.image import decoder, diagnosis, locate, pages, printed_rows
 from paperkey_alt.reading.image.corner_marks import CornerMarks
 from paperkey_alt.reading.image.printed_rows import PrintedSheet
 from paperkey_alt.reading.image.pyramid import Pyramid
@@ -50,7 +50,11 @@ def read(data: bytes, name: str, before: Sequence[Page], heads: Sequence[Head]) 
             sheets = tuple(_of_a_set(scan, shown, heads) for shown in page.sheets)
             if not any(_agreeing(shown) for shown in sheets):
                 found = _best(scan, locate.find_again(scan, heads[:_MOST_HEADS]), _VOTES)
-                sheets = (found,) if found else sheets
+                if found is not None:
+                    # What kept it from being read at first does so no more.
+                    sheets = (found,)
+                    hints = diagnosis.hints(picture, [found.located], legible=True)
+                    page = replace(page, hints=hints)  # noqa: PLW2901 - the same page, read again
             place = Place(source=name, sheet=page.page)
             raw_lines = tuple(pages.raw_lines(page.blocks, sheets, place))
             yield replace(page, raw_lines=raw_lines, sheets=sheets)
