@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from PIL import Image
 
-from paperkey_alt.format.lines import CHARACTERS, GROUP, group
+from paperkey_alt.format.lines import CHARACTERS, group
 from paperkey_alt.reading.image.pose import Pose
 from paperkey_alt.sheet import layout
 from paperkey_alt.sheet.layout import ADVANCE, NUMBER_CHARACTERS, PAPERS
@@ -35,18 +35,21 @@ if TYPE_CHECKING:
 
     from paperkey_alt.sheet.layout import Paper, Preset, Sheet
 
-_SIDE = 1200  # pixels of the longer side on which rows are looked for
+_SIDE = 1000  # pixels of the longer side on which rows are looked for
 _CELL = 16  # pixels over which the paper's brightness is taken to be even
 _DARK = 0.7  # of the paper's brightness
 _COVERED = 0.6  # of a cell: where so much is dark, it is no print
 _LEAST_INK = 2000  # pixels without which there are no rows
-_MOST_INK = 120_000  # pixels that are looked at
+_MOST_INK = 40_000  # pixels that are looked at
 _STEEPEST, _STEP = 15.0, 0.25  # degrees from upright or from on its side, and between two tries
 _STRIPED = 0.25  # how striped the profile is in the direction of rows, from which there are rows
-_CROPPED = 0.25  # of a paper's width and height: as much may be cut off
-_SCALES = 60  # that are tried of each sheet, and as many around the best
-_FINE = 0.002  # between two of these
-_LEAST_FIT = 0.3  # correlation of the profiles under which a sheet is not proposed
+# What is seen of a paper is this much wider at the most: scales that are tried go on from there up,
+# in steps like this, so many; and then as many on either side of the best, finer.
+_WIDER, _COARSE, _SCALES = 0.9, 1.012, 50
+_FINE, _FINER = 0.002, 4
+_ROOM = 0.3  # of a profile, at either end, that is taken for cut off
+_CAPITALS = 0.58  # of the type size: the height of a character
+_LEAST_FIT = 0.9  # correlation of the profiles under which a sheet is not proposed
 _MOST_PLACES = 4
 
 
@@ -69,12 +72,8 @@ def places(picture: Picture) -> tuple[Place, ...]:
     angle, striped = _direction(x, y)
     if striped < _STRIPED:
         return ()
-    found = [
-        place
-        for turn in (angle, angle + np.pi)
-        for place in _fitted(x, y, turn, picture.width / small.width)
-        if place.fit > _LEAST_FIT
-    ]
+    every = _fitted(x, y, angle, picture.width / small.width)
+    found = [place for place in every if place.fit > _LEAST_FIT]
     return tuple(sorted(found, key=lambda place: -place.fit)[:_MOST_PLACES])
 
 
@@ -120,83 +119,119 @@ def _fitted(
 ) -> Iterator[Place]:
     """
     Yield for each paper and size of type where a sheet of it fits the profiles best when its rows
-    run at *angle*; the picture is *larger* than that of the places *x* and *y*.
+    run at *angle*, or the other way round; the picture is *larger* than that of the places *x* and
+    *y*.
     """
     cos, sin = np.cos(angle), np.sin(angle)
-    across, left = _profile(x * cos + y * sin)
-    down, top = _profile(y * cos - x * sin)
+    (across, left), (down, top) = _profile(x * cos + y * sin), _profile(y * cos - x * sin)
+    both_ways = (
+        (angle, _Profiles(_Profile(across), _Profile(down)), left, top),
+        (
+            angle + np.pi,
+            _Profiles(_Profile(across[::-1]), _Profile(down[::-1])),
+            1 - left - len(across),
+            1 - top - len(down),
+        ),
+    )
     for paper in PAPERS.values():
-        # A picture may lack some of the paper, and hardly shows more than half as much again.
-        least = max(len(across) / paper.width, len(down) / paper.height) * 0.9
+        least = max(len(across) / paper.width, len(down) / paper.height) * _WIDER
+        coarse = least * _COARSE ** np.arange(_SCALES)
         for preset in layout.presets(paper):
-            sheet = layout.sheet(1, preset.lines_a_page, paper, preset)
-            coarse = np.geomspace(least, least / (1 - 2 * _CROPPED), _SCALES)
-            best = max(_fit(sheet, preset, scale, across, down) for scale in coarse.tolist())
-            fine = best[1] * (1 + _FINE * np.arange(-4, 5))
-            fit, scale, shift_x, shift_y = max(
-                _fit(sheet, preset, scale, across, down) for scale in fine.tolist()
-            )
-            u, v = left + shift_x, top + shift_y
-            matrix = larger * np.array(
-                [
-                    (scale * cos, -scale * sin, u * cos - v * sin + 0.5),
-                    (scale * sin, scale * cos, u * sin + v * cos + 0.5),
-                    (0, 0, 1 / larger),
-                ]
-            )
-            yield Place(paper, preset, Pose(matrix), fit)
+            bars = _bars(layout.sheet(1, preset.lines_a_page, paper, preset), preset)
+            for way, profiles, start_x, start_y in both_ways:
+                best = max(profiles.fit(bars, scale) for scale in coarse.tolist())
+                fine = best.scale * (1 + _FINE * np.arange(-_FINER, _FINER + 1))
+                best = max(profiles.fit(bars, scale) for scale in fine.tolist())
+                pose = _pose(way, best.scale, start_x + best.across, start_y + best.down, larger)
+                yield Place(paper, preset, pose, best.fit)
 
 
-def _fit(
-    sheet: Sheet,
-    preset: Preset,
-    scale: float,
-    across: NDArray[np.float64],
-    down: NDArray[np.float64],
-) -> tuple[float, float, float, float]:
-    """
-    Return how well the profiles of *sheet* at *scale* fit, that scale, and the shifts across and
-    down at which they do.
-    """
-    size = preset.type_size
-    rows = [(row.baseline - 0.58 * size, row.baseline) for row in (sheet.head, *sheet.rows)]
-    lefts = sorted({row.x for row in sheet.rows})
-    step = ADVANCE * size
+class _Fit(NamedTuple):
+    """How well profiles fit at a scale, and the shifts across and down at which they do."""
+
+    fit: float
+    scale: float
+    across: float
+    down: float
+
+
+class _Bars(NamedTuple):
+    """What of a sheet is dark, in points: its characters across, and its rows down."""
+
+    across: NDArray[np.float64]
+    down: NDArray[np.float64]
+
+
+def _bars(sheet: Sheet, preset: Preset) -> _Bars:
+    step = ADVANCE * preset.type_size
     cells = [
         (x + at * step, x + (at + 1) * step)
-        for x in lefts
+        for x in sorted({row.x for row in sheet.rows})
         for at, character in enumerate(group("x" * CHARACTERS), NUMBER_CHARACTERS + 2)
         if character != " "
     ]
-    fit_down, shift_down = _shifted(down, rows, scale)
-    fit_across, shift_across = _shifted(across, cells, scale)
-    return fit_down + fit_across, scale, shift_across, shift_down
+    baselines = np.array([row.baseline for row in (sheet.head, *sheet.rows)])
+    rows = np.column_stack([baselines - _CAPITALS * preset.type_size, baselines])
+    return _Bars(np.array(cells), rows)
 
 
-def _shifted(
-    profile: NDArray[np.float64], bars: list[tuple[float, float]], scale: float
-) -> tuple[float, float]:
-    """Return how well *bars* fit *profile* at *scale* where they do best, and the shift of that."""
-    first = min(start for start, _ in bars)
-    edges = np.array(bars) - first
-    length = int(edges.max() * scale) + 1
-    template = np.zeros(length)
-    for start, end in (edges * scale).round().astype(int).tolist():
-        template[start:end] = 1
-    template -= template.mean()
-    # What is cut off at either end is blank.
-    room = length // 3
-    padded = np.pad(profile, room)
-    if len(padded) < length:
-        padded = np.pad(padded, (0, length - len(padded)))
-    shape = len(padded) + length
-    product = np.fft.irfft(
-        np.fft.rfft(padded, shape) * np.conj(np.fft.rfft(template, shape)), shape
-    )[: len(padded) - length + 1]
-    sums = np.concatenate([(0,), np.cumsum(padded)])
-    squares = np.concatenate([(0,), np.cumsum(padded**2)])
-    total, square = sums[length:] - sums[:-length], squares[length:] - squares[:-length]
-    spread = np.sqrt(np.maximum(square - total**2 / length, 1))
-    correlation = product / (spread * np.linalg.norm(template))
-    at = int(correlation.argmax())
-    return float(correlation[at]), at - room - first * scale
+class _Profiles(NamedTuple):
+    """The profiles of a picture, across and down."""
+
+    across: _Profile
+    down: _Profile
+
+    def fit(self, bars: _Bars, scale: float) -> _Fit:
+        """Return how well *bars* fit at *scale*."""
+        fit_across, across = self.across.fit(bars.across, scale)
+        fit_down, down = self.down.fit(bars.down, scale)
+        return _Fit(fit_across + fit_down, scale, across, down)
+
+
+class _Profile:
+    """A profile with room around it, and what of it is the same for all that it is compared to."""
+
+    def __init__(self, profile: NDArray[np.float64]) -> None:
+        self._room = int(len(profile) * _ROOM)
+        padded = np.pad(profile, self._room)
+        self._length = len(padded)
+        self._size = 1 << (2 * self._length - 1).bit_length() - 1
+        self._spectrum = np.fft.rfft(padded, self._size)
+        self._sums = np.concatenate([(0,), np.cumsum(padded)])
+        self._squares = np.concatenate([(0,), np.cumsum(padded**2)])
+
+    def fit(self, bars: NDArray[np.float64], scale: float) -> tuple[float, float]:
+        """Return how well *bars* fit at *scale* where they do best, and the shift of that."""
+        first = float(bars.min())
+        edges = ((bars - first) * scale).round().astype(int)
+        length = int(edges.max()) + 1
+        if length > self._length:
+            return -1.0, 0.0
+        template = np.zeros(length)
+        np.add.at(template, edges[:, 0], 1)
+        np.subtract.at(template, edges[:, 1], 1)
+        template = template.cumsum().clip(0, 1)
+        template -= template.mean()
+        # What a transform of this size wraps around falls beyond the places looked at.
+        spectrum = np.conj(np.fft.rfft(template, self._size))
+        product = np.fft.irfft(self._spectrum * spectrum, self._size)
+        product = product[: self._length - length + 1]
+        total = self._sums[length:] - self._sums[:-length]
+        square = self._squares[length:] - self._squares[:-length]
+        spread = np.sqrt(np.maximum(square - total**2 / length, 1))
+        correlation = product / (spread * np.linalg.norm(template))
+        at = int(correlation.argmax())
+        return float(correlation[at]), at - self._room - first * scale
+
+
+def _pose(angle: float, scale: float, u: float, v: float, larger: float) -> Pose:
+    """
+    Return the pose of a sheet of *scale* whose corner is at *u* along its rows, which run at
+    *angle*, and *v* down them, on a picture that is so much *larger*.
+    """
+    cos, sin = np.cos(angle), np.sin(angle)
+    turned = [
+        (scale * cos, -scale * sin, u * cos - v * sin + 0.5),
+        (scale * sin, scale * cos, u * sin + v * cos + 0.5),
+    ]
+    return Pose(np.vstack([larger * np.array(turned), (0, 0, 1)]))

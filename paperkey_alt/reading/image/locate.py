@@ -26,7 +26,7 @@ import numpy as np
 
 from paperkey_alt.format import head_line
 from paperkey_alt.format.lines import LAST_NUMBER, NO_MARK
-from paperkey_alt.reading.image import glyphs, pose, soft_decision, strips
+from paperkey_alt.reading.image import by_rows, glyphs, pose, soft_decision, strips
 from paperkey_alt.reading.image.corner_marks import CornerMarks
 from paperkey_alt.sheet import layout
 from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, PAPERS
@@ -170,7 +170,10 @@ def find_likely(scan: Scan, *, at_once: bool = False) -> Iterator[LocatedSheet]:
     object.
     """
     tried, compared = _AT_ONCE if at_once else (_MOST_TRIED, _MOST_COMPARED)
-    yield from _likeliest(scan, _by_legibility(scan, _likeliest_poses(scan, tried)), compared)
+    candidates = [*_by_legibility(scan, _likeliest_poses(scan, tried))]
+    if not at_once and all(candidate.score <= _LEAST_LEGIBLE for candidate in candidates):
+        candidates = [*_by_rows_alone(scan)]
+    yield from _likeliest(scan, candidates, compared)
 
 
 def find_through_lens(scan: Scan) -> Iterator[LocatedSheet]:
@@ -348,6 +351,17 @@ def _by_legibility(scan: Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator[
             score = _legibility(scan, sheets[0], fitted, preset)
             scan.tried[key] = Candidate(paper, preset, sheets, fitted, None, score)
             yield scan.tried[key]
+
+
+def _by_rows_alone(scan: Scan) -> Iterator[Candidate]:
+    """Yield what may be a sheet by its rows, as if there were no corner marks on the picture."""
+    for paper, preset, fitted, _ in by_rows.places(scan.pyramid.picture):
+        key = _key(paper, preset, fitted)
+        if key not in scan.tried:
+            sheets = _all_sheets(paper, preset)
+            score = _legibility(scan, sheets[0], fitted, preset)
+            scan.tried[key] = Candidate(paper, preset, sheets, fitted, None, score)
+        yield scan.tried[key]
 
 
 def _legibility(scan: Scan, sheet: Sheet, fitted: Pose, preset: Preset) -> float:
