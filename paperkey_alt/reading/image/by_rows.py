@@ -50,7 +50,7 @@ _FINE, _FINER = 0.002, 4
 _ROOM = 0.3  # of a profile, at either end, that is taken for cut off
 _CAPITALS = 0.58  # of the type size: the height of a character
 _LEAST_FIT = 0.9  # correlation of the profiles under which a sheet is not proposed
-_MOST_PLACES = 4
+_MOST_PLACES = 3
 
 
 class Place(NamedTuple):
