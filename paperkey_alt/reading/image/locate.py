@@ -21,7 +21,7 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from itertools import chain, islice
+from itertools import islice
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -145,7 +145,6 @@ class Scan:
     symbols: Sequence[Symbol] = ()
     tried: dict[_Try, Candidate] = field(default_factory=dict, compare=False)
     located: dict[_Try, LocatedSheet] = field(default_factory=dict, compare=False)
-    rows: list[tuple[by_rows.Place, ...]] = field(default_factory=list, compare=False)
     headless: set[tuple[Paper, bytes]] = field(default_factory=set, compare=False)
 
 
@@ -171,14 +170,14 @@ def find_on(scan: Scan) -> tuple[LocatedSheet, ...]:
 
 def find_likely(scan: Scan, *, at_once: bool = False) -> Iterator[LocatedSheet]:
     """
-    Yield what may be a sheet where the corner marks or its rows put it, or if *at_once* where they
-    most likely do, the likeliest first: only what its rows say can tell which it is. What is
-    yielded again is the same object.
+    Yield what may be a sheet where the corner marks put it, or if *at_once* where its rows alone
+    surely do and then where the marks most likely do, the likeliest first: only what its rows say
+    can tell which it is. What is yielded again is the same object.
     """
     tried, compared = _AT_ONCE if at_once else (_MOST_TRIED, _MOST_COMPARED)
-    candidates = _by_legibility(scan, _likeliest_poses(scan, tried))
-    alone = _by_rows_alone(scan, _SURE_OF_ROWS if at_once else 0.0)
-    yield from _likeliest(scan, chain(alone, candidates), compared)
+    if at_once:
+        yield from _likeliest(scan, _by_rows_alone(scan), compared)
+    yield from _likeliest(scan, _by_legibility(scan, _likeliest_poses(scan, tried)), compared)
 
 
 def find_through_lens(scan: Scan) -> Iterator[LocatedSheet]:
@@ -358,15 +357,13 @@ def _by_legibility(scan: Scan, poses: Iterable[tuple[Paper, Pose]]) -> Iterator[
             yield scan.tried[key]
 
 
-def _by_rows_alone(scan: Scan, least: float) -> Iterator[Candidate]:
+def _by_rows_alone(scan: Scan) -> Iterator[Candidate]:
     """
-    Yield what may be a sheet by its rows, as if there were no corner marks on the picture, if they
-    fit that well at *least*.
+    Yield what surely is a sheet by its rows, as if there were no corner marks on the picture: what
+    only may be one keeps others from being tried that are.
     """
-    if not scan.rows:
-        scan.rows.append(by_rows.places(scan.pyramid.picture))
-    for paper, preset, fitted, fit in scan.rows[0]:
-        if fit < least:
+    for paper, preset, fitted, fit in by_rows.places(scan.pyramid.picture):
+        if fit < _SURE_OF_ROWS:
             continue
         key = _key(paper, preset, fitted)
         if key not in scan.tried:
