@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sys
 import threading
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -26,13 +26,12 @@ from paperkey_alt.errors import (
     UnsupportedKey,
     in_file,
 )
-from paperkey_alt.format import backup, body
-from paperkey_alt.format.recover import recover
+from paperkey_alt.format import backup, body, recover
 from paperkey_alt.keys.secret import NOT_REBUILT
 from paperkey_alt.reading import kinds, sources
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 
     from click._termui_impl import ProgressBar
 
@@ -62,7 +61,8 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
     Return what the sources *names* give, after saying so of each page, unless *quiet*; of pages the
     printed rows of all lines if *thorough*.
     """
-    pages = []
+    read_of: list[tuple[str, list[Page]]] = []
+    kept: dict[str, bytes] = {}
     with _progress(len(names)) as done:
         for name in names:
             if name == files.STREAM and sys.stdin.isatty():
@@ -71,6 +71,8 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
             told = files.told(name)
             limit = process.limited(f"reading {told}", _SECONDS_READING)
             has_lines = False
+            pages: list[Page] = []
+            read_of.append((name, pages))
             try:
                 with announced(f"looking at {told}"), limit as grant:
                     for page in sources.read(data, told, thorough=thorough):
@@ -81,10 +83,49 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
             except TooLarge as error:
                 advice = error.advice if has_lines else _NO_LINES_SO_FAR
                 raise TooLarge(error.what, advice=advice) from None
+            if files.gives_once(name) and _lacks_head(pages):
+                kept[name] = data
+    every = _read_again(read_of, kept)
     if not quiet:
-        say(row for page in pages if page.pages for row in (report.page(page), *report.hints(page)))
-    say(dict.fromkeys(sentence for page in pages for sentence in page.advice))
-    return pages
+        say(row for page in every if page.pages for row in (report.page(page), *report.hints(page)))
+    say(dict.fromkeys(sentence for page in every for sentence in page.advice))
+    return every
+
+
+def _read_again(
+    read_of: Sequence[tuple[str, Sequence[Page]]], kept: Mapping[str, bytes]
+) -> list[Page]:
+    """
+    Return the pages *read_of* each source, those that lack a head line read again with the heads
+    that others have, if any; *kept* is the content of sources that cannot be opened again.
+    """
+    pages = [page for _, before in read_of for page in before]
+    if not _lacks_head(pages):
+        return pages
+    with process.limited("finding the head lines", _SECONDS_COLLECTING):
+        heads = recover.heads([raw_line for page in pages for raw_line in page.raw_lines])
+    if not heads:
+        return pages
+    all_pages: list[Page] = []
+    for name, before in read_of:
+        again = before
+        if _lacks_head(before):
+            told = files.told(name)
+            data = kept[name] if name in kept else files.read(name, files.LONGEST_SOURCE)
+            seconds = _SECONDS_READING + _SECONDS_A_SHEET * len(before)
+            # What was read before is something: a second look that takes too long is none.
+            with (
+                suppress(TooLarge),
+                announced(f"looking at {told} again"),
+                process.limited(f"reading {told} again", seconds),
+            ):
+                again = [*sources.read_again(data, told, before, heads)]
+        all_pages.extend(again)
+    return all_pages
+
+
+def _lacks_head(pages: Iterable[Page]) -> bool:
+    return any(page.lacks_head for page in pages)
 
 
 _AT_A_TERMINAL = (
@@ -118,7 +159,7 @@ def announced(what: str) -> Iterator[None]:
 def collect(pages: Iterable[Page]) -> Findings:
     """Return what is found in *pages*."""
     with process.limited("finding the lines of each set", _SECONDS_COLLECTING):
-        return recover([raw_line for page in pages for raw_line in page.raw_lines])
+        return recover.recover([raw_line for page in pages for raw_line in page.raw_lines])
 
 
 def sets(pages: Iterable[Page]) -> Sequence[SetFinding]:

@@ -215,6 +215,18 @@ def recover(raw_lines: Sequence[RawLine]) -> Findings:
     return Findings(tuple(findings), (*alone, *strays))
 
 
+def heads(raw_lines: Sequence[RawLine]) -> tuple[Head, ...]:
+    """
+    Return the heads that were read of the sets that *raw_lines* are lines of, of each set the
+    likeliest first; none is computed.
+    """
+    try:
+        said, _, _ = _head_lines(raw_lines)
+    except UnknownFormat:
+        return ()
+    return tuple(chain.from_iterable(said.values()))
+
+
 class _Placed(NamedTuple):
     """
     A raw line at its line number in a set; *decoded* is None where it cannot be taken for a line,

@@ -39,3 +39,9 @@ class Page:
             raise ValueError("a page is one of its source's; a text is page 0 of 0")
         if is_text and (self.blocks or self.sheets):
             raise ValueError("a text is no page with symbols or printed rows")
+
+    @property
+    def lacks_head(self) -> bool:
+        """Whether it is of a picture on which neither a line 0 nor a symbol was read."""
+        is_picture = self.pages > 0 and not self.blocks
+        return is_picture and all(shown.located.head is None for shown in self.sheets)

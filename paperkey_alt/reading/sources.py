@@ -13,7 +13,9 @@ from paperkey_alt.reading.page import Page
 from paperkey_alt.reading.text import handheld, typed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
+
+    from paperkey_alt.format.head_line import Head
 
 _BYTE_ORDER_MARKS = {
     codecs.BOM_UTF8: "utf-8-sig",
@@ -56,6 +58,21 @@ def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
         raise MissingExtra(
             f"reading pictures needs the library {error.name}, which is not installed"
         ) from None
+
+
+def read_again(
+    data: bytes, name: str, before: Sequence[Page], heads: Sequence[Head]
+) -> Iterator[Page]:
+    """
+    Yield the pages *before* of the source *name*, those of them that lack a head line read with
+    *heads*, which are known from other pages; raises SourceError as `read` does.
+    """
+    if not any(page.lacks_head for page in before):
+        yield from before
+        return
+    from paperkey_alt.reading.image import second_pass  # noqa: PLC0415 - an extra, slow to load
+
+    yield from second_pass.read(data, name, before, heads)
 
 
 def _text(data: bytes, name: str) -> str:

@@ -69,11 +69,15 @@ class Print(NamedTuple):
 
 
 class Search(NamedTuple):
-    """In which print how many marks are looked for, and whether they are seen from behind."""
+    """
+    In which print how many marks are looked for; whether they are seen from behind; and whether
+    the other marks are *beyond* the picture, which these, solid ones, then put them.
+    """
 
     print_: Print
     marks: int
     mirrored: bool = False
+    beyond: bool = False
 
 
 # Of good print, and of pale or speckled print, which needs the blur to be of one piece. The second
@@ -85,7 +89,12 @@ _SEARCHES = (
     *(Search(print_, marks) for print_ in _PRINTS for marks in (4, 3, 2)),
     Search(_EDGES, 4),
     Search(_GOOD, 4, mirrored=True),
+    # Added for the row "turned up to 180°" of tests/bench/foreign_damage.py.
+    Search(_GOOD, 2, beyond=True),
 )
+# What counts a paper that reaches beyond a picture, where the marks say that it does: it tells one
+# of two ways round from the other.
+_BEYOND = 0.05
 # Where the darkest print is within these, in parts of the paper, marks are looked for with less
 # contrast, in proportion to that of print as dark as the third. Paler is the grain of the paper.
 _PALE_PRINT, _USUAL_PRINT = (0.76, 0.9), 0.4
@@ -132,8 +141,8 @@ class CornerMarks:
         Yield poses of a sheet, of each of *papers*, by which its marks lie on spots of the picture.
 
         In turn the likeliest by four marks, by three and by two, of good print and of pale print,
-        by edges and from behind, then the second likeliest: none is so much likelier that the
-        others should wait.
+        by edges, from behind and beyond the picture, then the second likeliest: none is so much
+        likelier that the others should wait.
         """
         papers = tuple(papers)
         ranks = [self._rank(papers, search) for search in _SEARCHES]
@@ -167,7 +176,7 @@ class CornerMarks:
     ) -> Iterator[tuple[float, Pose]]:
         """
         Yield poses with their misfit: that of the spots, and how far the paper reaches beyond the
-        picture.
+        picture, which counts little where it is taken to.
 
         Best-first search: assignments come by the misfit of their spots, and the second summand
         only adds to it. So a pose whose sum is not above the next assignment's first summand is
@@ -175,14 +184,19 @@ class CornerMarks:
         """
         shrunk = self._size / self._small.size
         waiting: list[tuple[float, int, Pose]] = []
-        ways = _assigned(self.spots(search.print_), middles, search.marks, mirrored=search.mirrored)
+        spots, counts = self.spots(search.print_), 1.0
+        if search.beyond:
+            # Of two marks a hollow one would be any of the letters.
+            spots, counts = spots._replace(hollow=()), _BEYOND
+        ways = _assigned(spots, middles, search.marks, mirrored=search.mirrored)
         for at, (misfit, corners, seen) in enumerate(ways):
             while waiting and waiting[0][0] <= misfit:
                 total, _, best = heapq.heappop(waiting)
                 yield total, best
             fitted = pose.fit(middles[list(corners)], (seen + 0.5) * shrunk - 0.5)
             if fitted is not None:
-                heapq.heappush(waiting, (misfit + self._outside(fitted, paper), at, fitted))
+                outside = counts * self._outside(fitted, paper)
+                heapq.heappush(waiting, (misfit + outside, at, fitted))
         while waiting:
             total, _, best = heapq.heappop(waiting)
             yield total, best

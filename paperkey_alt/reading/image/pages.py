@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 _MOST_SHEETS = 4  # that are looked for on a picture without symbols
 _COVERED = 0.6  # of a picture: when sheets cover so much of it, there is no room for another
 _TRIED_IN_VAIN = 2  # of what may be a sheet without a row that agrees, after which no more is
-_NEARLY_ALL = 0.8  # of the rows of a sheet: when so many agree with their checks, it is that
+NEARLY_ALL = 0.8  # of the rows of a sheet: when so many agree with their checks, it is that
 # Of the rows left, so many as a round must add for another one while sheets are compared: on the
 # rows "barrel", "optical distortion" and "waves of 25" of tests/bench/foreign_damage.py it added a
 # quarter and more where the place was true, and soon less than this where a lens was not seen
@@ -55,7 +55,7 @@ def read(data: bytes, name: str, *, thorough: bool) -> Iterator[Page]:
                 name,
                 number,
                 count,
-                tuple(_raw_lines(seen.blocks, seen.sheets, place)),
+                tuple(raw_lines(seen.blocks, seen.sheets, place)),
                 seen.blocks,
                 seen.sheets,
                 is_cut_short=page.is_cut_short,
@@ -254,7 +254,7 @@ def _agreeing(shown: PrintedSheet) -> int:
 
 def _nearly_all_agree(shown: PrintedSheet) -> bool:
     """Tell whether so many rows agree that no other sheet need be tried."""
-    return _agreeing(shown) > _NEARLY_ALL * len(shown.rows)
+    return _agreeing(shown) > NEARLY_ALL * len(shown.rows)
 
 
 def _may_be_negative(picture: Picture) -> bool:
@@ -280,9 +280,10 @@ def _blocks_at_places(
                 yield symbol
 
 
-def _raw_lines(
+def raw_lines(
     blocks: Iterable[Symbol], sheets: Iterable[PrintedSheet], place: Place
 ) -> Iterator[RawLine]:
+    """Yield what *blocks* and the rows of *sheets* say, read at *place*."""
     for block in blocks:
         yield from (RawLine(place, ((number, characters),)) for number, characters in block.lines)
     for sheet in sheets:

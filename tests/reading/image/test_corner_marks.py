@@ -2,7 +2,7 @@
 
 import random
 import time
-from itertools import islice
+from itertools import islice, product
 
 import numpy as np
 import pytest
@@ -100,6 +100,32 @@ def test_four_marks_three_or_two(without):
 def test_fewer_than_two_marks_settle_nothing(without):
     """One mark or none: no pose."""
     assert list(CornerMarks(marks_alone(without=without)).poses([A4, LETTER])) == []
+
+
+def test_two_solid_marks_of_a_sheet_that_reaches_beyond_the_picture():
+    """
+    Of a sheet turned by 50° of which two corners are cut off, the likeliest place beyond the
+    picture is right, and the second one is that upside down; hollow spots, as letters are, have no
+    say, nor has it that other places are within the picture.
+    """
+    sheet = marks_alone(dpi=80)
+    pen = ImageDraw.Draw(sheet)
+    for x, y in product(range(100, 560, 40), range(200, 760, 40)):
+        pen.rectangle((x, y, x + 12, y + 12), fill=0)
+        pen.rectangle((x + 4, y + 4, x + 8, y + 8), fill=255)
+    picture = Image.new("L", (830, 1170), 255)
+    picture.paste(sheet, ((830 - sheet.width) // 2, (1170 - sheet.height) // 2))
+    picture = picture.rotate(50, Image.Resampling.BICUBIC, translate=(-150, 0), fillcolor=255)
+    corners = np.array([(0, 0), (A4.width, 0), (A4.width, A4.height), (0, A4.height)])
+    turn, middle = np.radians(50), np.array(picture.size) / 2
+    back = np.array([(np.cos(turn), -np.sin(turn)), (np.sin(turn), np.cos(turn))])
+    true = (corners * 80 / 72 - np.array(sheet.size) / 2) @ back + middle - (150, 0)
+    marks = CornerMarks(picture)
+    assert len(marks.spots(GOOD).solid) == 2
+    assert len(marks.spots(GOOD).hollow) > 100
+    (_, first), (_, second) = islice(marks._best_poses(A4, corner_marks._SEARCHES[-1]), 2)
+    assert np.abs(first.project(corners) - true).max() < 2 / 25.4 * 80
+    assert np.abs(second.project(corners[[2, 3, 0, 1]]) - true).max() < 2 / 25.4 * 80
 
 
 def shape(points, hole=None):
