@@ -4,7 +4,7 @@ Where sheets lie on a picture: `find`.
 There are three ways to find a sheet, tried in turn: by the QR symbols that were read; by the head
 line, where it is legible at a place that the corner marks allow (`_FINDERS`); by how like the
 characters of a sheet the picture looks at such a place, or at one that the printed rows alone tell
-(`find_likely`, `by_rows`). The first two yield candidates, and one chooser takes the best of those
+(`find_likely`, `find_by_rows`). The first two yield candidates, and one chooser takes the best of those
 that would be the same sheet (`_chosen`); of the third, whoever reads the rows takes that whose rows
 agree with their checks. Where head lines are known from other pages, these say which sheets there
 may be (`find_again`).
@@ -175,15 +175,18 @@ def find_on(scan: Scan) -> tuple[LocatedSheet, ...]:
 
 def find_likely(scan: Scan, *, at_once: bool = False) -> Iterator[LocatedSheet]:
     """
-    Yield what may be a sheet where the corner marks put it, the likeliest first, and then where its
-    rows alone do, or if *at_once* only where the marks most likely put it: only what its rows say
-    can tell which it is. What is yielded again is the same object.
+    Yield what may be a sheet where the corner marks put it, or if *at_once* most likely put it, the
+    likeliest first: only what its rows say can tell which it is. What is yielded again is the same
+    object.
     """
     tried, compared = _AT_ONCE if at_once else (_MOST_TRIED, _MOST_COMPARED)
     candidates = _by_legibility(scan, _likeliest_poses(scan, tried), _print_sizes(scan))
     yield from _likeliest(scan, candidates, compared)
-    if not at_once:
-        yield from _likeliest(scan, _by_rows_alone(scan), compared)
+
+
+def find_by_rows(scan: Scan) -> Iterator[LocatedSheet]:
+    """As `find_likely`, where its rows alone put a sheet: its corner marks may be cut off."""
+    yield from _likeliest(scan, _by_rows_alone(scan), _MOST_COMPARED)
 
 
 def find_through_lens(scan: Scan) -> Iterator[LocatedSheet]:

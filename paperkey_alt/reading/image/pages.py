@@ -189,16 +189,20 @@ def _by_rows(
     """
     from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
 
-    for tried, likely in enumerate(locate.find_likely(scan, at_once=at_once), 1):
-        if id(likely) not in read_before:
-            read_before[id(likely)] = _read_to_compare(scan, likely)
-        shown = read_before[id(likely)]
-        if _nearly_all_agree(shown):
-            return (shown.located,)
-        if best is None or _agreeing(shown) > _agreeing(best):
-            best = shown
-        if tried == _TRIED_IN_VAIN and _agreeing(best) == 0:
-            break
+    ways = [locate.find_likely(scan, at_once=at_once)]
+    if not at_once:
+        ways.append(locate.find_by_rows(scan))
+    for way in ways:
+        for tried, likely in enumerate(way, 1):
+            if id(likely) not in read_before:
+                read_before[id(likely)] = _read_to_compare(scan, likely)
+            shown = read_before[id(likely)]
+            if _nearly_all_agree(shown):
+                return (shown.located,)
+            if best is None or _agreeing(shown) > _agreeing(best):
+                best = shown
+            if tried == _TRIED_IN_VAIN and _agreeing(best) == 0:
+                break
     return () if best is None or at_once else (best.located,)
 
 

@@ -74,8 +74,12 @@ def test_a_blur_is_no_format_yet_to_come():
     Of rows that nobody can read line 0 is given only where it makes a head: what is wrong is never
     the version.
     """
-    for seed in range(1):
-        picture = scanned(text_only(150), seed, blur=2.2, noise=10)
+    true = printed(LENGTHS[11.0])[0].head
+    for blur in (2.2, 3.5):
+        picture = scanned(text_only(150), 0, blur=blur, noise=10)
         raw_lines = [raw_line for page in pages(picture) for raw_line in page.raw_lines]
-        with pytest.raises((NoLines, NoHeadLine)):
-            recover(raw_lines)
+        try:
+            heads = [found.head for found in recover(raw_lines).sets]
+        except (NoLines, NoHeadLine):
+            heads = []
+        assert heads in ([], [true])
