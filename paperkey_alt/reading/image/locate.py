@@ -3,11 +3,11 @@ Where sheets lie on a picture: `find`.
 
 There are three ways to find a sheet, tried in turn: by the QR symbols that were read; by the head
 line, where it is legible at a place that the corner marks allow (`_FINDERS`); by how like the
-characters of a sheet the picture looks at such a place, or at one that the printed rows alone tell
-(`find_likely`, `find_by_rows`). The first two yield candidates, and one chooser takes the best of those
-that would be the same sheet (`_chosen`); of the third, whoever reads the rows takes that whose rows
-agree with their checks. Where head lines are known from other pages, these say which sheets there
-may be (`find_again`).
+characters of a sheet the picture looks at such a place (`find_likely`), or at one that the printed
+rows alone tell (`find_by_rows`). The first two yield candidates, and one chooser takes the best of
+those that would be the same sheet (`_chosen`); of the third, whoever reads the rows takes that
+whose rows agree with their checks. Where head lines are known from other pages, these say which
+sheets there may be (`find_again`).
 
 A picture taken through a lens that bends straight lines is looked at through a few such lenses
 (`find_through_lens`).
