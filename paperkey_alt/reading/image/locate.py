@@ -368,16 +368,20 @@ def _by_legibility(
     """
     for paper, fitted in poses:
         for preset in layout.presets(paper):
-            key = _key(paper, preset, fitted)
-            if key in scan.tried:
-                yield scan.tried[key]
-                continue
-            if not _is_of_size(_type_pixels(paper, preset.type_size, fitted), sizes):
-                continue
-            sheets = _all_sheets(paper, preset)
-            score = _legibility(scan, sheets[0], fitted, preset)
-            scan.tried[key] = Candidate(paper, preset, sheets, fitted, None, score)
-            yield scan.tried[key]
+            is_known = _key(paper, preset, fitted) in scan.tried
+            pixels = _type_pixels(paper, preset.type_size, fitted)
+            if is_known or _is_of_size(pixels, sizes):
+                yield _tried(scan, paper, preset, fitted)
+
+
+def _tried(scan: Scan, paper: Paper, preset: Preset, fitted: Pose) -> Candidate:
+    """Return a sheet, whichever it is, at a place, which is looked at once only."""
+    key = _key(paper, preset, fitted)
+    if key not in scan.tried:
+        sheets = _all_sheets(paper, preset)
+        score = _legibility(scan, sheets[0], fitted, preset)
+        scan.tried[key] = Candidate(paper, preset, sheets, fitted, None, score)
+    return scan.tried[key]
 
 
 def _print_sizes(scan: Scan) -> tuple[float, ...]:
@@ -414,14 +418,8 @@ def _by_rows_alone(scan: Scan) -> Iterator[Candidate]:
     only may be one keeps others from being tried that are.
     """
     for paper, preset, fitted, fit in by_rows.places(scan.pyramid.picture):
-        if fit < _SURE_OF_ROWS:
-            continue
-        key = _key(paper, preset, fitted)
-        if key not in scan.tried:
-            sheets = _all_sheets(paper, preset)
-            score = _legibility(scan, sheets[0], fitted, preset)
-            scan.tried[key] = Candidate(paper, preset, sheets, fitted, None, score)
-        yield scan.tried[key]
+        if fit >= _SURE_OF_ROWS:
+            yield _tried(scan, paper, preset, fitted)
 
 
 def _legibility(scan: Scan, sheet: Sheet, fitted: Pose, preset: Preset) -> float:
