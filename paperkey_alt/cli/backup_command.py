@@ -316,7 +316,7 @@ class _Backup:
             self.secret.line_sets,
             self.secret.captions[0],
             self.secret.sheets_each,
-            self.extract.protected or self.extract.seal_passphrase is not None,
+            words.is_locked(self.extract, self.secret.line_sets[0]),
             [*self.extract.notes, *self.rest.told],
         )
 
