@@ -50,7 +50,7 @@ _RIDGE = 1e-3
 # Terms of a warp by the groups that are found: all six of a polynomial of second degree, the three
 # of an affine one, or a shift.
 _TERMS = ((60, 6), (12, 3), (0, 1))
-_NODE = 48.0  # points from a node of a bend to the next: two groups of the smallest type
+_NODE = np.full(2, 48.0)  # points from a node of a bend to the next: two groups of small type
 _STIFF = 0.02  # of a bend, against displacements found; and towards none at all:
 _STIFFER = 1e-3
 _BENT = 0.7  # pixels: the mean that groups are off by, from which a warp is bent
@@ -64,11 +64,12 @@ _SETTLED = 3  # pixels by which a strip may still be off
 class Bend:
     """
     Displacements at the nodes of a grid over the sheet, in pixels of a strip, shape (rows, columns,
-    2), bilinear between them; the first node is at *corner*, and they are *step* apart.
+    2), bilinear between them; the first node is at *corner*, and they are *step* apart, across and
+    down.
     """
 
     corner: NDArray[np.float64]
-    step: float
+    step: NDArray[np.float64]
     nodes: NDArray[np.float64]
 
     def at(self, sheet: Points) -> Points:
@@ -146,7 +147,7 @@ def cut(
     steps, strips = below - above, np.empty((len(rows), len(down), len(across)), np.float32)
     for part in _parts(len(rows)):
         x, y = (above[part, ..., axis] + steps[part, ..., axis] * down for axis in (0, 1))
-        np.subtract(255, _sampled(seen.grey, x, y), out=strips[part])
+        np.subtract(255, sampled(seen.grey, x, y), out=strips[part])
     return strips
 
 
@@ -163,19 +164,20 @@ def align(
     hopeless: float = -1,
     *,
     rounds: int = _ROUNDS,
+    warp: Warp = STRAIGHT,
 ) -> tuple[Warp, float]:
     """
-    Return where *rows* are, and how like rows they look there: a score from -1 to 1, the mean over
-    the better half of their groups, for the others may be torn off. Where the first round scores
-    less than *hopeless*, it is the last.
+    Return where *rows* are, near where *warp* puts them, and how like rows they look there: a score
+    from -1 to 1, the mean over the better half of their groups, for the others may be torn off.
+    Where the first round scores less than *hopeless*, it is the last.
     """
-    warp, score = STRAIGHT, 0.0
+    score = 0.0
     rows = rows[:: -(-len(rows) // _ENOUGH)]
     places = _group_places(rows, type_size)
     for _ in range(rounds):
         offsets, scores = _offsets(cut(seen, rows, type_size, warp))
         step = _fitted(places, offsets.reshape(-1, 2), scores.ravel())
-        warp = Warp(warp.across + step.across, warp.down + step.down)
+        warp = Warp(warp.across + step.across, warp.down + step.down, warp.bend)
         score = float(np.sort(scores, axis=None)[scores.size // 2 :].mean())
         if score < hopeless:
             break
@@ -446,7 +448,7 @@ def _fitted(places: Points, offsets: Points, scores: NDArray[np.float64]) -> War
 
 
 def _near_nodes(
-    sheet: Points, corner: NDArray[np.float64], step: float, shape: tuple[int, ...]
+    sheet: Points, corner: NDArray[np.float64], step: NDArray[np.float64], shape: tuple[int, ...]
 ) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
     """
     Return for each of the places *sheet* the four nodes around it, of a grid of *shape* row by row,
@@ -477,7 +479,7 @@ def _terms(sheet: Points) -> Points:
     return np.column_stack([np.ones(len(x)), x, y, x * y, x * x, y * y])
 
 
-def _sampled(
+def sampled(
     grey: NDArray[np.uint8], x: NDArray[np.float32], y: NDArray[np.float32]
 ) -> NDArray[np.float32]:
     """
