@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from PIL.Image import Image as Picture
 
-    from paperkey_alt.reading.image.grey import Grey
+    from paperkey_alt.reading.image.decoder import DecodedPage
     from paperkey_alt.reading.image.locate import LocatedSheet, Scan
     from paperkey_alt.reading.image.printed_rows import PrintedRow, PrintedSheet
     from paperkey_alt.reading.image.pyramid import Pyramid
@@ -71,7 +71,7 @@ class _Seen(NamedTuple):
     hints: tuple[str, ...] = ()
 
 
-def _read(page: Grey, *, thorough: bool) -> _Seen:
+def _read(page: DecodedPage, *, thorough: bool) -> _Seen:
     """Return what is on *page*."""
     if min(page.width, page.height) < symbols.LEAST_PIXELS:
         return _Seen()
