@@ -6,6 +6,10 @@ Loaded in the process that decodes, whose start each picture pays for: it import
 
 from __future__ import annotations
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
 DPI = 300
 # Bounds set with tests/bench/large_pictures.py, so that no picture takes more than 1 GiB.
 MOST_PIXELS = 150_000_000  # of a page; A4 at 1,200 dpi has 139 million
@@ -42,3 +46,11 @@ def counted(pages: int) -> int:
             f"has {pages} pages; 1 to {MOST_PAGES} can be read at a time", "Split the file."
         )
     return pages
+
+
+def numbers(pages: int, wanted: Collection[int]) -> list[int]:
+    """
+    Return the numbers of so many *pages* of a file that are *wanted*, from 1; of all where none is
+    said to be. Raises Refused for none or too many pages.
+    """
+    return [number for number in range(1, counted(pages) + 1) if number in wanted or not wanted]

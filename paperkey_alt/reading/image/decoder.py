@@ -36,7 +36,7 @@ from paperkey_alt.reading.image.decoder_process import (
 from paperkey_alt.reading.image.grey import Grey
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Collection, Iterator, Sequence
 
     from PIL.Image import Image as Picture
 
@@ -92,9 +92,12 @@ class DecodedPage:
 
 
 @contextmanager
-def decoded(data: bytes, name: str) -> Iterator[tuple[int, Iterator[DecodedPage]]]:
+def decoded(
+    data: bytes, name: str, wanted: Collection[int] = ()
+) -> Iterator[tuple[int, Iterator[DecodedPage]]]:
     """
-    Give how many pages the file *name* has, and these one by one, as `scans.pages` does.
+    Give how many pages the file *name* has, and these one by one, or those with the numbers
+    *wanted*, as `scans.pages` does.
 
     Raises SourceError as that refuses, and where the decoder reaches a limit of memory or time;
     ImportError where a library is missing.
@@ -102,8 +105,9 @@ def decoded(data: bytes, name: str) -> Iterator[tuple[int, Iterator[DecodedPage]
     process = _Process(name)
     try:
         with process.told():
-            count = pull_count(process.asked(len(data), more=data), name)
-        yield count, _pages(process, count)
+            process.ask(len(data), more=data)
+            count = pull_count(process.asked(len(wanted), *wanted), name)
+        yield count, _pages(process, len(wanted) or count)
     finally:
         process.end()
 
@@ -177,15 +181,19 @@ class _Process:
             start_new_session=True,
         )
 
-    def asked(self, *request: int, more: bytes = b"") -> IO[bytes]:
-        """Return its answers, after it was told *request* and *more*."""
+    def ask(self, *request: int, more: bytes = b"") -> None:
+        """Tell it *request* and *more*."""
         assert self._process.stdin
-        assert self._process.stdout
         # One that has ended by now says nothing more, which its answers tell.
         with suppress(BrokenPipeError):
             self._process.stdin.write(numbers(*request))
             self._process.stdin.write(more)
             self._process.stdin.flush()
+
+    def asked(self, *request: int) -> IO[bytes]:
+        """Return its answers, after it was told *request*."""
+        self.ask(*request)
+        assert self._process.stdout
         return self._process.stdout
 
     @contextmanager

@@ -6,9 +6,9 @@ Started by `decoder`. Beyond its standard streams it has nothing: no environment
 descriptor, and, where the system has such limits, no way to open, write or start anything, and no
 more than so much memory and time.
 
-    request:  length, bytes of the file
+    request:  length, bytes of the file; how many pages are wanted, 0 for all, and their numbers
     answers:  PAGES, count
-    for each page:
+    for each page that is wanted:
     answers:  PICTURE, width, height, whether it is cut short
     request:  CODES, how black is told from white; or PIXELS; as often as wanted, or NEXT
     answers:  CODES, count, and for each symbol its eight coordinates, whether it could be read,
@@ -63,13 +63,14 @@ def main() -> None:
     codes.load()
     requests, answers = sys.stdin.buffer, sys.stdout.buffer
     data = requests.read(_pull(requests))
+    wanted = [_pull(requests) for _ in range(_pull(requests))]
     scans.load(data)
     for limit in ("RLIMIT_NOFILE", "RLIMIT_NPROC", "RLIMIT_FSIZE"):
         _limit(limit, 0)
     _limit("RLIMIT_CPU", MOST_SECONDS, MOST_SECONDS + SECONDS_A_PAGE * MOST_PAGES)
     try:
         answers.write(numbers(Answer.PAGES, scans.count(data)))
-        for number, page in enumerate(scans.pages(data), 1):
+        for number, page in enumerate(scans.pages(data, wanted), 1):
             answers.write(numbers(Answer.PICTURE, page[0], page[1], page[3]))
             answers.flush()
             while (request := _pull(requests)) != Request.NEXT:

@@ -18,7 +18,7 @@ from paperkey_alt.reading.image import bounds
 from paperkey_alt.reading.image.bounds import LESS, MOST_NEEDED, Refused
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Collection, Iterable, Iterator
 
     from PIL.Image import Image as Picture
     from PIL.ImageFile import ImageFile
@@ -69,17 +69,17 @@ def count(data: bytes) -> int:
         return bounds.counted(frames)
 
 
-def pages(data: bytes) -> Iterator[Decoded]:
-    """Yield the pages of a file, as `scans.pages` does."""
-    for picture in _frames(data):
+def pages(data: bytes, wanted: Collection[int]) -> Iterator[Decoded]:
+    """Yield the pages of a file that are *wanted*, as `scans.pages` does."""
+    for picture in _frames(data, wanted):
         yield picture.width, picture.height, picture.tobytes(), _CUT_SHORT in picture.info
 
 
-def _frames(data: bytes) -> Iterator[Picture]:
+def _frames(data: bytes, wanted: Collection[int]) -> Iterator[Picture]:
     frames = count(data)
     with _opened(data) as picture:
-        for frame in range(frames):
-            picture.seek(frame)
+        for number in bounds.numbers(frames, wanted):
+            picture.seek(number - 1)
             bounds.require_size(*picture.size)
             format_ = picture.format or ""
             pixel = _FORMAT_PIXEL.get(format_, _PIXEL.get(picture.mode, 4))

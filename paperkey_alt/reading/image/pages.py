@@ -199,9 +199,9 @@ def _by_rows(
             shown = read_before[id(likely)]
             if _nearly_all_agree(shown):
                 return (shown.located,)
-            if best is None or _agreeing(shown) > _agreeing(best):
+            if best is None or _agreeing_rows(shown) > _agreeing_rows(best):
                 best = shown
-            if tried == _TRIED_IN_VAIN and _agreeing(best) == 0:
+            if tried == _TRIED_IN_VAIN and _agreeing_rows(best) == 0:
                 break
     return () if best is None or at_once else (best.located,)
 
@@ -216,7 +216,7 @@ def _through_lens(scan: Scan) -> PrintedSheet | None:
     best: PrintedSheet | None = None
     for likely in locate.find_through_lens(scan):
         shown = _read_to_compare(scan, likely)
-        if _agreeing(shown) >= max(_SURELY, 0 if best is None else _agreeing(best) + 1):
+        if _agreeing_rows(shown) >= max(_SURELY, 0 if best is None else _agreeing_rows(best) + 1):
             best = shown
         if _nearly_all_agree(shown):
             break
@@ -233,7 +233,7 @@ def _read_to_compare(scan: Scan, likely: LocatedSheet) -> PrintedSheet:
 
 def _best(read: Iterable[PrintedSheet]) -> tuple[LocatedSheet, ...]:
     """Return the sheet of those *read* of which most rows agree, if there are any."""
-    return tuple(shown.located for shown in sorted(read, key=_agreeing)[-1:])
+    return tuple(shown.located for shown in sorted(read, key=_agreeing_rows)[-1:])
 
 
 def _read_enough(read: Iterable[PrintedSheet]) -> tuple[PrintedSheet, ...]:
@@ -243,7 +243,7 @@ def _read_enough(read: Iterable[PrintedSheet]) -> tuple[PrintedSheet, ...]:
 
 def _is_enough(shown: PrintedSheet) -> bool:
     """Tell whether nearly all rows agree, or so few that no others are looked for from them."""
-    return _nearly_all_agree(shown) or _agreeing(shown) < _SURELY
+    return _nearly_all_agree(shown) or _agreeing_rows(shown) < _SURELY
 
 
 def _read_of(sheet: LocatedSheet, read: Iterable[PrintedSheet]) -> PrintedSheet | None:
@@ -251,14 +251,14 @@ def _read_of(sheet: LocatedSheet, read: Iterable[PrintedSheet]) -> PrintedSheet 
     return next((shown for shown in read if shown.located is sheet), None)
 
 
-def _agreeing(shown: PrintedSheet) -> int:
+def _agreeing_rows(shown: PrintedSheet) -> int:
     """Return how many rows of a sheet agree with their checks."""
     return sum(row.chosen is not None for row in shown.rows)
 
 
 def _nearly_all_agree(shown: PrintedSheet) -> bool:
     """Tell whether so many rows agree that no other sheet need be tried."""
-    return _agreeing(shown) > NEARLY_ALL * len(shown.rows)
+    return _agreeing_rows(shown) > NEARLY_ALL * len(shown.rows)
 
 
 def _may_be_negative(picture: Picture) -> bool:

@@ -15,7 +15,7 @@ from importlib.util import find_spec
 
 TYPE_CHECKING = False  # typing takes longer to load than all of this
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
     from types import TracebackType
     from typing import Self
 
@@ -119,10 +119,10 @@ class Document:
     def __len__(self) -> int:
         return int(_PDFIUM.FPDF_GetPageCount(self._document))
 
-    def pages(self) -> Iterator[Page]:
-        """Yield its pages, each open until the next; raises PdfError."""
-        for number in range(len(self)):
-            handle = _PDFIUM.FPDF_LoadPage(self._document, number)
+    def pages(self, numbers: Iterable[int]) -> Iterator[Page]:
+        """Yield its pages of these *numbers*, from 1, each open until the next; raises PdfError."""
+        for number in numbers:
+            handle = _PDFIUM.FPDF_LoadPage(self._document, number - 1)
             if not handle:
                 raise PdfError
             try:

@@ -11,7 +11,7 @@ from paperkey_alt.reading.image.bounds import DPI, MOST_NEEDED, MOST_PIXELS_A_SI
 
 TYPE_CHECKING = False  # typing takes longer to load than all of this
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
 
     from paperkey_alt.reading.image.pdfium import Page, PdfError
     from paperkey_alt.reading.image.scans import Decoded
@@ -29,12 +29,11 @@ def count(data: bytes) -> int:
         raise _refused(error) from None
 
 
-def pages(data: bytes) -> Iterator[Decoded]:
-    """Yield the pages of a file, as `scans.pages` does."""
+def pages(data: bytes, wanted: Collection[int]) -> Iterator[Decoded]:
+    """Yield the pages of a file that are *wanted*, as `scans.pages` does."""
     try:
         with pdfium.Document(data) as document:
-            bounds.counted(len(document))
-            for page in document.pages():
+            for page in document.pages(bounds.numbers(len(document), wanted)):
                 scale = _scale(page)
                 bounds.require_size(page.width * scale, page.height * scale)
                 width, height = math.ceil(page.width * scale), math.ceil(page.height * scale)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 TYPE_CHECKING = False  # typing takes longer to load than all of this
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
 
 _PDF = b"%PDF-"
 _BEFORE_PDF = 1024  # bytes that may be before its first ones, of printers and of mail (PDFium too)
@@ -48,11 +48,12 @@ def count(data: bytes) -> int:
     return frames.count(data)
 
 
-def pages(data: bytes) -> Iterator[Decoded]:
+def pages(data: bytes, wanted: Collection[int] = ()) -> Iterator[Decoded]:
     """
-    Yield the pages of a file, grey, upright by their EXIF orientation; PDF pages at 300 dpi, or
-    finer where their nominal size is small. Pictures of more than 36 million pixels are made
-    coarser. Of a JPEG that is cut short, what is there.
+    Yield the pages of a file, or those with the numbers *wanted*, from 1 and in order; grey,
+    upright by their EXIF orientation; PDF pages at 300 dpi, or finer where their nominal size is
+    small. Pictures of more than 36 million pixels are made coarser. Of a JPEG that is cut short,
+    what is there.
 
     Raises Refused for what is no picture, is damaged, encrypted, or has more than 150 million
     pixels, 20,000 a side, 640 MiB when decoded, or 500 pages.
@@ -60,8 +61,8 @@ def pages(data: bytes) -> Iterator[Decoded]:
     if is_pdf(data):
         from paperkey_alt.reading.image import pdfs  # noqa: PLC0415 - pictures need none of it
 
-        yield from pdfs.pages(data)
+        yield from pdfs.pages(data, wanted)
     else:
         from paperkey_alt.reading.image import frames  # noqa: PLC0415 - PDFs need none of it
 
-        yield from frames.pages(data)
+        yield from frames.pages(data, wanted)

@@ -34,6 +34,33 @@ def test_symbols_and_pixels_are_those_that_are_found_here():
             assert page.codes(codes.LOCAL_AVERAGE) == same.codes(codes.LOCAL_AVERAGE)
 
 
+def many_pages(kind):
+    """A file of five pages, each of another size."""
+    first, *others = [Image.new("L", (100 + page, 90), 10 * page) for page in range(5)]
+    return encoded(first, kind, save_all=True, append_images=others)
+
+
+@pytest.mark.parametrize("kind", ["PDF", "TIFF"])
+@pytest.mark.parametrize("wanted", [(), (2,), (1, 4, 5)])
+def test_only_pages_that_are_wanted_are_decoded(kind, wanted):
+    """Those and no others, in order; how many there are is told all the same."""
+    data = many_pages(kind)
+    every = [Grey(*page) for page in scans.pages(data)]
+    expected = [every[number - 1] for number in wanted or (1, 2, 3, 4, 5)]
+    with decoder.decoded(data, "scan", wanted) as (count, pages):
+        assert count == 5
+        assert [page.grey for page in pages] == expected
+
+
+def test_a_page_that_is_not_there_is_no_page():
+    """Where a file has become shorter since: an error of ours."""
+    with (
+        decoder.decoded(many_pages("TIFF"), "scan", [6]) as (_, pages),
+        pytest.raises(SourceError, match="scan cannot be decoded"),
+    ):
+        next(pages)
+
+
 def test_of_legible_pages_no_pixels_come_and_no_symbol_is_looked_for_here(monkeypatch):
     """The library for symbols is not used in this process, and nothing is decoded in it."""
     made, pdf = sheets()
