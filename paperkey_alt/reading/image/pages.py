@@ -138,7 +138,9 @@ def _located(
             located = locate.find_on(replace(scan, symbols=blocks)) if blocks else ()
             return blocks, pyramid, located or _best(read_before.values()), ()
         if not blocks:
-            through_lens = _through_lens(scan)
+            through_lens = _through_lens(
+                scan, is_straight_read=any(map(_agreeing_rows, read_before.values()))
+            )
             if through_lens is not None and _nearly_all_agree(through_lens):
                 return blocks, pyramid, (through_lens.located,), (through_lens,)
     located = locate.find_on(replace(scan, symbols=blocks))
@@ -206,15 +208,15 @@ def _by_rows(
     return () if best is None or at_once else (best.located,)
 
 
-def _through_lens(scan: Scan) -> PrintedSheet | None:
+def _through_lens(scan: Scan, *, is_straight_read: bool) -> PrintedSheet | None:
     """
     Return what is a sheet seen through a lens, the first of which nearly all rows agree, or that of
-    which most do.
+    which most do; more is asked of what it looks like if nothing *is_straight_read*.
     """
     from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
 
     best: PrintedSheet | None = None
-    for likely in locate.find_through_lens(scan):
+    for likely in locate.find_through_lens(scan, is_straight_read=is_straight_read):
         shown = _read_to_compare(scan, likely)
         if _agreeing_rows(shown) >= max(_SURELY, 0 if best is None else _agreeing_rows(best) + 1):
             best = shown
@@ -228,6 +230,8 @@ def _read_to_compare(scan: Scan, likely: LocatedSheet) -> PrintedSheet:
     from paperkey_alt.reading.image import printed_rows  # noqa: PLC0415 - as said above
 
     shown = printed_rows.read(scan.pyramid, likely, least_growth=_LEAST_GROWTH)
+    if _agreeing_rows(shown) == 0:
+        scan.in_vain.append(likely)
     return shown if _is_enough(shown) else replace(shown, located=likely)
 
 
