@@ -43,7 +43,8 @@ if TYPE_CHECKING:
     from paperkey_alt.reading.page import Page
 
 # Of CPU. By reasoning: a page whose rows are hard to read takes 2 s, on a slow computer 8 s; with
-# the decoder's limit a file of anything else takes no more than 20 s, and half a second a page.
+# the decoder's limit a file of anything else takes no more than 20 s, and a second and a half a
+# page.
 _SECONDS_READING = 12
 _SECONDS_A_SHEET = 5
 _SECONDS_A_PAGE = 0.5

@@ -8,11 +8,10 @@ from __future__ import annotations
 import re
 
 from paperkey_alt.errors import SourceError
+from paperkey_alt.reading.image.scans import is_pdf
 from paperkey_alt.sheet.caption import PROGRAM_TITLE
 
-_PDF = b"%PDF-"
 _PROGRAM = f"/Title ({PROGRAM_TITLE})".encode()
-_BEFORE_PDF = 1024  # bytes that may be before its first ones, of printers and of mail (PDFium too)
 _FIRST_BYTES = (
     b"\x89PNG",
     b"\xff\xd8\xff",  # JPEG
@@ -64,11 +63,6 @@ def is_picture(data: bytes) -> bool:
         or is_avif(data)
         or _NETPBM.match(data) is not None
     )
-
-
-def is_pdf(data: bytes) -> bool:
-    """Tell whether these bytes are taken for a PDF."""
-    return _PDF in data[:_BEFORE_PDF]
 
 
 def is_printed_program(data: bytes) -> bool:

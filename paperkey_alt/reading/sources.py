@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import MissingExtra, SourceError
 from paperkey_alt.reading import kinds
 from paperkey_alt.reading.page import Page
-from paperkey_alt.reading.text import handheld, typed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -43,6 +42,8 @@ def read(data: bytes, name: str, *, thorough: bool = False) -> Iterator[Page]:
         yield Page(name, 0, 0, (), advice=(_PRINTED_PROGRAM.format(name),))
         return
     if not kinds.is_picture(data):
+        from paperkey_alt.reading.text import handheld, typed  # noqa: PLC0415 - for pictures, vain
+
         text = _text(data, name)
         scans = handheld.symbols(text)
         advice = dict.fromkeys(sentence for scan in scans for sentence in scan.advice)

@@ -12,7 +12,6 @@ import datetime as dt
 import hashlib
 import io
 import itertools
-import json
 import math
 import random
 import sys
@@ -40,8 +39,9 @@ from paperkey_alt.keys import RevocationReason, pem, private_key, rebuild
 from paperkey_alt.keys.openpgp import armor, compact, extraction, key_file, revocation, unlocked
 from paperkey_alt.keys.openpgp.armor import ArmorKind
 from paperkey_alt.reading import sources
-from paperkey_alt.reading.image import decoder, scans
-from paperkey_alt.reading.image.decoder_process import Answer, numbers
+from paperkey_alt.reading.image import bounds, decoder, scans
+from paperkey_alt.reading.image.decoder_process import CORNERS, Answer, numbers
+from paperkey_alt.reading.image.grey import Grey
 from paperkey_alt.reading.text import typed
 from paperkey_alt.records import entry, register, tasks
 from paperkey_alt.rescue import rescue
@@ -427,21 +427,29 @@ def rescue_seal(rng):
 def decoded_picture(rng):
     """A damaged picture or PDF, decoded here as the decoder's process does: grey pictures."""
     data = damaged(rng.choice(pictures()), rng)
-    with contextlib.suppress(RagleafError):
-        for page in itertools.islice(scans.pages(data, "picture"), 2):
-            assert page.picture().mode == "L"
+    with contextlib.suppress(bounds.Refused):
+        for page in itertools.islice(scans.pages(data), 2):
+            assert Grey(*page).picture().mode == "L"
 
 
 def decoder_answers(rng):
-    """Damaged answers of a decoder: pictures of the announced size, a refusal, or broken off."""
-    refusal = json.dumps(["has no pages", "Scan it again."]).encode()
-    pages = [(numbers(Answer.PICTURE, 7, 5, 0), rng.randbytes(35)) for _ in range(2)]
-    answers = numbers(Answer.PAGES, 2) + b"".join(size + pixels for size, pixels in pages)
-    end = numbers(Answer.REFUSED, len(refusal)) + refusal
-    stream = io.BytesIO(damaged(answers + rng.choice((b"", end, numbers(Answer.END))), rng))
+    """
+    Damaged answers of a decoder: pictures of the announced size, symbols with a text or none, a
+    refusal, or broken off.
+    """
+    page = numbers(Answer.PICTURE, 7, 5, 0)
+    page += numbers(Answer.CODES, 1) + CORNERS.pack(*range(8)) + numbers(1, 4) + b"tide"
+    page += numbers(Answer.PIXELS) + rng.randbytes(35)
+    end = numbers(Answer.REFUSED, 12) + b"has no pages" + numbers(14) + b"Scan it again."
+    stream = io.BytesIO(damaged(numbers(Answer.PAGES, 2) + 2 * page + rng.choice((b"", end)), rng))
     with contextlib.suppress(decoder.Broken, RagleafError):
         for _ in range(decoder.pull_count(stream, "tide.pdf")):
-            assert decoder.pull_page(stream, "tide.pdf").picture().mode == "L"
+            width, height, is_cut_short = decoder.pull_size(stream, "tide.pdf")
+            for text, corners in decoder.pull_codes(stream, "tide.pdf") or ():
+                assert text is None or isinstance(text, str)
+                assert len(corners) == 4
+            pixels = decoder.pull_pixels(stream, width * height, "tide.pdf")
+            assert Grey(width, height, pixels, is_cut_short).picture().mode == "L"
 
 
 def hostile_certificate(rng):

@@ -1,73 +1,105 @@
 """
-The process in which pictures and PDFs are decoded: `main` is what it runs, `Answer` what it says.
+The process in which pictures and PDFs are decoded, and QR symbols looked for on them first: `main`
+is what it runs, `Answer` what it says, `Request` what it is told.
 
 Started by `decoder`. Beyond its standard streams it has nothing: no environment, no other
 descriptor, and, where the system has such limits, no way to open, write or start anything, and no
 more than so much memory and time.
 
-    request:  length, bytes of the file
-    answers:  PAGES, count; PICTURE, width, height, whether it is cut short, pixels for each page;
-              END
-              at any place instead: REFUSED, length, what and advice as a JSON array
+    request:  length, bytes of the file; how many pages are wanted, 0 for all, and their numbers
+    answers:  PAGES, count
+    for each page that is wanted:
+    answers:  PICTURE, width, height, whether it is cut short
+    request:  CODES, how black is told from white; or PIXELS; as often as wanted, or NEXT
+    answers:  CODES, count, and for each symbol its eight coordinates, whether it could be read,
+              length and text; or NO_MEMORY
+              PIXELS, the pixels
+              at any place instead: REFUSED, and what and advice, each with its length before it
 
-All numbers are unsigned, of 64 bits, big-endian.
+All numbers have 64 bits and are big-endian; coordinates alone may be negative.
+
+Its start is in the time of each reading, so it imports little: not even typing, which takes longer
+than all that PDFs need.
 """
 
 from __future__ import annotations
 
-import json
-import math
 import struct
 import sys
-from contextlib import suppress
-from enum import IntEnum
+
+from paperkey_alt.reading.image import codes, scans
+from paperkey_alt.reading.image.bounds import MOST_PAGES, Refused
+
+TYPE_CHECKING = False  # as said above
+if TYPE_CHECKING:
+    from typing import BinaryIO
+
+    from paperkey_alt.reading.image.scans import Decoded
 
 MOST_SECONDS = 8  # of CPU, and so many more for each page:
-SECONDS_A_PAGE = 0.5
+SECONDS_A_PAGE = 1  # half for decoding it, half for its symbols
 MOST_MEMORY = 1 << 30
 NUMBER = struct.Struct(">Q")
+CORNERS = struct.Struct(">8q")
 
 
-class Answer(IntEnum):
+class Answer:
     """What comes next in the stream of answers."""
 
-    PAGES = 1
-    PICTURE = 2
-    END = 3
-    REFUSED = 4
+    PAGES, PICTURE, REFUSED, CODES, PIXELS, NO_MEMORY = range(1, 7)
+
+
+class Request:
+    """What is wanted of the page that was decoded last."""
+
+    CODES, PIXELS, NEXT = range(1, 4)
 
 
 def main() -> None:
-    """Decode the file on standard input; the arguments are the folders of the libraries."""
+    """Decode the file on standard input."""
     _limit("RLIMIT_CORE", 0)
     _limit("RLIMIT_AS", MOST_MEMORY)
-    sys.path[:0] = sys.argv[1:]
-    # Loaded before the file is there, while the other process loads its own.
-    from paperkey_alt.errors import SourceError  # noqa: PLC0415 - its folder is an argument
-    from paperkey_alt.reading.image import grey, scans  # noqa: PLC0415 - its folder is an argument
-
+    # Before the file is there, while the other process does its own.
+    codes.load()
     requests, answers = sys.stdin.buffer, sys.stdout.buffer
-    (length,) = NUMBER.unpack(requests.read(NUMBER.size))
-    data = requests.read(length)
+    data = requests.read(_pull(requests))
+    wanted = [_pull(requests) for _ in range(_pull(requests))]
     scans.load(data)
     for limit in ("RLIMIT_NOFILE", "RLIMIT_NPROC", "RLIMIT_FSIZE"):
         _limit(limit, 0)
-    _limit("RLIMIT_CPU", MOST_SECONDS, MOST_SECONDS + math.ceil(SECONDS_A_PAGE * grey.MOST_PAGES))
+    _limit("RLIMIT_CPU", MOST_SECONDS, MOST_SECONDS + SECONDS_A_PAGE * MOST_PAGES)
     try:
-        # The other process puts the name in front.
-        count = scans.count(data, "")
-        answers.write(numbers(Answer.PAGES, count))
-        for number, page in enumerate(scans.pages(data, ""), 1):
-            size = page.width, page.height
-            answers.write(numbers(Answer.PICTURE, *size, page.is_cut_short))
-            answers.write(page.pixels)
+        answers.write(numbers(Answer.PAGES, scans.count(data)))
+        for number, page in enumerate(scans.pages(data, wanted), 1):
+            answers.write(numbers(Answer.PICTURE, page[0], page[1], page[3]))
             answers.flush()
-            _limit("RLIMIT_CPU", MOST_SECONDS + int(SECONDS_A_PAGE * number))
-        answers.write(numbers(Answer.END))
-    except SourceError as error:
-        refusal = json.dumps([error.what, error.advice]).encode()
-        answers.write(numbers(Answer.REFUSED, len(refusal)) + refusal)
+            while (request := _pull(requests)) != Request.NEXT:
+                if request == Request.CODES:
+                    _answer_codes(answers, page, _pull(requests))
+                else:
+                    answers.write(numbers(Answer.PIXELS))
+                    answers.write(page[2])
+                answers.flush()
+            _limit("RLIMIT_CPU", MOST_SECONDS + SECONDS_A_PAGE * number)
+    except Refused as error:
+        answers.write(numbers(Answer.REFUSED))
+        for text in (error.what, error.advice):
+            answers.write(_with_length(text))
     answers.flush()
+
+
+def _answer_codes(answers: BinaryIO, page: Decoded, binarizer: int) -> None:
+    width, height, pixels, _ = page
+    try:
+        found = codes.find(pixels, width, height, binarizer)
+    except MemoryError:
+        # A large picture may be held beside its pixels; the other process has no such limit.
+        answers.write(numbers(Answer.NO_MEMORY))
+        return
+    answers.write(numbers(Answer.CODES, len(found)))
+    for text, corners in found:
+        answers.write(CORNERS.pack(*(value for corner in corners for value in corner)))
+        answers.write(numbers(text is not None) + _with_length(text or ""))
 
 
 def numbers(*values: int) -> bytes:
@@ -75,9 +107,19 @@ def numbers(*values: int) -> bytes:
     return b"".join(map(NUMBER.pack, values))
 
 
+def _with_length(text: str) -> bytes:
+    data = text.encode(errors="replace")
+    return numbers(len(data)) + data
+
+
+def _pull(requests: BinaryIO) -> int:
+    (number,) = NUMBER.unpack(requests.read(NUMBER.size))
+    return int(number)
+
+
 def _limit(name: str, soft: int, hard: int | None = None) -> None:
     """Set a limit of the system, where it has it; *hard* stays as it is where none is given."""
-    with suppress(ImportError, AttributeError, OSError, ValueError):
+    try:
         import resource  # noqa: PLC0415 - not there on every system
 
         kind = getattr(resource, name)
@@ -89,7 +131,5 @@ def _limit(name: str, soft: int, hard: int | None = None) -> None:
         if hard != resource.RLIM_INFINITY:
             soft = min(soft, hard)
         resource.setrlimit(kind, (soft, hard))
-
-
-if __name__ == "__main__":
-    main()
+    except (ImportError, AttributeError, OSError, ValueError):
+        return

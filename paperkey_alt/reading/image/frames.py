@@ -6,23 +6,25 @@ from __future__ import annotations
 
 import io
 import math
+import warnings
 from contextlib import contextmanager, suppress
 from importlib import import_module
 from typing import TYPE_CHECKING, cast
 
 from PIL import Image, ImageOps, UnidentifiedImageError
 
-from paperkey_alt.errors import SourceError
 from paperkey_alt.reading import kinds
-from paperkey_alt.reading.image import grey
-from paperkey_alt.reading.image.grey import LESS, MOST_NEEDED, Grey
+from paperkey_alt.reading.image import bounds
+from paperkey_alt.reading.image.bounds import LESS, MOST_NEEDED, Refused
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Collection, Iterable, Iterator
 
     from PIL.Image import Image as Picture
     from PIL.ImageFile import ImageFile
     from PIL.Jpeg2KImagePlugin import Jpeg2KImageFile
+
+    from paperkey_alt.reading.image.scans import Decoded
 
 _CUT_SHORT = "cut short"  # of a picture's `info`: the file ends too early
 MOST_BYTES = 640 << 20  # of a file and one of its pages, decoded: all of it is in memory at once
@@ -59,33 +61,33 @@ def load(data: bytes) -> None:
             vars(import_module(_AVIF_MODULE))["DEFAULT_MAX_THREADS"] = 1
 
 
-def count(data: bytes, name: str) -> int:
-    """Return how many pages the file *name* has; raises SourceError as `pages` does."""
-    with _opened(data, name) as picture:
+def count(data: bytes) -> int:
+    """Return how many pages a file has; raises Refused as `pages` does."""
+    with _opened(data) as picture:
         # What telephones put behind the first picture of such a file is no page.
         frames = 1 if picture.format == "MPO" else getattr(picture, "n_frames", 1)
-        return grey.counted(frames, name)
+        return bounds.counted(frames)
 
 
-def pages(data: bytes, name: str) -> Iterator[Grey]:
-    """Yield the pages of the file *name*, as `scans.pages` does."""
-    for picture in _frames(data, name):
-        yield Grey.of(picture, is_cut_short=_CUT_SHORT in picture.info)
+def pages(data: bytes, wanted: Collection[int]) -> Iterator[Decoded]:
+    """Yield the pages of a file that are *wanted*, as `scans.pages` does."""
+    for picture in _frames(data, wanted):
+        yield picture.width, picture.height, picture.tobytes(), _CUT_SHORT in picture.info
 
 
-def _frames(data: bytes, name: str) -> Iterator[Picture]:
-    frames = count(data, name)
-    with _opened(data, name) as picture:
-        for frame in range(frames):
-            picture.seek(frame)
-            grey.require_size(*picture.size, name)
+def _frames(data: bytes, wanted: Collection[int]) -> Iterator[Picture]:
+    frames = count(data)
+    with _opened(data) as picture:
+        for number in bounds.numbers(frames, wanted):
+            picture.seek(number - 1)
+            bounds.require_size(*picture.size)
             format_ = picture.format or ""
             pixel = _FORMAT_PIXEL.get(format_, _PIXEL.get(picture.mode, 4))
             if (
                 format_ not in _JPEG
                 and len(data) + pixel * picture.width * picture.height > MOST_BYTES
             ):
-                raise SourceError(f"{name} takes too much memory to decode", advice=LESS)
+                raise Refused("takes too much memory to decode", LESS)
             if frames == 1:
                 _draft(picture)
             try:
@@ -93,9 +95,13 @@ def _frames(data: bytes, name: str) -> Iterator[Picture]:
             except OSError:
                 if format_ not in _JPEG:
                     raise
-                yield _what_is_there(data, name)
+                yield _what_is_there(data)
                 return
-            yield ImageOps.exif_transpose(_grey(picture))
+            upright = ImageOps.exif_transpose(_grey(picture))
+            if frames == 1:
+                # Colour takes many times the memory that the grey page does.
+                picture.close()
+            yield upright
 
 
 def _draft(picture: ImageFile) -> None:
@@ -110,7 +116,7 @@ def _draft(picture: ImageFile) -> None:
         picture.draft("L", (picture.width // coarser, picture.height // coarser))
 
 
-def _what_is_there(data: bytes, name: str) -> Picture:
+def _what_is_there(data: bytes) -> Picture:
     """
     Return the picture of a JPEG that is cut short; what is missing has the brightness of the last
     block. Raises OSError where next to nothing is there.
@@ -118,7 +124,7 @@ def _what_is_there(data: bytes, name: str) -> Picture:
     With an end behind it the decoder takes the file for whole, as it does itself where it reads
     from a file.
     """
-    with _opened(data + _END_OF_JPEG, name) as picture:
+    with _opened(data + _END_OF_JPEG) as picture:
         _draft(picture)
         grey = _grey(picture)
         there = next(
@@ -214,18 +220,25 @@ def _grey_strip(strip: Picture) -> Picture:
 
 
 @contextmanager
-def _opened(data: bytes, name: str) -> Iterator[ImageFile]:
-    """Give the picture in *data*; raises SourceError for none, and for a damaged one in use."""
-    with _reported(data, name), Image.open(io.BytesIO(data), formats=_FORMATS) as picture:
+def _opened(data: bytes) -> Iterator[ImageFile]:
+    """Give the picture in *data*; raises Refused for none, and for a damaged one in use."""
+    with _reported(data), Image.open(io.BytesIO(data), formats=_FORMATS) as picture:
         yield picture
 
 
 @contextmanager
-def _reported(data: bytes, name: str) -> Iterator[None]:
-    with grey.reported(name):
-        try:
+def _reported(data: bytes) -> Iterator[None]:
+    """Raise Refused for what Pillow makes of *data* that are damaged."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
             yield
-        except UnidentifiedImageError:
-            raise kinds.not_readable(data, name) from None
-        except Image.DecompressionBombError:
-            raise SourceError(f"{name} has far too many pixels", advice=LESS) from None
+    except UnidentifiedImageError:
+        unknown = kinds.not_readable(data, "")
+        raise Refused(unknown.what.lstrip(), unknown.advice) from None
+    except Image.DecompressionBombError:
+        raise Refused("has far too many pixels", LESS) from None
+    except (OSError, ValueError, SyntaxError, EOFError, OverflowError, TypeError) as error:
+        # The decoders of damaged pictures leave by any of these.
+        what = f"is damaged or cut short ({type(error).__name__})"
+        raise Refused(what, "Scan or copy it again.") from None

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from PIL.Image import Image as Picture
 
-    from paperkey_alt.reading.image.grey import Grey
+    from paperkey_alt.reading.image.decoder import DecodedPage
     from paperkey_alt.reading.image.locate import LocatedSheet, Scan
     from paperkey_alt.reading.image.printed_rows import PrintedRow, PrintedSheet
     from paperkey_alt.reading.image.pyramid import Pyramid
@@ -71,7 +71,7 @@ class _Seen(NamedTuple):
     hints: tuple[str, ...] = ()
 
 
-def _read(page: Grey, *, thorough: bool) -> _Seen:
+def _read(page: DecodedPage, *, thorough: bool) -> _Seen:
     """Return what is on *page*."""
     if min(page.width, page.height) < symbols.LEAST_PIXELS:
         return _Seen()
@@ -140,7 +140,9 @@ def _located(
             located = locate.find_on(replace(scan, symbols=blocks)) if blocks else ()
             return blocks, pyramid, located or _best(read_before.values()), ()
         if not blocks:
-            through_lens = _through_lens(scan)
+            through_lens = _through_lens(
+                scan, is_straight_read=any(map(_agreeing_rows, read_before.values()))
+            )
             if through_lens is not None and _nearly_all_agree(through_lens):
                 return blocks, pyramid, (through_lens.located,), (through_lens,)
     located = locate.find_on(replace(scan, symbols=blocks))
@@ -201,24 +203,24 @@ def _by_rows(
             shown = read_before[id(likely)]
             if _nearly_all_agree(shown):
                 return (shown.located,)
-            if best is None or _agreeing(shown) > _agreeing(best):
+            if best is None or _agreeing_rows(shown) > _agreeing_rows(best):
                 best = shown
-            if tried == _TRIED_IN_VAIN and _agreeing(best) == 0:
+            if tried == _TRIED_IN_VAIN and _agreeing_rows(best) == 0:
                 break
     return () if best is None or at_once else (best.located,)
 
 
-def _through_lens(scan: Scan) -> PrintedSheet | None:
+def _through_lens(scan: Scan, *, is_straight_read: bool) -> PrintedSheet | None:
     """
     Return what is a sheet seen through a lens, the first of which nearly all rows agree, or that of
-    which most do.
+    which most do; more is asked of what it looks like if nothing *is_straight_read*.
     """
     from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
 
     best: PrintedSheet | None = None
-    for likely in locate.find_through_lens(scan):
+    for likely in locate.find_through_lens(scan, is_straight_read=is_straight_read):
         shown = _read_to_compare(scan, likely)
-        if _agreeing(shown) >= max(_SURELY, 0 if best is None else _agreeing(best) + 1):
+        if _agreeing_rows(shown) >= max(_SURELY, 0 if best is None else _agreeing_rows(best) + 1):
             best = shown
         if _nearly_all_agree(shown):
             break
@@ -230,12 +232,14 @@ def _read_to_compare(scan: Scan, likely: LocatedSheet) -> PrintedSheet:
     from paperkey_alt.reading.image import printed_rows  # noqa: PLC0415 - as said above
 
     shown = printed_rows.read(scan.pyramid, likely, least_growth=_LEAST_GROWTH)
+    if _agreeing_rows(shown) == 0:
+        scan.in_vain.append(likely)
     return shown if _is_enough(shown) else replace(shown, located=likely)
 
 
 def _best(read: Iterable[PrintedSheet]) -> tuple[LocatedSheet, ...]:
     """Return the sheet of those *read* of which most rows agree, if there are any."""
-    return tuple(shown.located for shown in sorted(read, key=_agreeing)[-1:])
+    return tuple(shown.located for shown in sorted(read, key=_agreeing_rows)[-1:])
 
 
 def _read_enough(read: Iterable[PrintedSheet]) -> tuple[PrintedSheet, ...]:
@@ -245,7 +249,7 @@ def _read_enough(read: Iterable[PrintedSheet]) -> tuple[PrintedSheet, ...]:
 
 def _is_enough(shown: PrintedSheet) -> bool:
     """Tell whether nearly all rows agree, or so few that no others are looked for from them."""
-    return _nearly_all_agree(shown) or _agreeing(shown) < _SURELY
+    return _nearly_all_agree(shown) or _agreeing_rows(shown) < _SURELY
 
 
 def _read_of(sheet: LocatedSheet, read: Iterable[PrintedSheet]) -> PrintedSheet | None:
@@ -253,14 +257,14 @@ def _read_of(sheet: LocatedSheet, read: Iterable[PrintedSheet]) -> PrintedSheet 
     return next((shown for shown in read if shown.located is sheet), None)
 
 
-def _agreeing(shown: PrintedSheet) -> int:
+def _agreeing_rows(shown: PrintedSheet) -> int:
     """Return how many rows of a sheet agree with their checks."""
     return sum(row.chosen is not None for row in shown.rows)
 
 
 def _nearly_all_agree(shown: PrintedSheet) -> bool:
     """Tell whether so many rows agree that no other sheet need be tried."""
-    return _agreeing(shown) > NEARLY_ALL * len(shown.rows)
+    return _agreeing_rows(shown) > NEARLY_ALL * len(shown.rows)
 
 
 def _shows_head_line(picture: Picture) -> bool:

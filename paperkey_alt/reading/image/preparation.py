@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 _SMALL = 2500  # pixels of the longer side up to which a picture is worth enlarging
 _TILES, _OVERLAP = 3, 0.2
 _TURN = 20  # degrees
-_TURNED = 1700  # pixels of the longer side that are left at the least when a picture is turned
+# Pixels of the longer side that are left at the least when a picture is turned: Letter at 150 dpi.
+_TURNED = 1650
 # Standard deviations of brightness under which no symbol is at a place: of pixels, and of modules.
 # Chosen by hand: of 106 symbols of both matrices that took effort or could not be read, those that
 # could had 50 and more.

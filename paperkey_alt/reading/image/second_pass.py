@@ -40,15 +40,16 @@ def read(data: bytes, name: str, before: Sequence[Page], heads: Sequence[Head]) 
 
     Raises SourceError as `decoder.decoded` does.
     """
-    with decoder.decoded(data, name) as (_, decoded):
-        for page, grey in zip(before, decoded, strict=False):
+    wanted = [page.page for page in before if page.lacks_head]
+    with decoder.decoded(data, name, wanted) as (_, decoded):
+        for page in before:
             if not page.lacks_head:
                 yield page
                 continue
-            picture = grey.picture()
+            picture = next(decoded).picture()
             scan = locate.Scan(Pyramid(picture), CornerMarks(picture))
             sheets = tuple(_of_a_set(scan, shown, heads) for shown in page.sheets)
-            if not any(_agreeing(shown) for shown in sheets):
+            if not any(_agreeing_lines(shown) for shown in sheets):
                 found = _best(scan, locate.find_again(scan, heads[:_MOST_HEADS]), _VOTES)
                 if found is not None:
                     # What kept it from being read at first does so no more.
@@ -69,7 +70,7 @@ def _of_a_set(scan: Scan, shown: PrintedSheet, heads: Sequence[Head]) -> Printed
     if not likely:
         return shown
     within = _within(shown, max(head.total for head in likely), surely=mark is not None)
-    count = len(_agreeing(within))
+    count = len(_agreeing_lines(within))
     if count == 0 or any(_nearly_all_agree(within, head) for head in likely):
         return within
     return _best(scan, locate.find_again(scan, likely, shown.located), count + 1) or within
@@ -78,8 +79,8 @@ def _of_a_set(scan: Scan, shown: PrintedSheet, heads: Sequence[Head]) -> Printed
 def _best(scan: Scan, likely: Iterable[LocatedSheet], least: int) -> PrintedSheet | None:
     """Return of *likely* that of which most rows agree, if at least *least* do."""
     read = [printed_rows.read(scan.pyramid, located) for located in likely]
-    best = max(read, key=lambda shown: len(_agreeing(shown)), default=None)
-    return best if best is not None and len(_agreeing(best)) >= least else None
+    best = max(read, key=lambda shown: len(_agreeing_lines(shown)), default=None)
+    return best if best is not None and len(_agreeing_lines(best)) >= least else None
 
 
 def _implied_mark(shown: PrintedSheet) -> str | None:
@@ -107,9 +108,9 @@ def _nearly_all_agree(shown: PrintedSheet, head: Head) -> bool:
     located = shown.located
     ours = [row.number for row in located.sheet.rows if row.number <= head.total]
     fits = any(plan.preset == located.preset for plan in layout.plans(head.total, located.paper))
-    return fits and len(_agreeing(shown)) >= pages.NEARLY_ALL * max(1, len(ours))
+    return fits and len(_agreeing_lines(shown)) >= pages.NEARLY_ALL * max(1, len(ours))
 
 
-def _agreeing(shown: PrintedSheet) -> set[int]:
+def _agreeing_lines(shown: PrintedSheet) -> set[int]:
     """Return the lines whose rows agree with their checks, line 0 not among them."""
     return {row.number for row in shown.rows if row.chosen is not None and row.number}

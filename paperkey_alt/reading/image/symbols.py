@@ -12,10 +12,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
-import zxingcpp
-
 from paperkey_alt.format import head_line
 from paperkey_alt.format.lines import ALPHABET, CHARACTERS
+from paperkey_alt.reading.image.codes import GLOBAL_HISTOGRAM, LOCAL_AVERAGE
 from paperkey_alt.reading.image.grey import Grey, Prepared
 from paperkey_alt.sheet import layout, qr
 
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
     from PIL.Image import Image as Picture
 
     from paperkey_alt.format.head_line import Head
+    from paperkey_alt.reading.image.grey import Searchable
     from paperkey_alt.reading.image.pose import Points
     from paperkey_alt.sheet.layout import Plan
 
@@ -92,13 +92,13 @@ def read(picture: Picture) -> tuple[Symbol, ...]:
     return _read(Grey.of(picture), _STEPS)
 
 
-def read_at_once(page: Grey) -> tuple[Symbol, ...]:
+def read_at_once(page: Searchable) -> tuple[Symbol, ...]:
     """Return what `read` does, but none where its first steps, which are quick, see no block."""
     return _read(page, _STEPS, give_up_after=_QUICK_STEPS)
 
 
 def _read(
-    page: Grey, steps: Iterable[_Step], give_up_after: int | None = None
+    page: Searchable, steps: Iterable[_Step], give_up_after: int | None = None
 ) -> tuple[Symbol, ...]:
     """Return the blocks on *page*, by as many of *steps* as it takes."""
     blocks: dict[_Lines, Symbol] = {}
@@ -137,7 +137,7 @@ def read_harder(picture: Picture) -> tuple[Symbol, ...]:
     blocks: dict[_Lines, Symbol] = {}
     for prepare in (preparation.turned, preparation.tiles):
         if not blocks:
-            _gathered(blocks, prepare(picture), zxingcpp.Binarizer.LocalAverage)
+            _gathered(blocks, prepare(picture), LOCAL_AVERAGE)
     return tuple(blocks.values())
 
 
@@ -154,7 +154,7 @@ def read_at(picture: Picture, corners: Points, modules: int) -> Symbol | None:
         return None
     for prepare in preparation.AT_A_PLACE:
         prepared = Grey.of(prepare(straight, modules))
-        for binarizer in (zxingcpp.Binarizer.LocalAverage, zxingcpp.Binarizer.GlobalHistogram):
+        for binarizer in (LOCAL_AVERAGE, GLOBAL_HISTOGRAM):
             blocks: dict[_Lines, Symbol] = {}
             _gathered(blocks, _as_it_is(prepared), binarizer)
             for lines in blocks:
@@ -181,34 +181,32 @@ def modules(first: int, last: int, fewest: int) -> int:
 _MOST_MODULES = 17 + 4 * len(_CAPACITIES)
 
 
-def _gathered(
-    blocks: dict[_Lines, Symbol], prepared: Iterable[Prepared], binarizer: zxingcpp.Binarizer
-) -> bool:
+def _gathered(blocks: dict[_Lines, Symbol], prepared: Iterable[Prepared], binarizer: int) -> bool:
     """Add the blocks on *prepared* to *blocks*; return whether every symbol there could be read."""
     all_legible = True
     for page, turn, move in prepared:
-        for code in _codes(page, binarizer):
-            block = qr.decode_block(code.text) if code.valid else None
-            all_legible = all_legible and code.valid
+        for text, corners in page.codes(binarizer):
+            block = None if text is None else qr.decode_block(text)
+            all_legible = all_legible and text is not None
             if block is not None:
-                places = (turn * complex(*corner) + move for corner in _corners(code))
+                places = (turn * complex(*corner) + move for corner in corners)
                 blocks.setdefault(
                     tuple(block), Symbol(tuple(block), tuple((at.real, at.imag) for at in places))
                 )
     return all_legible
 
 
-def _as_it_is(page: Grey) -> Iterator[Prepared]:
+def _as_it_is(page: Searchable) -> Iterator[Prepared]:
     yield Prepared(page)
 
 
-def _smoothed(page: Grey) -> Iterator[Prepared]:
+def _smoothed(page: Searchable) -> Iterator[Prepared]:
     from paperkey_alt.reading.image import preparation  # noqa: PLC0415 - legible pages need none
 
     return preparation.smoothed(page.picture())
 
 
-def _enlarged(page: Grey) -> Iterator[Prepared]:
+def _enlarged(page: Searchable) -> Iterator[Prepared]:
     from paperkey_alt.reading.image import preparation  # noqa: PLC0415 - legible pages need none
 
     return preparation.enlarged(page.picture())
@@ -217,16 +215,16 @@ def _enlarged(page: Grey) -> Iterator[Prepared]:
 class _Step(NamedTuple):
     """How a page is made ready to look for symbols, and how black is told from white."""
 
-    prepare: Callable[[Grey], Iterator[Prepared]]
-    binarizer: zxingcpp.Binarizer
+    prepare: Callable[[Searchable], Iterator[Prepared]]
+    binarizer: int
 
 
 _QUICK_STEPS = 2
 _STEPS = (
-    _Step(_as_it_is, zxingcpp.Binarizer.LocalAverage),
-    _Step(_as_it_is, zxingcpp.Binarizer.GlobalHistogram),
-    _Step(_smoothed, zxingcpp.Binarizer.LocalAverage),
-    _Step(_enlarged, zxingcpp.Binarizer.LocalAverage),
+    _Step(_as_it_is, LOCAL_AVERAGE),
+    _Step(_as_it_is, GLOBAL_HISTOGRAM),
+    _Step(_smoothed, LOCAL_AVERAGE),
+    _Step(_enlarged, LOCAL_AVERAGE),
 )
 
 
@@ -240,19 +238,3 @@ def _plan(head: Head, ours: Sequence[Symbol]) -> Plan:
         if runs <= {(block.first, block.last) for sheet in plan.sheets for block in sheet.blocks}
     )
     return next(fitting, plans[0])
-
-
-def _codes(page: Grey, binarizer: zxingcpp.Binarizer) -> list[zxingcpp.Barcode]:
-    formats = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
-    # Of a picture the library asks for its bytes by a call of Python, and hides what is raised
-    # there: the end of a limit, or of the program, would become an error of types.
-    pixels = memoryview(page.pixels).cast("B", (page.height, page.width))
-    return zxingcpp.read_barcodes(pixels, formats=formats, binarizer=binarizer, return_errors=True)
-
-
-def _corners(code: zxingcpp.Barcode) -> _Corners:
-    where = code.position
-    return tuple(
-        (float(at.x), float(at.y))
-        for at in (where.top_left, where.top_right, where.bottom_right, where.bottom_left)
-    )

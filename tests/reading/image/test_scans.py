@@ -15,6 +15,7 @@ from reportlab.pdfgen.canvas import Canvas
 from paperkey_alt.errors import SourceError
 from paperkey_alt.reading import sources
 from paperkey_alt.reading.image import scans
+from paperkey_alt.reading.image.grey import Grey
 
 
 def large():
@@ -25,6 +26,11 @@ def large():
 def dense():
     """A set on two sheets, and the sheets."""
     return printed(LENGTHS["two sheets"])
+
+
+def decoded_here(data):
+    """The pages of a file, decoded in this process."""
+    return (Grey(*page) for page in scans.pages(data))
 
 
 def raw_lines(data, name="scan"):
@@ -165,7 +171,7 @@ def test_ink_and_paper_of_deep_grey_are_where_they_were():
     true = np.asarray(inked(picture)).astype(int)
     for way, made in WAYS.items():
         if way.startswith(("16-bit", "32-bit", "float")) and "JPEG" not in way:
-            (page,) = scans.pages(made(picture), way)
+            (page,) = decoded_here(made(picture))
             assert np.abs(np.asarray(page.picture()).astype(int) - true).max() <= 1
 
 
@@ -187,7 +193,7 @@ def scan_in_pdf(dpi, tagged):
 def test_a_scan_in_a_pdf_whatever_it_claims_to_measure(dpi, tagged):
     """Of pages of metres or of millimetres: rendered at what is there, and read in full."""
     data = scan_in_pdf(dpi, tagged)
-    (page,) = scans.pages(data, "scan")
+    (page,) = decoded_here(data)
     assert 2400 < page.width < 2560
     assert numbers(data) == set(range(large()[0].head.total + 1))
 
@@ -195,7 +201,7 @@ def test_a_scan_in_a_pdf_whatever_it_claims_to_measure(dpi, tagged):
 def test_a_pdf_page_of_any_nominal_size_is_rendered_within_bounds():
     """From a thumbnail to a street's length, never more pixels than can be worked with."""
     for size in ((14_400, 14_400), (1, 1), (3, 14_400), (612, 792), (2384, 3370)):
-        (page,) = scans.pages(blank_pdf(pagesize=size), "scan")
+        (page,) = decoded_here(blank_pdf(pagesize=size))
         assert page.width * page.height <= 36_100_000
         assert max(page.width, page.height) <= 20_000
 
@@ -205,7 +211,7 @@ def test_a_pdf_page_of_any_nominal_size_is_rendered_within_bounds():
 def test_a_jpeg_cut_short_gives_what_is_there(progressive):
     """The lines above the cut, or of a progressive one all that can be made out; and it says so."""
     data = encoded(inked(rendered(large()[1], 200)), "JPEG", quality=80, progressive=progressive)
-    (page,) = scans.pages(data[: len(data) * 3 // 5], "scan")
+    (page,) = decoded_here(data[: len(data) * 3 // 5])
     assert page.is_cut_short
     (page,) = sources.read(data[: len(data) * 3 // 5], "scan")
     assert {line.number for line in page.raw_lines} >= set(range(13))
@@ -361,7 +367,7 @@ def test_a_page_without_blocks_is_counted_as_such():
 
 def test_pages_come_one_at_a_time():
     """The next page is not decoded before it is asked for."""
-    pages = scans.pages(dense()[1], "sheets")
+    pages = decoded_here(dense()[1])
     assert next(pages).picture().size == (2481, 3508)
     pages.close()
 
