@@ -11,6 +11,7 @@ restores when the digest agrees; a wrong body would be counted.
 
 import argparse
 import io
+import random
 import shutil
 import subprocess
 import sys
@@ -189,7 +190,9 @@ def by_augraphy():
 
     def augmented(name):
         def apply(pixels, rng):
-            np.random.seed(int(rng.integers(1 << 31)))  # noqa: NPY002 - what that package uses
+            # What that package uses.
+            random.seed(seed := int(rng.integers(1 << 31)))
+            np.random.seed(seed)  # noqa: NPY002
             made = getattr(package, name)(p=1)(np.repeat(pixels[..., None], 3, axis=2))
             return np.asarray(Image.fromarray(np.asarray(made, np.uint8)).convert("L"))
 

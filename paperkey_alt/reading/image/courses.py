@@ -73,10 +73,13 @@ def _bars(
     lowest = max(row.baseline for row in rows)
     bars = np.zeros((len(middles), round((lowest - top) / high) + _STEPS // 2), np.float32)
     for row in rows:
-        first, end = np.searchsorted(middles, (row.x, row.x + ROW_CHARACTERS * (middles[1] - middles[0])))
+        first, end = np.searchsorted(
+            middles, (row.x, row.x + ROW_CHARACTERS * (middles[1] - middles[0]))
+        )
         below = round((row.baseline - top) / high)
         bars[first:end, below - round(_CAPITALS * _STEPS) : below] = 1
-    return bars - bars.mean(axis=1, keepdims=True)
+    bars -= bars.mean(axis=1, keepdims=True)
+    return bars
 
 
 def _profiles(

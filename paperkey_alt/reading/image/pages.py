@@ -17,7 +17,7 @@ from paperkey_alt.reading.page import Page
 from paperkey_alt.sheet import layout
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Sequence
 
     from PIL.Image import Image as Picture
 
@@ -90,7 +90,7 @@ def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) ->
     # without.
     from PIL import ImageOps  # noqa: PLC0415 - as said above
 
-    from paperkey_alt.reading.image import diagnosis, printed_rows  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image import diagnosis  # noqa: PLC0415 - as said above
 
     inverted = ImageOps.invert(picture) if _may_be_negative(picture) else None
     if inverted is not None and not blocks and _shows_head_line(inverted):
@@ -102,7 +102,7 @@ def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) ->
         blocks = (*blocks, *_blocks_at_places(pyramid.picture, sheet, blocks))
     carried = () if thorough else {number for block in blocks for number, _ in block.lines}
     sheets = tuple(
-        (None if carried else _read_of(sheet, read)) or printed_rows.read(pyramid, sheet, carried)
+        (None if carried else _read_of(sheet, read)) or _read_whole(pyramid, sheet, carried)
         for sheet in located
     )
     is_legible = bool(blocks) or any(row.chosen for sheet in sheets for row in sheet.rows)
@@ -228,13 +228,36 @@ def _through_lens(scan: Scan, *, is_straight_read: bool) -> PrintedSheet | None:
 
 
 def _read_to_compare(scan: Scan, likely: LocatedSheet) -> PrintedSheet:
-    """Return what a sheet says with little effort; with more, it is read from where it lay."""
-    from paperkey_alt.reading.image import printed_rows  # noqa: PLC0415 - as said above
+    """
+    Return what a sheet says with little effort, where its rows run on the picture or where its
+    place puts them, whichever gives more; with more effort, it is read from there.
+    """
+    from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
 
-    shown = printed_rows.read(scan.pyramid, likely, least_growth=_LEAST_GROWTH)
-    if _agreeing_rows(shown) == 0:
+    read: list[PrintedSheet] = []
+    for sheet in filter(None, (locate.follow_rows(scan.pyramid, likely), likely)):
+        shown = printed_rows.read(scan.pyramid, sheet, least_growth=_LEAST_GROWTH)
+        read.append(shown if _is_enough(shown) else replace(shown, located=sheet))
+        if _nearly_all_agree(shown):
+            break
+    best = max(reversed(read), key=_agreeing_rows)
+    if _agreeing_rows(best) == 0:
         scan.in_vain.append(likely)
-    return shown if _is_enough(shown) else replace(shown, located=likely)
+    return best
+
+
+def _read_whole(pyramid: Pyramid, sheet: LocatedSheet, carried: Collection[int]) -> PrintedSheet:
+    """
+    Return what the rows of *sheet* say that are not *carried* elsewhere, where it was found or,
+    where they do not agree there, where they run on the picture.
+    """
+    from paperkey_alt.reading.image import locate, printed_rows  # noqa: PLC0415 - as said above
+
+    shown = printed_rows.read(pyramid, sheet, carried)
+    followed = None if _nearly_all_agree(shown) else locate.follow_rows(pyramid, sheet)
+    if followed is None:
+        return shown
+    return max(shown, printed_rows.read(pyramid, followed, carried), key=_agreeing_rows)
 
 
 def _best(read: Iterable[PrintedSheet]) -> tuple[LocatedSheet, ...]:

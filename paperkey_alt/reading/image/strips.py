@@ -164,24 +164,27 @@ def align(
     hopeless: float = -1,
     *,
     rounds: int = _ROUNDS,
-    warp: Warp = STRAIGHT,
 ) -> tuple[Warp, float]:
     """
-    Return where *rows* are, near where *warp* puts them, and how like rows they look there: a score
-    from -1 to 1, the mean over the better half of their groups, for the others may be torn off.
-    Where the first round scores less than *hopeless*, it is the last.
+    Return where *rows* are, and how like rows they look there: a score from -1 to 1, the mean over
+    the better half of their groups, for the others may be torn off. Where the first round scores
+    less than *hopeless*, it is the last.
     """
-    score = 0.0
+    warp, score = STRAIGHT, 0.0
     rows = rows[:: -(-len(rows) // _ENOUGH)]
-    places = _group_places(rows, type_size)
     for _ in range(rounds):
-        offsets, scores = _offsets(cut(seen, rows, type_size, warp))
-        step = _fitted(places, offsets.reshape(-1, 2), scores.ravel())
-        warp = Warp(warp.across + step.across, warp.down + step.down, warp.bend)
-        score = float(np.sort(scores, axis=None)[scores.size // 2 :].mean())
+        warp, score = align_more(seen, rows, type_size, warp)
         if score < hopeless:
             break
     return warp, score
+
+
+def align_more(seen: View, rows: Sequence[Row], type_size: float, warp: Warp) -> tuple[Warp, float]:
+    """Return *warp*, its polynomial moved to where *rows* are, and how like rows they looked."""
+    offsets, scores = _offsets(cut(seen, rows, type_size, warp))
+    step = _fitted(_group_places(rows, type_size), offsets.reshape(-1, 2), scores.ravel())
+    score = float(np.sort(scores, axis=None)[scores.size // 2 :].mean())
+    return Warp(warp.across + step.across, warp.down + step.down, warp.bend), score
 
 
 def legibility(seen: View, rows: Sequence[Row], type_size: float, warp: Warp) -> float:

@@ -108,7 +108,7 @@ def through_a_lens(picture, bent):
     middle_x, middle_y = picture.width / 2 - 0.5, picture.height / 2 - 0.5
     radius = np.hypot(across - middle_x, down - middle_y) / (min(picture.size) / 2)
     factor = 1 - bent + bent * radius
-    taken = strips._sampled(
+    taken = strips.sampled(
         np.asarray(picture),
         middle_x + (across - middle_x) * factor,
         middle_y + (down - middle_y) * factor,

@@ -192,7 +192,7 @@ def test_brightness_between_pixels_is_bilinear(seed):
     rng = np.random.default_rng(seed)
     grey = rng.integers(0, 256, (7, 9), np.uint8)
     x, y = (rng.uniform(-2, size + 1, 40).astype(np.float32) for size in (9, 7))
-    for at, shown in enumerate(strips._sampled(grey, x, y)):
+    for at, shown in enumerate(strips.sampled(grey, x, y)):
         across, down = float(x[at]), float(y[at])
         if not (0 <= across <= 8 and 0 <= down <= 6):
             assert shown == 255
