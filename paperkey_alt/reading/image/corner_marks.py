@@ -97,6 +97,9 @@ _SEARCHES = (
 # What counts a paper that reaches beyond a picture, where the marks say that it does: it tells one
 # of two ways round from the other.
 _BEYOND = 0.05
+# What counts a paper that is small on a picture where two marks put it: any two specks are some way
+# apart. Added for the row "augraphy PageBorder" of tests/bench/foreign_damage.py.
+_FEWEST, _SMALL = 2, 0.2
 # Where the darkest print is within these, in parts of the paper, marks are looked for with less
 # contrast, in proportion to that of print as dark as the third. Paler is the grain of the paper.
 _PALE_PRINT, _USUAL_PRINT = (0.76, 0.9), 0.4
@@ -178,7 +181,8 @@ class CornerMarks:
     ) -> Iterator[tuple[float, Pose]]:
         """
         Yield poses with their misfit: that of the spots, and how far the paper reaches beyond the
-        picture, which counts little where it is taken to.
+        picture, which counts little where it is taken to; by the fewest marks, also how little of
+        the picture it takes.
 
         Best-first search: assignments come by the misfit of their spots, and the second summand
         only adds to it. So a pose whose sum is not above the next assignment's first summand is
@@ -197,11 +201,19 @@ class CornerMarks:
                 yield total, best
             fitted = pose.fit(middles[list(corners)], (seen + 0.5) * shrunk - 0.5)
             if fitted is not None:
-                outside = counts * self._outside(fitted, paper)
-                heapq.heappush(waiting, (misfit + outside, at, fitted))
+                beside = counts * self._outside(fitted, paper)
+                if search.marks == _FEWEST and not search.beyond:
+                    beside += _SMALL * self._smaller(fitted, paper)
+                heapq.heappush(waiting, (misfit + beside, at, fitted))
         while waiting:
             total, _, best = heapq.heappop(waiting)
             yield total, best
+
+    def _smaller(self, fitted: Pose, paper: Paper) -> float:
+        """Return how much smaller than the picture *paper* is seen: the logarithm of its scale."""
+        across, down = self._size
+        most = math.log(max(across, down) / max(paper.width, paper.height))
+        return max(0.0, most - math.log(fitted.scale((paper.width / 2, paper.height / 2))))
 
     def _outside(self, fitted: Pose, paper: Paper) -> float:
         """
