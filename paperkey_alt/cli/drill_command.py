@@ -17,6 +17,7 @@ from paperkey_alt.errors import (
     NotEnoughShares,
     NoTerminal,
     PaperError,
+    SeveralCertificates,
     SeveralSets,
     SharesConflict,
     UnknownFormat,
@@ -277,6 +278,8 @@ def _failed(
     later times, and another key than the paper's say nothing of the paper.
     """
     gives_not, not_known = _GIVES_NOT.format(noun=noun), _NOT_KNOWN.format(noun=noun)
+    if isinstance(error, SeveralCertificates):
+        return DrillFailed(f"{not_known}{error}", advice=error.advice), None
     if isinstance(error, CertificateError):
         advice = _OF_CERTIFICATES.get(error.advice, error.advice)
         return DrillFailed(f"{gives_not}{error}", advice=advice), None

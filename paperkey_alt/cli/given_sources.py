@@ -21,6 +21,7 @@ from paperkey_alt.errors import (
     KeyFileError,
     NoSuchKey,
     PaperError,
+    SeveralCertificates,
     SeveralKeys,
     TooLarge,
     UnsupportedKey,
@@ -29,6 +30,7 @@ from paperkey_alt.errors import (
 from paperkey_alt.format import backup, body, recover
 from paperkey_alt.keys.secret import NOT_REBUILT
 from paperkey_alt.reading import kinds, sources
+from paperkey_alt.wording import noun
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
@@ -217,16 +219,20 @@ class Back:
 def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None, ask: Ask) -> Back:
     """
     Return the secret that the sheets carry. The public certificate is taken from among the sheets
-    where it is needed and *certificate* is None; which set it is of is said.
+    where it is needed and *certificate* is None; which set it is of is said, and also where one
+    that is printed is passed over for *certificate*.
     """
     say(report.shares(findings))
     joined = backup.join(findings, marks)
     say(report.not_joined(joined))
     unwrapped = body.unwrap(joined.body, ask)
     printed = None
+    passed_over: list[str] = []
     is_needed = keys.needs_certificate(unwrapped.payload)
     if certificate is None and is_needed:
         printed = printed_certificate(findings, marks)
+    elif is_needed:
+        passed_over = [member.head.mark for member in backup.certificate_sets(findings, marks)]
     try:
         rebuilt = keys.rebuild(
             unwrapped.payload,
@@ -237,6 +243,8 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
     except UnsupportedKey as error:
         raise UnsupportedKey(error.what, advice=NOT_REBUILT, place=error.place) from None
     except CertificateError as error:
+        if passed_over:
+            raise CertificateError(error.what, advice=_OR_FROM_THE_SHEETS) from None
         if printed is None:
             raise
         raise CertificateError(
@@ -246,6 +254,9 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
         ) from None
     if printed:
         say([f"The public certificate was taken from the sheets of set {printed.mark}."])
+    if passed_over:
+        of_sets = f"{noun(len(passed_over), 'set')} {', '.join(passed_over)}"
+        say([f"The public certificate was taken from its file, not from the sheets of {of_sets}."])
     mark = printed.mark if printed else None
     return Back(rebuilt, unwrapped.passphrase, mark, is_needed and printed is None)
 
@@ -262,13 +273,13 @@ def printed_certificate(findings: Findings, marks: Collection[str]) -> PrintedCe
     """
     Return the public certificate that is among the sheets, None where none is.
 
-    Raises CertificateError where there are several, or where what is printed is no certificate.
+    Raises SeveralCertificates, or CertificateError where what is printed is no certificate.
     """
     printed = backup.certificate_sets(findings, marks)
     if len(printed) > 1:
-        raise CertificateError(
-            f"you gave the sheets of {len(printed)} public certificates",
-            advice="Give --mark twice: with the set marks of the certificate and of the key.",
+        their_marks = ", ".join(member.head.mark for member in printed)
+        raise SeveralCertificates(
+            f"you gave the sheets of {len(printed)} public certificates: sets {their_marks}"
         )
     if not printed:
         return None
@@ -283,6 +294,10 @@ def printed_certificate(findings: Findings, marks: Collection[str]) -> PrintedCe
         ) from None
 
 
+_OR_FROM_THE_SHEETS = (
+    "The sheets of a public certificate are among those you gave: leave out --public to use them, "
+    "or name another file."
+)
 OTHER_CERTIFICATE = (
     "Give the certificate sheets that were printed with these, or name the certificate's file with "
     "--public."
