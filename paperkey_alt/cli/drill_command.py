@@ -28,6 +28,7 @@ from paperkey_alt.errors import (
 from paperkey_alt.format import backup
 from paperkey_alt.keys import comparison
 from paperkey_alt.keys.comparison import Result, Verdict
+from paperkey_alt.keys.secret import Sort
 from paperkey_alt.records import entry
 
 if TYPE_CHECKING:
@@ -200,7 +201,7 @@ def command(
         known = () if back.passphrase is None else (back.passphrase,)
         compared = comparison.compare(back.rebuilt, live, ask, known)
         failure, outcome = _judged(compared, noun)
-        texts = list(_told(compared, noun, back)) if compared.agrees else []
+        texts = list(_told(compared, back)) if compared.agrees else []
     except (PaperError, CertificateError, WrongPassphrase, NoTerminal) as error:
         meant = [] if findings is None else _chosen(findings, marks)
         failure, outcome, texts = *_failed(error, meant, noun), []
@@ -306,15 +307,16 @@ _OF_CERTIFICATES = {
 _OF_THE_INPUT = (NoTerminal, SeveralSets, SharesConflict, UnknownFormat, WrongPassphrase)
 
 
-def _told(compared: Comparison, noun: str, back: Back) -> Iterator[str]:
-    """Yield what agreement there is of what came *back* with the live *noun*, in sentences."""
+def _told(compared: Comparison, back: Back) -> Iterator[str]:
+    """Yield what agreement there is of what came *back* with the live file, in sentences."""
+    noun = "file" if back.rebuilt.sort is Sort.FILE else "key"
     yield from _agreement(compared, noun, is_public_elsewhere=back.is_from_elsewhere)
     if back.is_from_elsewhere:
         yield _LIVE_CERTIFICATE
 
 
 def _agreement(compared: Comparison, noun: str, *, is_public_elsewhere: bool) -> Iterator[str]:
-    """As `_told`; what of the key *is_public_elsewhere* is no gift of this paper."""
+    """As `_told`, of a *noun*; what of the key *is_public_elsewhere* is no gift of this paper."""
     if compared.verdict is Verdict.SAME_FILE and not is_public_elsewhere:
         whole = ", byte for byte." if noun == "file" else ": the whole file, byte for byte."
         yield f"This paper gives this {noun} back{whole}"

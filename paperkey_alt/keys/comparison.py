@@ -43,7 +43,7 @@ class LiveFile:
     @property
     def is_key(self) -> bool:
         """Whether it is a key file, of OpenPGP or another kind."""
-        return self.problem is None
+        return self.key is not None or pem.is_private_key(self.data)
 
 
 class Result(enum.Enum):

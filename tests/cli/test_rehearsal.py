@@ -341,6 +341,30 @@ def test_a_private_key_that_cannot_be_opened(desk):
     assert drill_of(desk) is None
 
 
+def test_a_private_key_has_one_name(desk):
+    """On its sheet, in the register, when it is read back and rehearsed: it is called no file."""
+    desk.write("lamp.pem", private_keys()["locked"])
+    desk.ok("backup", "lamp.pem", "-o", "s.pdf", "--text", "s.txt")
+    assert "Private key, protected by its own passphrase" in desk.read("s.txt").decode()
+    assert "This paper gives this key back" in desk.ok("drill", "s.txt", "--key", "lamp.pem").err
+    told = desk.ok("register").out
+    assert ": private key, 1 sheet" in told
+    assert "gives the key back" in told
+    assert "Restored: the private key lamp.pem" in desk.ok("restore", "s.txt", "-o", "k").err
+    done = desk.ok("check", "s.txt", "--prove", "--passphrase-from", "pw")
+    assert "Read back in full: the private key lamp.pem" in done.err
+
+
+@pytest.mark.parametrize("content", [b"0123 is the number of the buoy\n", SMALL.read_bytes()])
+def test_a_file_is_called_no_key(desk, content):
+    """Not where its first digit looks like DER, nor where a key was printed as a file."""
+    desk.write("note", content)
+    desk.ok("backup", "note", "--plain", "--allow-unprotected", "-o", "s.pdf", "--text", "s.txt")
+    done = desk.ok("drill", "s.txt", "--key", "note")
+    assert "This paper gives this file back, byte for byte." in done.err
+    assert ": file, 1 sheet" in desk.ok("register").out
+
+
 def test_files(desk):
     """Another file is told as that, and nothing is called a key; the register is left alone."""
     desk.write("note", "The bell buoy is off station.\n")
