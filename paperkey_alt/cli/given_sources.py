@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import click
 
 from paperkey_alt import keys
-from paperkey_alt.cli import files, process, report
+from paperkey_alt.cli import files, keyboard, process, report
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.errors import (
     CertificateError,
@@ -67,9 +67,11 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
     kept: dict[str, bytes] = {}
     with _progress(len(names)) as done:
         for name in names:
-            if name == files.STREAM and sys.stdin.isatty():
-                say(_AT_A_TERMINAL)
-            data = files.read(name, files.LONGEST_SOURCE)
+            is_typed = name == files.STREAM and sys.stdin.isatty()
+            if is_typed:
+                data = keyboard.read(files.LONGEST_SOURCE)
+            else:
+                data = files.read(name, files.LONGEST_SOURCE)
             told = files.told(name)
             limit = process.limited(f"reading {told}", _SECONDS_READING)
             has_lines = False
@@ -128,13 +130,6 @@ def _read_again(
 
 def _lacks_head(pages: Iterable[Page]) -> bool:
     return any(page.lacks_head for page in pages)
-
-
-_AT_A_TERMINAL = (
-    "Now read the QR symbols with a handheld scanner, in any order, or type or paste the lines.",
-    "At the end press Enter, then "
-    + ("Ctrl-Z and Enter." if sys.platform == "win32" else "Ctrl-D."),
-)
 
 
 def is_picture(name: str) -> bool:
