@@ -1,6 +1,17 @@
-"""No property test is timed: the machine that runs it may be busy."""
+"""
+No property test is timed: the machine that runs it may be busy. What goes over the same branches
+many times is not counted, for counting takes as long again.
+"""
 
+from pathlib import Path
+
+import pytest
 from hypothesis import settings
+
+TESTS = Path(__file__).parent
+# Folders whose tests say nothing of branches, or nothing that a short test beside them does not.
+NEVER_COUNTED = frozenset({"bench", "fuzz", "rescue", "vectors"})
+LONG_NOT_COUNTED = frozenset({"entry", "format", "keys"})
 
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
@@ -13,3 +24,12 @@ def pytest_addoption(parser):
         action="store_true",
         help="start each command in the tests anew, instead of forking it with all imports done",
     )
+
+
+def pytest_collection_modifyitems(items):
+    """Mark what is not counted."""
+    for item in items:
+        folder = item.path.relative_to(TESTS).parts[0]
+        is_long = item.get_closest_marker("long") is not None
+        if folder in NEVER_COUNTED or (is_long and folder in LONG_NOT_COUNTED):
+            item.add_marker(pytest.mark.no_cover)

@@ -92,9 +92,11 @@ def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) ->
 
     from paperkey_alt.reading.image import diagnosis, printed_rows  # noqa: PLC0415 - as said above
 
+    inverted = ImageOps.invert(picture) if _may_be_negative(picture) else None
+    if inverted is not None and not blocks and _shows_head_line(inverted):
+        picture, inverted = inverted, None
     blocks, pyramid, located, read = _located(picture, blocks)
-    if not located and _may_be_negative(picture):
-        inverted = ImageOps.invert(picture)
+    if not located and inverted is not None:
         blocks, pyramid, located, read = _located(inverted, blocks, is_inverted=True)
     for sheet in located:
         blocks = (*blocks, *_blocks_at_places(pyramid.picture, sheet, blocks))
@@ -259,6 +261,15 @@ def _agreeing(shown: PrintedSheet) -> int:
 def _nearly_all_agree(shown: PrintedSheet) -> bool:
     """Tell whether so many rows agree that no other sheet need be tried."""
     return _agreeing(shown) > NEARLY_ALL * len(shown.rows)
+
+
+def _shows_head_line(picture: Picture) -> bool:
+    """Tell whether a head line is legible at once on *picture*."""
+    from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
+
+    return bool(locate.find_at_once(locate.Scan(Pyramid(picture), CornerMarks(picture))))
 
 
 def _may_be_negative(picture: Picture) -> bool:

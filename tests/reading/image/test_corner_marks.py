@@ -16,7 +16,7 @@ from paperkey_alt.reading.image.corner_marks import CornerMarks, Spot, Spots
 from paperkey_alt.sheet import layout
 
 A4, LETTER = layout.PAPERS["a4"], layout.PAPERS["letter"]
-GOOD = corner_marks._PRINTS[0]
+GOOD, PALE = corner_marks._GOOD, corner_marks._PALE
 
 ANGLES, RESOLUTIONS = (0, 90, 180, 270, 4), (100, 200, 400)
 SHORT = {(100, angle) for angle in ANGLES}
@@ -254,9 +254,9 @@ def test_pale_print_is_looked_for_with_a_blur():
     pixels = np.asarray(marks_alone(dpi=150)).copy()
     pixels[np.random.default_rng(2).random(pixels.shape) < 0.35] = 255
     pale = Image.fromarray(255 - (255 - pixels) // 2)
-    solid = {print_: len(CornerMarks(pale).spots(print_).solid) for print_ in corner_marks._PRINTS}
+    solid = {print_: len(CornerMarks(pale).spots(print_).solid) for print_ in (GOOD, PALE)}
     assert solid[GOOD] == 0
-    assert solid[corner_marks._PRINTS[1]] == 3
+    assert solid[PALE] == 3
     first = islice(CornerMarks(pale).poses([A4]), 6)
     assert min(np.abs(fitted.project(np.zeros((1, 2)))).max() for _, fitted in first) < 12
 
