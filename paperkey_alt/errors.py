@@ -128,6 +128,12 @@ class CertificateError(RagleafError):
     )
 
 
+class SeveralCertificates(CertificateError):
+    """The sheets of more than one public certificate were given: a question, as of several sets."""
+
+    advice = "Give --mark twice: with the set marks of the certificate and of the key."
+
+
 class LineError(RagleafError):
     """A line that cannot be taken as it is."""
 

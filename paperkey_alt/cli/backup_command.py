@@ -164,62 +164,63 @@ def command(
     ]
     inputs = [keyfile, passphrase_from, register_file]
     names = [name for pairs in outputs for pair in pairs for name in pair if name]
-    files.require_free(names, inputs=inputs, force=force)
     ask = passphrases.source(passphrase_from)
     remembering = Remembering(ask)
     now = machine.now()
     backups: list[_Backup] = []
-    for which in wanted:
-        if each and not quiet:
-            say([f"Key {len(backups) + 1} of {len(wanted)}: {which}"])
-        with in_file(keyfile):
-            extract = keys.extract(
-                data,
-                files.name_in_payload(keyfile),
-                form=form,
-                sealed=seal,
-                prove=prove,
-                allow_unprotected=allow_unprotected,
-                fingerprint=which,
+    with files.folders(_folders(output, text, terms, wanted if each else [])):
+        files.require_free(names, inputs=inputs, force=force)
+        for which in wanted:
+            if each and not quiet:
+                say([f"Key {len(backups) + 1} of {len(wanted)}: {which}"])
+            with in_file(keyfile):
+                extract = keys.extract(
+                    data,
+                    files.name_in_payload(keyfile),
+                    form=form,
+                    sealed=seal,
+                    prove=prove,
+                    allow_unprotected=allow_unprotected,
+                    fingerprint=which,
+                    ask=remembering,
+                    blind=os.urandom(BLIND_BYTES),
+                )
+                key = None
+                if with_certificate or envelope is not None:
+                    key = _key(extract, data, which, with_certificate=with_certificate)
+            rest = _companions(
+                extract,
+                key,
+                is_envelope=envelope is not None,
+                spare=spare,
+                paper=paper,
+                large=large,
+                now=now,
+                anonymous=anonymous,
                 ask=remembering,
-                blind=os.urandom(BLIND_BYTES),
             )
-            key = None
-            if with_certificate or envelope is not None:
-                key = _key(extract, data, which, with_certificate=with_certificate)
-        rest = _companions(
-            extract,
-            key,
-            is_envelope=envelope is not None,
-            spare=spare,
-            paper=paper,
-            large=large,
-            now=now,
-            anonymous=anonymous,
-            ask=remembering,
-        )
-        secret = prints.of_secret(
-            extract,
-            terms=terms,
-            spare=spare,
-            paper=paper,
-            large=large,
-            now=now,
-            anonymous=anonymous,
-            certificate=rest.certificate.mark if rest.certificate else None,
-        )
-        backups.append(_Backup(extract, secret, rest, is_envelope=envelope is not None))
-    if envelope is not None:
-        (made,) = backups
-        from paperkey_alt.cli import piles  # noqa: PLC0415 - few prints have an envelope
+            secret = prints.of_secret(
+                extract,
+                terms=terms,
+                spare=spare,
+                paper=paper,
+                large=large,
+                now=now,
+                anonymous=anonymous,
+                certificate=rest.certificate.mark if rest.certificate else None,
+            )
+            backups.append(_Backup(extract, secret, rest, is_envelope=envelope is not None))
+        if envelope is not None:
+            (made,) = backups
+            from paperkey_alt.cli import piles  # noqa: PLC0415 - few prints have an envelope
 
-        folders = piles.pile_up(made.extract, made.secret, made.rest, paper=paper, large=large)
-        piles.write_piles(envelope, folders, inputs=inputs, force=force)
-    else:
-        contents: dict[str, bytes] = {}
-        for made, pairs in zip(backups, outputs, strict=True):
-            contents |= _contents(pairs, made.secret, made.rest.prints, paper, large=large)
-        files.write(contents, force=force)
+            folders = piles.pile_up(made.extract, made.secret, made.rest, paper=paper, large=large)
+            piles.write_piles(envelope, folders, inputs=inputs, force=force)
+        else:
+            contents: dict[str, bytes] = {}
+            for made, pairs in zip(backups, outputs, strict=True):
+                contents |= _contents(pairs, made.secret, made.rest.prints, paper, large=large)
+            files.write(contents, force=force)
     noted = [
         made.note(register_path, now.date(), None if anonymous else made.extract.name, holders)
         for made in ([] if no_register else backups)
@@ -458,19 +459,32 @@ def _outputs(
     output: str, text: str | None, terms: Terms | None, fingerprint: str | None
 ) -> list[tuple[str, str | None]]:
     """
-    Return for each set the names of its sheets and, if wanted, of its text file; folders of shares,
-    and of several keys by their *fingerprint*, are made.
+    Return for each set the names of its sheets and, if wanted, of its text file: those of shares,
+    and those of several keys by their *fingerprint*, are in folders.
     """
     if terms is None and fingerprint is None:
         return [(output, text)]
-    sheets = files.make_folder(output)
-    texts = files.make_folder(text) if text else None
     if terms is None:
-        return [(f"{sheets}/{fingerprint}.pdf", f"{texts}/{fingerprint}.txt" if texts else None)]
-    if fingerprint is not None:
-        sheets = files.make_folder(f"{sheets}/{fingerprint}")
-        texts = files.make_folder(f"{texts}/{fingerprint}") if texts else None
+        return [(f"{output}/{fingerprint}.pdf", f"{text}/{fingerprint}.txt" if text else None)]
+    inner = "" if fingerprint is None else f"/{fingerprint}"
     return [
-        (f"{sheets}/share-{number}.pdf", f"{texts}/share-{number}.txt" if texts else None)
+        (
+            f"{output}{inner}/share-{number}.pdf",
+            f"{text}{inner}/share-{number}.txt" if text else None,
+        )
         for number in range(1, terms.count + 1)
     ]
+
+
+def _folders(
+    output: str | None, text: str | None, terms: Terms | None, fingerprints: Iterable[str | None]
+) -> list[str]:
+    """
+    Return the folders of `_outputs`, each behind the one that it is in; *fingerprints* are those of
+    several keys, none where there is one key.
+    """
+    names = [name for name in (output, text) if name]
+    inner = [f"{name}/{fingerprint}" for fingerprint in fingerprints for name in names]
+    if terms is None:
+        return names if inner else []
+    return [*names, *inner]

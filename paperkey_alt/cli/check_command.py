@@ -188,5 +188,5 @@ def _prove(
         ]
     )
     if lacking:
-        titles = " and the ".join(part.title for part in lacking)
+        titles = " and the ".join(packet.title for packet in lacking)
         raise IncompleteKey(f"this paper does not have the secret of the {titles}")

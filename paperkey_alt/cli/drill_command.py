@@ -17,6 +17,7 @@ from paperkey_alt.errors import (
     NotEnoughShares,
     NoTerminal,
     PaperError,
+    SeveralCertificates,
     SeveralSets,
     SharesConflict,
     UnknownFormat,
@@ -27,16 +28,18 @@ from paperkey_alt.errors import (
 from paperkey_alt.format import backup
 from paperkey_alt.keys import comparison
 from paperkey_alt.keys.comparison import Result, Verdict
+from paperkey_alt.keys.secret import Sort
 from paperkey_alt.records import entry
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Sequence
 
     from paperkey_alt.cli.given_sources import Back
     from paperkey_alt.errors import RagleafError
     from paperkey_alt.format.body import Ask
     from paperkey_alt.format.recover import Findings, SetFinding
     from paperkey_alt.keys.comparison import Compared, Comparison, LiveFile
+    from paperkey_alt.reading.page import Page
 
 
 @dataclass(frozen=True)
@@ -193,16 +196,18 @@ def command(
     noun = "key" if live.is_key else "file"
     ask = passphrases.source(passphrase_from)
     findings = back = None
+    pages: list[Page] = []
     try:
-        findings = given_sources.collect(given_sources.read(sources))
+        pages = given_sources.read(sources)
+        findings = given_sources.collect(pages)
         back = _bring_back(findings, marks, keyfile, live, ask)
         known = () if back.passphrase is None else (back.passphrase,)
         compared = comparison.compare(back.rebuilt, live, ask, known)
         failure, outcome = _judged(compared, noun)
-        texts = list(_told(compared, noun, back)) if compared.agrees else []
+        texts = list(_told(compared, back)) if compared.agrees else []
     except (PaperError, CertificateError, WrongPassphrase, NoTerminal) as error:
         meant = [] if findings is None else _chosen(findings, marks)
-        failure, outcome, texts = *_failed(error, meant, noun), []
+        failure, outcome, texts = *_failed(error, meant, noun, pages), []
     # The result comes first, whatever there is to say of the register.
     if failure is None:
         but = "" if no_register else _BUT_THE_DATE
@@ -269,20 +274,25 @@ def _advice(not_compared: tuple[Compared, ...], told: _Disagreement) -> str:
 
 
 def _failed(
-    error: RagleafError, chosen: Sequence[SetFinding], noun: str
+    error: RagleafError, chosen: Sequence[SetFinding], noun: str, pages: Iterable[Page]
 ) -> tuple[DrillFailed, str | None]:
     """
     As `_judged`, of an *error* that kept what the *chosen* sets carry from being compared. Which
-    set is meant, a passphrase that is not at hand, lines or shares that were not given, a format of
-    later times, and another key than the paper's say nothing of the paper.
+    set is meant, a passphrase that is not at hand, lines or shares that were not given, or are not
+    all on the pictures among the *pages*, a format of later times, and another key than the paper's
+    say nothing of the paper.
     """
     gives_not, not_known = _GIVES_NOT.format(noun=noun), _NOT_KNOWN.format(noun=noun)
+    if isinstance(error, SeveralCertificates):
+        return DrillFailed(f"{not_known}{error}", advice=error.advice), None
     if isinstance(error, CertificateError):
         advice = _OF_CERTIFICATES.get(error.advice, error.advice)
         return DrillFailed(f"{gives_not}{error}", advice=advice), None
     lacking = [finding for finding in chosen if finding.body is None]
-    if isinstance(error, NotEnoughLines | NotEnoughShares) and all(
-        finding.is_partly_given for finding in lacking
+    # What is beyond the edge of a picture, or too blurred there, is perhaps fine on the paper.
+    is_partly_seen = any(page.raw_lines and (page.hints or page.is_cut_short) for page in pages)
+    if isinstance(error, NotEnoughLines | NotEnoughShares) and (
+        is_partly_seen or all(finding.is_partly_given for finding in lacking)
     ):
         advice = _ALL_SHEETS.format(noun=noun) if lacking else error.advice
         return DrillFailed(f"{not_known}{error}", advice=advice), None
@@ -303,15 +313,16 @@ _OF_CERTIFICATES = {
 _OF_THE_INPUT = (NoTerminal, SeveralSets, SharesConflict, UnknownFormat, WrongPassphrase)
 
 
-def _told(compared: Comparison, noun: str, back: Back) -> Iterator[str]:
-    """Yield what agreement there is of what came *back* with the live *noun*, in sentences."""
+def _told(compared: Comparison, back: Back) -> Iterator[str]:
+    """Yield what agreement there is of what came *back* with the live file, in sentences."""
+    noun = "file" if back.rebuilt.sort is Sort.FILE else "key"
     yield from _agreement(compared, noun, is_public_elsewhere=back.is_from_elsewhere)
     if back.is_from_elsewhere:
         yield _LIVE_CERTIFICATE
 
 
 def _agreement(compared: Comparison, noun: str, *, is_public_elsewhere: bool) -> Iterator[str]:
-    """As `_told`; what of the key *is_public_elsewhere* is no gift of this paper."""
+    """As `_told`, of a *noun*; what of the key *is_public_elsewhere* is no gift of this paper."""
     if compared.verdict is Verdict.SAME_FILE and not is_public_elsewhere:
         whole = ", byte for byte." if noun == "file" else ": the whole file, byte for byte."
         yield f"This paper gives this {noun} back{whole}"

@@ -187,14 +187,16 @@ def require_empty(name: str, *, force: bool) -> None:
 def folders(names: Iterable[str]) -> Iterator[None]:
     """
     Make the folders *names*, 0700, where they are not there; take away those that were made if what
-    is done meanwhile fails, unless something is in them. Raises OutputError.
+    is done meanwhile fails or is ended by a signal, unless something is in them. Raises
+    OutputError.
     """
     with contextlib.ExitStack() as stack:
         for name in names:
-            is_there = Path(name).is_dir()
-            make_folder(name)
-            if not is_there:
-                stack.callback(_remove_empty, name)
+            with process.undisturbed():
+                is_there = Path(name).is_dir()
+                make_folder(name)
+                if not is_there:
+                    stack.callback(_remove_empty, name)
         yield
         stack.pop_all()
 

@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING
 import click
 
 from paperkey_alt import keys
-from paperkey_alt.cli import files, process, report
+from paperkey_alt.cli import files, keyboard, process, report
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.errors import (
     CertificateError,
     KeyFileError,
     NoSuchKey,
     PaperError,
+    SeveralCertificates,
     SeveralKeys,
     TooLarge,
     UnsupportedKey,
@@ -29,6 +30,7 @@ from paperkey_alt.errors import (
 from paperkey_alt.format import backup, body, recover
 from paperkey_alt.keys.secret import NOT_REBUILT
 from paperkey_alt.reading import kinds, sources
+from paperkey_alt.wording import noun
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
@@ -66,9 +68,11 @@ def read(names: Sequence[str], *, thorough: bool = False, quiet: bool = False) -
     kept: dict[str, bytes] = {}
     with _progress(len(names)) as done:
         for name in names:
-            if name == files.STREAM and sys.stdin.isatty():
-                say(_AT_A_TERMINAL)
-            data = files.read(name, files.LONGEST_SOURCE)
+            is_typed = name == files.STREAM and sys.stdin.isatty()
+            if is_typed:
+                data = keyboard.read(files.LONGEST_SOURCE)
+            else:
+                data = files.read(name, files.LONGEST_SOURCE)
             told = files.told(name)
             limit = process.limited(f"reading {told}", _SECONDS_READING)
             has_lines = False
@@ -127,13 +131,6 @@ def _read_again(
 
 def _lacks_head(pages: Iterable[Page]) -> bool:
     return any(page.lacks_head for page in pages)
-
-
-_AT_A_TERMINAL = (
-    "Now read the QR symbols with a handheld scanner, in any order, or type or paste the lines.",
-    "At the end press Enter, then "
-    + ("Ctrl-Z and Enter." if sys.platform == "win32" else "Ctrl-D."),
-)
 
 
 def is_picture(name: str) -> bool:
@@ -218,16 +215,20 @@ class Back:
 def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None, ask: Ask) -> Back:
     """
     Return the secret that the sheets carry. The public certificate is taken from among the sheets
-    where it is needed and *certificate* is None; which set it is of is said.
+    where it is needed and *certificate* is None; which set it is of is said, and also where one
+    that is printed is passed over for *certificate*.
     """
     say(report.shares(findings))
     joined = backup.join(findings, marks)
     say(report.not_joined(joined))
     unwrapped = body.unwrap(joined.body, ask)
     printed = None
+    passed_over: list[str] = []
     is_needed = keys.needs_certificate(unwrapped.payload)
     if certificate is None and is_needed:
         printed = printed_certificate(findings, marks)
+    elif is_needed:
+        passed_over = [member.head.mark for member in backup.certificate_sets(findings, marks)]
     try:
         rebuilt = keys.rebuild(
             unwrapped.payload,
@@ -238,6 +239,8 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
     except UnsupportedKey as error:
         raise UnsupportedKey(error.what, advice=NOT_REBUILT, place=error.place) from None
     except CertificateError as error:
+        if passed_over:
+            raise CertificateError(error.what, advice=_OR_FROM_THE_SHEETS) from None
         if printed is None:
             raise
         raise CertificateError(
@@ -247,6 +250,9 @@ def rebuild(findings: Findings, marks: Collection[str], certificate: Key | None,
         ) from None
     if printed:
         say([f"The public certificate was taken from the sheets of set {printed.mark}."])
+    if passed_over:
+        of_sets = f"{noun(len(passed_over), 'set')} {', '.join(passed_over)}"
+        say([f"The public certificate was taken from its file, not from the sheets of {of_sets}."])
     mark = printed.mark if printed else None
     return Back(rebuilt, unwrapped.passphrase, mark, is_needed and printed is None)
 
@@ -263,13 +269,13 @@ def printed_certificate(findings: Findings, marks: Collection[str]) -> PrintedCe
     """
     Return the public certificate that is among the sheets, None where none is.
 
-    Raises CertificateError where there are several, or where what is printed is no certificate.
+    Raises SeveralCertificates, or CertificateError where what is printed is no certificate.
     """
     printed = backup.certificate_sets(findings, marks)
     if len(printed) > 1:
-        raise CertificateError(
-            f"you gave the sheets of {len(printed)} public certificates",
-            advice="Give --mark twice: with the set marks of the certificate and of the key.",
+        their_marks = ", ".join(member.head.mark for member in printed)
+        raise SeveralCertificates(
+            f"you gave the sheets of {len(printed)} public certificates: sets {their_marks}"
         )
     if not printed:
         return None
@@ -284,6 +290,10 @@ def printed_certificate(findings: Findings, marks: Collection[str]) -> PrintedCe
         ) from None
 
 
+_OR_FROM_THE_SHEETS = (
+    "The sheets of a public certificate are among those you gave: leave out --public to use them, "
+    "or name another file."
+)
 OTHER_CERTIFICATE = (
     "Give the certificate sheets that were printed with these, or name the certificate's file with "
     "--public."

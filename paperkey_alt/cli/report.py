@@ -68,15 +68,15 @@ def page(read: Page) -> str:
     rows = [row for sheet in read.sheets for row in sheet.rows if row.number not in carried]
     printed = sorted({row.number for row in rows if row.chosen is not None})
     unread = sorted({row.number for row in rows} - set(printed))
-    parts = []
+    told = []
     if carried:
-        parts.append(f"{counted(len(read.blocks), 'QR block')} with lines {ranges(carried)}")
+        told.append(f"{counted(len(read.blocks), 'QR block')} with lines {ranges(carried)}")
     if printed:
-        parts.append(f"printed {noun(printed, 'line')} {ranges(printed)}")
-    if parts and unread:
-        parts.append(f"{counted(len(unread), 'printed row')} not clear ({ranges(unread)})")
+        told.append(f"printed {noun(printed, 'line')} {ranges(printed)}")
+    if told and unread:
+        told.append(f"{counted(len(unread), 'printed row')} not clear ({ranges(unread)})")
     where = f"{read.source}: page {read.page}" if read.pages > 1 else read.source
-    return f"{where}: {' and '.join(parts) or _NOTHING_READ}"
+    return f"{where}: {' and '.join(told) or _NOTHING_READ}"
 
 
 def hints(read: Page) -> list[str]:

@@ -15,7 +15,7 @@ import click
 from paperkey_alt.cli import files, given_sources, report
 from paperkey_alt.cli.terminal import say
 from paperkey_alt.entry import line_by_line, transcript
-from paperkey_alt.errors import SourceError
+from paperkey_alt.errors import OutputError, SourceError
 from paperkey_alt.format.recover import recover
 from paperkey_alt.reading.text import typed
 from paperkey_alt.sheet import text_file
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("lines")
+@click.argument("lines", required=False, metavar="LINES")  # click's own word would be no advice
 @click.option(
     "--with",
     "others",
@@ -39,12 +39,14 @@ if TYPE_CHECKING:
 )
 @click.option("--plain", is_flag=True, help="Ask line by line, without a full screen.")
 @click.option("--bell", is_flag=True, help="Ring the terminal's bell at each line that is wrong.")
-def command(lines: str, *, others: tuple[str, ...], plain: bool, bell: bool) -> None:
+def command(lines: str | None, *, others: tuple[str, ...], plain: bool, bell: bool) -> None:
     """
     Type the lines of one set from its sheets into the text file LINES, or go on with that file.
 
     Each line is checked as you type its last character. Correct lines are saved at once.
     """
+    if lines is None:
+        raise OutputError("you named no file for the lines that you type", advice=_NAME_ONE)
     files.require_typed(lines, others)
     there = _typed_lines(lines)
     read = [raw_line for page in given_sources.read(others) for raw_line in page.raw_lines]
@@ -59,6 +61,12 @@ def command(lines: str, *, others: tuple[str, ...], plain: bool, bell: bool) -> 
     save(begun)
     left = _front_end(plain=plain, bell=bell)(begun, save)
     say(_ended(left, lines))
+
+
+_NAME_ONE = (
+    "Name a new file, or the one you began; correct lines are saved there. For example: ragleaf "
+    "type lines.txt"
+)
 
 
 def _raw_lines(name: str) -> tuple[RawLine, ...]:

@@ -42,6 +42,10 @@ _NETWORK = frozenset(
     )
 )
 
+# That write what changes to another place, as logs or copies on write: what was there may stay.
+_COPYING = frozenset(("btrfs", "bcachefs", "f2fs", "nilfs2", "zfs"))
+_UNNAMED_DEVICE = "0:"  # of a file system whose mount does not tell its device by a number
+
 
 class Weight(Enum):
     """How much an observation matters, and the word for it. The weightiest comes first."""
@@ -239,9 +243,8 @@ def _folder(system: System, folder: str) -> Iterator[Observation]:
             "The sheets go over the network and stay on another computer.",
             "Write them to memory (/dev/shm).",
         )
-    elif system.removable is None:
-        yield _unknown(f"whether {folder} is on a removable medium")
-    elif device in system.removable:
+        return
+    if system.removable is not None and device in system.removable:
         what = f"{folder} is on a stick, a card or another removable medium"
         why = "Erased files may stay there, and anyone with the medium has the sheets."
         yield Observation(
@@ -250,6 +253,23 @@ def _folder(system: System, folder: str) -> Iterator[Observation]:
             why,
             "Write them to memory (/dev/shm), or destroy the medium afterwards.",
         )
+        return
+    if system.removable is None:
+        yield _unknown(f"whether {folder} is on a removable medium")
+    if kind in _COPYING:
+        yield _copying(folder, kind, device)
+
+
+def _copying(folder: str, kind: str, device: str) -> Observation:
+    why = "What you erase or replace there may stay."
+    if device.startswith(_UNNAMED_DEVICE):
+        why += " Ragleaf cannot tell whether it is on a stick or a card."
+    return Observation(
+        Weight.NOTE,
+        f"{folder} is on a file system that writes changes to another place ({kind})",
+        why,
+        "Write the sheets to memory (/dev/shm).",
+    )
 
 
 def _unescaped(name: str) -> str:

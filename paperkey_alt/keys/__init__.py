@@ -109,7 +109,7 @@ def _extract_openpgp(  # noqa: PLR0913 - as `extract`
     empty = strength.opened_by_empty_passphrase(key)
     if empty and not allow_unprotected:
         raise UnprotectedSecret(
-            f"an empty passphrase opens the {' and the '.join(part.title for part in empty)}: "
+            f"an empty passphrase opens the {' and the '.join(packet.title for packet in empty)}: "
             "anyone with the sheet has the key"
         )
     is_protected = key.protected and not empty

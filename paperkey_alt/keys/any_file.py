@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from paperkey_alt.errors import KeyFileError, UnprotectedSecret
 from paperkey_alt.format.payload import LONGEST_NAME, File
+from paperkey_alt.keys import pem
 from paperkey_alt.keys.secret import Extract, Rebuilt, Sort
 
 
@@ -40,7 +41,8 @@ def carried_name(name: str) -> str:
 
 def rebuild(payload: File) -> Rebuilt:
     """Return the file that *payload* was extracted from."""
-    return Rebuilt(payload.data, payload.data, f"the file {payload.name}")
+    sort = Sort.PRIVATE_KEY if pem.is_private_key(payload.data) else Sort.FILE
+    return Rebuilt(payload.data, payload.data, f"the {sort.value} {payload.name}", sort=sort)
 
 
 _ADVICE = (

@@ -43,7 +43,7 @@ class LiveFile:
     @property
     def is_key(self) -> bool:
         """Whether it is a key file, of OpenPGP or another kind."""
-        return self.problem is None
+        return self.key is not None or pem.is_private_key(self.data)
 
 
 class Result(enum.Enum):
@@ -198,8 +198,8 @@ def compare_packets(
 
     *known* passphrases and those that opened another secret are tried before *ask* is called.
     """
-    of_live = {part.fingerprint: part for part in live.key_packets}
-    of_paper = {part.fingerprint: part for part in back.key_packets}
+    of_live = {packet.fingerprint: packet for packet in live.key_packets}
+    of_paper = {packet.fingerprint: packet for packet in back.key_packets}
     comparer = _Comparer(ask, list(known))
     return tuple(
         comparer.compare(of_paper.get(fingerprint), of_live.get(fingerprint))
@@ -233,12 +233,12 @@ def _compare_certificate(rebuilt: Rebuilt, live: Key) -> Comparison:
     back = keys.certificate(rebuilt.data, None)
     if back.fingerprint != live.fingerprint:
         return Comparison(Verdict.ANOTHER_CERTIFICATE, rebuilt.title)
-    there = {part.fingerprint for part in back.key_packets}
-    needed = [part for part in live.key_packets if part.secret] or live.key_packets
+    there = {packet.fingerprint for packet in back.key_packets}
+    needed = [packet for packet in live.key_packets if packet.secret] or live.key_packets
     lacking = tuple(
-        Compared(part.title, Result.MISSING_ON_PAPER)
-        for part in needed
-        if part.fingerprint not in there
+        Compared(packet.title, Result.MISSING_ON_PAPER)
+        for packet in needed
+        if packet.fingerprint not in there
     )
     if lacking:
         return Comparison(Verdict.CERTIFICATE_LACKS, back.title, lacking)
@@ -283,13 +283,13 @@ class _Comparer:
         except (KeyFileError, WrongPassphrase, NoTerminal) as problem:
             return Compared(title, Result.NOT_COMPARED, problem)
 
-    def _unlock(self, part: KeyPacket, side: str) -> Unlocked:
-        """Return *part* unlocked; raises what kept it from that."""
+    def _unlock(self, packet: KeyPacket, side: str) -> Unlocked:
+        """Return *packet* unlocked; raises what kept it from that."""
         from paperkey_alt.keys.openpgp import unlocked  # noqa: PLC0415 - the ciphers take long to load
 
         refusal = self._refusals.get(side)
-        kind = "key" if part.is_primary else "subkey"
-        name = f"{side.format(kind)} {part.fingerprint.hex().upper()} ({part.algorithm})"
+        kind = "key" if packet.is_primary else "subkey"
+        name = f"{side.format(kind)} {packet.fingerprint.hex().upper()} ({packet.algorithm})"
 
         def ask(_: str) -> str:
             if refusal is not None:
@@ -297,7 +297,7 @@ class _Comparer:
             return self._ask(name)
 
         try:
-            secret = unlocked.unlock_part(part, self._known, ask)
+            secret = unlocked.unlock_part(packet, self._known, ask)
         except (WrongPassphrase, NoTerminal) as error:
             self._refusals[side] = error
             raise

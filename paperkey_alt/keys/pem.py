@@ -1,5 +1,5 @@
 """
-What kind of private-key file it is, by the label of its PEM (RFC 7468 §2) or the first byte of its
+What kind of private-key file it is, by the label of its PEM (RFC 7468 §2) or the first bytes of its
 DER.
 """
 
@@ -121,6 +121,25 @@ def recognises(data: bytes) -> bool:
     if own is None:
         return data[:1] == bytes([_DER_SEQUENCE])
     return own in _LABELS
+
+
+# The beginnings of PKCS #8, PKCS #1 and SEC 1 in DER: in a sequence a version, 0 or 1 (RFC 5958 §2,
+# RFC 8017 appendix A.1.2, RFC 5915 §3), or what encrypts, of PKCS #5 or PKCS #12.
+_LENGTH = rb"(?:[\0-\x7f]|\x81.|\x82..)"
+_PRIVATE_KEY = re.compile(
+    rb"\x30" + _LENGTH + rb"(?:\x02\x01[\0\x01]|\x30" + _LENGTH + rb"\x06."
+    rb"\x2a\x86\x48\x86\xf7\x0d\x01(?:\x05|\x0c\x01))",
+    re.DOTALL,
+)
+
+
+def is_private_key(data: bytes) -> bool:
+    """
+    Tell whether *data* is called a private key, by its label or the beginning of its DER; less than
+    what `recognises` lets through to be tried passes.
+    """
+    own = label(data)
+    return own in _LABELS if own else _PRIVATE_KEY.match(data) is not None
 
 
 def kind(data: bytes) -> str:

@@ -236,7 +236,7 @@ def rebuild(payload: RsaFile) -> Rebuilt:
     no key.
     """
     data = _written(payload)
-    return Rebuilt(data, data, f"the private key {payload.name}")
+    return Rebuilt(data, data, f"the private key {payload.name}", sort=_SORT)
 
 
 def fingerprint(key: PrivateKeyTypes) -> str:

@@ -123,7 +123,7 @@ class Rebuilt:
     A secret back from paper: the file as *data*, and in *binary* form where there is another one;
     *title* names it, *notes* are sentences on what it came back without. *key* is there for OpenPGP
     keys; *is_certificate* and *is_revocation* tell that it is a public certificate, or a
-    revocation certificate, and no secret.
+    revocation certificate, and no secret. *sort* is what it is a copy of, by its content.
     """
 
     data: bytes
@@ -133,3 +133,4 @@ class Rebuilt:
     key: Key | None = None
     is_certificate: bool = False
     is_revocation: bool = False
+    sort: Sort = Sort.OPENPGP_KEY

@@ -54,7 +54,7 @@ def _secrets(payload: Payload) -> Iterator[tuple[bytes, bytes]]:
         yield from ((part.fingerprint, part.secret) for part in payload.parts)
     elif isinstance(payload, Whole):
         for key in key_file.read(payload.packets):
-            yield from ((part.fingerprint, part.secret) for part in key.secret_packets)
+            yield from ((packet.fingerprint, packet.secret) for packet in key.secret_packets)
 
 
 def _is_stub(secret: bytes) -> bool:

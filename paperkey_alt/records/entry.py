@@ -9,7 +9,8 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from paperkey_alt.format.payload import Certificate, File, Revocation, RsaFile, Whole
-from paperkey_alt.keys.secret import OPENPGP_PRINTS
+from paperkey_alt.keys import pem
+from paperkey_alt.keys.secret import OPENPGP_PRINTS, Sort
 from paperkey_alt.records.contents import contents
 
 if TYPE_CHECKING:
@@ -19,14 +20,15 @@ if TYPE_CHECKING:
     from paperkey_alt.format.line_set import LineSet
     from paperkey_alt.format.payload import Payload
 
-REVOCATION, FILE, CERTIFICATE = "revocation", "file", "certificate"
+REVOCATION, FILE, CERTIFICATE = "revocation", Sort.FILE.value, "certificate"
+PRIVATE_KEY = Sort.PRIVATE_KEY.value
 WHOLE = OPENPGP_PRINTS[Whole]
 _SEALED = ", sealed"
-# What sheets carry, as the register names it.
+# What sheets carry, as the register names it; of files, private keys are named as such.
 KINDS: dict[type[Payload], str] = {
     **OPENPGP_PRINTS,
     File: FILE,
-    RsaFile: "private key, compact",
+    RsaFile: f"{PRIVATE_KEY}, compact",
     Revocation: REVOCATION,
     Certificate: CERTIFICATE,
 }
@@ -108,7 +110,7 @@ def of_print(  # noqa: PLR0913 - what is known of a print, each by its name
     return Entry(
         marks=tuple(line_set.head.mark for line_set in line_sets),
         fingerprint=fingerprint,
-        kind=KINDS[type(payload)] + (_SEALED if head.sealed else ""),
+        kind=_kind(payload) + (_SEALED if head.sealed else ""),
         sheets=sheets,
         printed=today,
         threshold=head.share.threshold if head.share else None,
@@ -117,6 +119,13 @@ def of_print(  # noqa: PLR0913 - what is known of a print, each by its name
         name=name,
         contents=contents(payload),
     )
+
+
+def _kind(payload: Payload) -> str:
+    """Return what sheets of *payload* carry; a private key is carried as a file, and is none."""
+    if isinstance(payload, File) and pem.is_private_key(payload.data):
+        return PRIVATE_KEY
+    return KINDS[type(payload)]
 
 
 def rehearsed(

@@ -8,9 +8,9 @@ growth   Sizes, seconds and peak MiB of the commands over payload sizes, carried
          slope one is growth with the size.
 ratios   The commands on the demo key beside the bare scripts in ``bare``, which import the same
          libraries and draw or read the same with them; and the process in which files are decoded
-         beside decoding without it. The two run in turn, and the median of the ratios of the
-         pairs is told, of the seconds of CPU (all processes of a command) and on the clock. Python
-         loads compiled modules, as it does where a package is installed.
+         and symbols looked for, beside doing so without it. The two run in turn, and the median of
+         the ratios of the pairs is told, of the seconds of CPU (all processes of a command) and on
+         the clock. Python loads compiled modules, as it does where a package is installed.
 seal     What a seal costs on one core.
 kinds    What the kinds of print cost in paper and typing. Characters are those of the data lines,
          29 each with their checks; the head line (29 more, once) and the spare lines, which need no

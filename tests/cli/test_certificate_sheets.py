@@ -163,6 +163,45 @@ def test_a_printed_certificate_of_another_key(both):
     )
 
 
+def test_two_printed_certificates_that_fit(both):
+    """
+    Drill and restore choose neither: both name the two sets and say what to do. It says nothing of
+    the paper; with the set named, it is rehearsed with that.
+    """
+    key, certificate = marks(both, "s.txt")
+    again = other_certificate(both, "again.txt", only(SMALL_CERTIFICATE.read_bytes()))
+    said = f"you gave the sheets of 2 public certificates: sets {certificate}, {again}."
+    advice = "Give --mark twice: with the set marks of the certificate and of the key."
+    for command in (("drill", "--key", SMALL), ("restore", "-o", "k.asc"), ("check", "--prove")):
+        for named in ((), ("--mark", key)):
+            done = both.run(*command, "s.txt", "again.txt", *named)
+            assert done.status == 1
+            assert said in done.err
+            assert advice in done.err
+    done = both.run("drill", "s.txt", "again.txt", "--key", SMALL)
+    assert "cannot tell whether this paper gives this key back" in done.err
+    assert "does not give" not in done.err
+    assert {entry["drill"] for entry in register(both).values()} == {None}
+    assert "k.asc" not in both.files()
+    named = ("--mark", key, "--mark", again)
+    done = both.ok("drill", "s.txt", "again.txt", "--key", SMALL, *named)
+    assert f"taken from the sheets of set {again}" in done.err
+    assert register(both)["OpenPGP key, lean"]["drill"] == "gives the key back"
+    assert register(both)["certificate"]["drill"] is None
+
+
+def test_a_printed_certificate_and_one_in_a_file(both):
+    """The file that is named goes before it, and that is said; where it does not fit, both are."""
+    mark = marks(both, "s.txt")[1]
+    given = ("restore", "s.txt", "-o", "k.asc", "--quiet", "--public")
+    done = both.run(*given, CORPUS / "nist-p256.cert.asc")
+    assert done.status == 1
+    assert "leave out --public to use them" in done.err
+    assert "k.asc" not in both.files()
+    done = both.ok(*given, SMALL_CERTIFICATE)
+    assert f"was taken from its file, not from the sheets of set {mark}." in done.err
+
+
 @pytest.mark.parametrize("content", [b"\xca\3PGP", b"x", b"\xc6\x02\4\0"])
 def test_sheets_of_what_is_no_certificate(both, content):
     """A set that says to be a certificate and is none is named, without a traceback."""

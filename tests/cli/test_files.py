@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from paperkey_alt.cli import files
+from paperkey_alt.cli import files, process
 from paperkey_alt.errors import OutputError, SourceError
 
 
@@ -133,6 +133,37 @@ def test_folders_are_made_for_their_owner_alone(tmp_path):
         files.make_folder(str(tmp_path / "file"))
     with pytest.raises(OutputError, match="cannot be made: no such file"):
         files.make_folder(str(tmp_path / "nowhere/shares"))
+
+
+@pytest.mark.parametrize(
+    "failure", [OutputError("the disk is full"), KeyboardInterrupt(), process.Ended(15)]
+)
+def test_folders_go_again_where_nothing_is_put_in_them(tmp_path, failure):
+    """
+    Those that were made, one in another too, whatever ends the work; one that was there stays, and
+    one with a file in it.
+    """
+    (tmp_path / "there").mkdir()
+    names = ("there", "there/inner", "made", "made/inner", "used")
+
+    def work():
+        with files.folders([str(tmp_path / name) for name in names]):
+            assert (tmp_path / "made/inner").is_dir()
+            (tmp_path / "used/file").touch()
+            raise failure
+
+    with pytest.raises(type(failure)):
+        work()
+    assert sorted(path.name for path in tmp_path.rglob("*")) == ["file", "there", "used"]
+
+
+def test_folders_go_again_where_one_cannot_be_made(tmp_path):
+    """The ones before it are not left."""
+    (tmp_path / "file").touch()
+    names = [str(tmp_path / name) for name in ("made", "file")]
+    with pytest.raises(OutputError, match="is a file"), files.folders(names):
+        raise AssertionError("a file was taken for a folder")
+    assert [path.name for path in tmp_path.iterdir()] == ["file"]
 
 
 def test_rows_are_added(tmp_path):

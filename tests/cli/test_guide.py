@@ -108,6 +108,31 @@ TALKS = {
     "the list alone": (("4", "n", "y"), ["register"]),
     "nothing": (("5",), []),
     "not run after all": (("2", "1", "scan.pdf", "n"), []),
+    "back to a file and to a choice": (
+        ("1", "scan.pdf", "back", "key.asc", "2", "back", "1", "no", "", "1", "out.pdf", "y"),
+        ["backup key.asc -o out.pdf"],
+    ),
+    "back over several questions": (
+        ("1", "key.asc", "3", "2 of 3", "y", " Back", "BACK", "no", "n", "", "out.pdf", "y"),
+        ["backup key.asc --compact -o out.pdf"],
+    ),
+    "back to the beginning": (("back", "3", "y", "back", "back", "2", "back", "5"), []),
+    "back from the command": (
+        ("2", "1", "scan.pdf", "back", "-dash.txt", "y"),
+        ["check ./-dash.txt"],
+    ),
+    "back to a command that was run": (
+        ("2", "4", "l.txt", "y", "back", "n", "y"),
+        ["type l.txt", "check l.txt"],
+    ),
+    "back to one that was not run": (
+        ("2", "4", "l.txt", "n", "back", "y", "y"),
+        ["type l.txt", "check l.txt"],
+    ),
+    "back after answers that are none": (
+        ("2", "1", "nowhere", "back", "9", "1", "scan.pdf", "y"),
+        ["check scan.pdf"],
+    ),
     "answers that are none": (
         ("9", "x", "2", "0", "1", "", "nowhere", "scan.pdf", "perhaps", "y"),
         ["check scan.pdf"],
@@ -126,6 +151,29 @@ def test_answers_make_commands(name, capsys):
     shown = [row.strip() for row in capsys.readouterr().err.splitlines() if row[:2] == "  "]
     for command in commands:
         assert any(row.replace("'", "") == f"ragleaf {command}" for row in shown)
+
+
+@pytest.mark.usefixtures("folder")
+def test_each_question_says_that_one_can_go_back(capsys):
+    """All but the first, which has none before it."""
+    asked = Asked("back", "2", "1", "scan.pdf", "y")
+    asked.follow()
+    first, again, *others = asked.asked
+    assert first == again == "Number"
+    assert len(others) == 3
+    assert all(question.endswith(" (or back)") for question in others)
+    said = " ".join(capsys.readouterr().err.split())
+    assert "type back to go to the one before" in said
+    assert "This is the first question." in said
+
+
+@pytest.mark.usefixtures("folder")
+def test_what_is_not_asked_again_is_not_said_again(capsys):
+    """One question back, and no more than that is on the screen anew."""
+    Asked("3", "", "", "1", "back", "back", "k.asc", "1", "scan.pdf", "n").follow()
+    said = capsys.readouterr().err
+    assert said.count("What do you want to do?") == 1
+    assert said.count("How do the sheets come into this computer?") == 3
 
 
 @pytest.mark.parametrize(

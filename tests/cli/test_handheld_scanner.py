@@ -52,6 +52,23 @@ def test_check_says_at_a_terminal_what_it_waits_for(desk, symbols):
         assert process.wait(10) == 1
 
 
+def test_what_is_scanned_at_a_terminal_is_not_shown(desk, symbols):
+    """
+    It is the secret: none of it is on the screen. How many lines came is said meanwhile, each
+    counted once; a signal ends it as it ends other work.
+    """
+    with terminal(desk, "restore", "-", "-o", "key.asc") as (send, process):
+        shown = send("", "What you scan is not shown; end with Enter, then Ctrl-D.")
+        lines = len(symbols[0].split("/")[1]) // 29
+        for text in (symbols[0], symbols[0]):
+            shown += send(f"{text}\n", f"{lines + 1} lines so far.")
+        process.terminate()
+        shown += send("", "ended by a signal (SIGTERM)")
+        assert process.wait(10) == 143
+    line = symbols[0].split()[1][:29]
+    assert not any(line[at : at + 5] in shown for at in range(25))
+
+
 def test_symbols_that_are_not_needed_are_said_to_be_so(desk, symbols):
     """Where all lines were typed but the spare ones, the symbol of these is missing to no harm."""
     rows = desk.read("s.txt").decode().split("# spare lines")[0]

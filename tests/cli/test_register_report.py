@@ -58,6 +58,7 @@ def test_in_words():
         ("revocation", "revocation"),
         ("certificate", "certificate"),
         ("private key, compact, sealed", "key"),
+        ("private key", "key"),
     ],
 )
 def test_what_a_rehearsal_gave_back(kind, carried):

@@ -4,7 +4,9 @@ what the register has then.
 """
 
 import json
+from types import SimpleNamespace
 
+import pypdfium2
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from cryptography.hazmat.primitives.serialization import (
@@ -17,8 +19,12 @@ from desks import CORPUS, KEY, PASSPHRASE, SMALL, SMALL_CERTIFICATE
 from rekeyed import exported
 from samples import only, stub, with_secrets
 
+from paperkey_alt.cli import drill_command
+from paperkey_alt.errors import NotEnoughLines, Place
+from paperkey_alt.format.raw_line import RawLine
 from paperkey_alt.keys.openpgp import key_file, packets
 from paperkey_alt.keys.openpgp.rfc9580 import PacketType
+from paperkey_alt.reading.page import Page
 
 OTHER = "high tide at noon"
 SAME = "This paper gives this key back"
@@ -263,6 +269,78 @@ def test_too_few_shares_say_nothing_of_the_paper(desk):
     assert drill_of(desk) == "does not give the key back"
 
 
+PARTS = {
+    "whole": ("backup", SMALL, "--whole"),
+    "compact": ("backup", SMALL, "--compact", "--passphrase-from", "pw"),
+    "sealed": ("backup", SMALL, "--seal", "--passphrase-from", "pw"),
+    "a file": ("backup", "note", "--plain", "--allow-unprotected"),
+    "a private key": ("backup", "lamp.pem"),
+    "a certificate": ("backup", SMALL, "--with-certificate"),
+    "a revocation": ("revoke-sheet", SMALL, "--reason", "none", "--passphrase-from", "pw"),
+}
+
+
+@pytest.mark.parametrize("kind", PARTS)
+def test_half_of_the_lines_says_nothing_of_the_paper(desk, kind):
+    """Of whatever is printed: a good rehearsal stays noted, also where a line is wrong."""
+    desk.write("note", "The bell buoy is off station.\n" * 4)
+    desk.write("lamp.pem", private_keys()["locked"])
+    desk.ok(*PARTS[kind], "-o", "s.pdf", "--text", "s.txt")
+    live = next(name for name in PARTS[kind] if name in ("note", "lamp.pem", SMALL))
+    text = desk.read("s.txt").decode()
+    if kind == "a certificate":
+        text = "# Ragleaf, set " + text.split("# Ragleaf, set ")[2]
+    desk.write("all.txt", text)
+    given = ("--key", live, "--passphrase-from", "pw")
+    desk.ok("drill", "all.txt", *given)
+    before = desk.ok("register", "--json").out
+    assert "gives the key back" in before
+    lines = [row for row in text.splitlines() if row and row[0] != "#"]
+    half = lines[: len(lines) // 2]
+    for part in (half, [*half, lines[len(lines) // 2][:20]], half[:1], half[1:]):
+        desk.write("part.txt", "\n".join(part))
+        done = desk.run("drill", "part.txt", *given)
+        assert done.status == 1
+        assert "cannot tell whether this paper gives this" in done.err
+        assert desk.ok("register", "--json").out == before
+
+
+@pytest.mark.parametrize(
+    ("seen", "outcome"),
+    [
+        ({}, "does not give the key back"),
+        ({"hints": ("The sheet is cut off.",)}, None),
+        ({"is_cut_short": True}, None),
+        ({"hints": ("No sheet was found.",), "raw_lines": ()}, "does not give the key back"),
+    ],
+)
+def test_lines_that_are_wrong_on_a_picture(seen, outcome):
+    """They are a failure of the paper, or of a picture that shows a part; a letter is neither."""
+    raw_line = RawLine(Place(source="s.png"), ((7, "?" * 29),))
+    page = Page(**{"source": "s.png", "page": 1, "pages": 1, "raw_lines": (raw_line,), **seen})
+    finding = SimpleNamespace(body=None, is_partly_given=False)
+    error = NotEnoughLines("9 more lines are needed")
+    failure, noted_as = drill_command._failed(error, [finding], "key", [page])
+    assert noted_as == outcome
+    assert ("cannot tell" in str(failure)) is (outcome is None)
+
+
+@pytest.mark.long
+def test_a_picture_of_half_a_sheet_says_nothing_of_the_paper(noted):
+    """Its rows are cut off at the side: their lines are there and wrong, and fine on the paper."""
+    noted.ok("backup", KEY, "-o", "b.pdf", "--register", "r")
+    page = pypdfium2.PdfDocument(noted.read("b.pdf"))[0]
+    picture = page.render(scale=150 / 72, grayscale=True).to_pil().convert("L")
+    picture.crop((0, 0, picture.width * 6 // 10, picture.height)).save(noted.folder / "part.png")
+    done = noted.run("drill", "part.png", "--key", KEY, "--register", "r")
+    assert done.status == 1
+    assert "The sheet is cut off" in done.err
+    assert "more lines are needed (wrong" in done.err
+    assert "cannot tell whether this paper gives this key back" in done.err
+    told = json.loads(noted.ok("register", "--json", "--register", "r").out)["backups"]
+    assert [backup["drill"] for backup in told] == [None]
+
+
 def test_a_revocation_or_certificate_of_another_key(noted):
     """It is called what it is, and the register is left alone."""
     other = CORPUS / "nist-p256.asc"
@@ -339,6 +417,30 @@ def test_a_private_key_that_cannot_be_opened(desk):
     assert "was not compared, because" in done.err
     assert "another" not in done.err
     assert drill_of(desk) is None
+
+
+def test_a_private_key_has_one_name(desk):
+    """On its sheet, in the register, when it is read back and rehearsed: it is called no file."""
+    desk.write("lamp.pem", private_keys()["locked"])
+    desk.ok("backup", "lamp.pem", "-o", "s.pdf", "--text", "s.txt")
+    assert "Private key, protected by its own passphrase" in desk.read("s.txt").decode()
+    assert "This paper gives this key back" in desk.ok("drill", "s.txt", "--key", "lamp.pem").err
+    told = desk.ok("register").out
+    assert ": private key, 1 sheet" in told
+    assert "gives the key back" in told
+    assert "Restored: the private key lamp.pem" in desk.ok("restore", "s.txt", "-o", "k").err
+    done = desk.ok("check", "s.txt", "--prove", "--passphrase-from", "pw")
+    assert "Read back in full: the private key lamp.pem" in done.err
+
+
+@pytest.mark.parametrize("content", [b"0123 is the number of the buoy\n", SMALL.read_bytes()])
+def test_a_file_is_called_no_key(desk, content):
+    """Not where its first digit looks like DER, nor where a key was printed as a file."""
+    desk.write("note", content)
+    desk.ok("backup", "note", "--plain", "--allow-unprotected", "-o", "s.pdf", "--text", "s.txt")
+    done = desk.ok("drill", "s.txt", "--key", "note")
+    assert "This paper gives this file back, byte for byte." in done.err
+    assert ": file, 1 sheet" in desk.ok("register").out
 
 
 def test_files(desk):

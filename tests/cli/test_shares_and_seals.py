@@ -132,6 +132,26 @@ def compact_shares(desk, shelf):
     return desk
 
 
+FAILING = {
+    "a wrong passphrase": ("--compact", "--passphrase-from", "wrong"),
+    "a key that is not there": ("--fingerprint", "0" * 40),
+    "a text file in place of a folder": ("--text", "wrong"),
+    "no place for the lines": ("--text", "nowhere/lines"),
+}
+
+
+@pytest.mark.parametrize("name", FAILING)
+def test_no_folder_is_left_where_nothing_is_printed(desk, name):
+    """The folders that were made go again; one that was there stays, empty or not."""
+    desk.write("wrong", "high tide at noon\n")
+    (desk.folder / "there").mkdir()
+    for folder in ("sheets", "there"):
+        terms = ("--any", "2", "--of", "3", "-o", folder, "--no-register")
+        done = desk.run("backup", KEY, *terms, *FAILING[name])
+        assert done.status in (1, 2)
+        assert desk.files() == ["pw", "there", "wrong"]
+
+
 def number_of(desk):
     """The number of the backup that has this share."""
     return desk.ok("check", "lines/share-1.txt").err.split("Backup ")[1][:5]

@@ -36,7 +36,7 @@ if is_plain:
     os.link = Path.hardlink_to = refuse
 def is_ours(name):
     return not name.startswith("/") or name.startswith("/proc/self/fd")
-CHANGES = {"open", "os.link", "os.rename", "os.remove"}
+CHANGES = {"open", "os.link", "os.rename", "os.remove", "os.mkdir"}
 for at in events:
     folder = Path(str(at))
     folder.mkdir()
@@ -63,12 +63,14 @@ for at in events:
 """
 
 
-def driven(folder, number, events, *, plain=False):
+OUTPUTS = ("-o", "s.pdf", "--text", "s.txt", "--force")
+
+
+def driven(folder, number, events, *, plain=False, outputs=OUTPUTS):
     """The exit status of each run, and what it said."""
     note = folder / "note"
     note.write_bytes(b"the lamp of buoy 7 is out")
-    arguments = ["backup", str(note), "--plain", "--allow-unprotected", "--no-register"]
-    arguments += ["-o", "s.pdf", "--text", "s.txt", "--force"]
+    arguments = ["backup", str(note), "--plain", "--allow-unprotected", "--no-register", *outputs]
     given = json.dumps([number, plain, list(events), *arguments])
     done = subprocess.run(
         [sys.executable, "-c", DRIVER, given],
@@ -120,6 +122,24 @@ def test_other_signals(tmp_path, number):
     assert statuses == [128 + number] * 2
     for at in (1, 4):
         require_whole(tmp_path / str(at))
+
+
+@pytest.mark.parametrize(
+    "events", [(1, 2, 3, 4), pytest.param(tuple(range(5, 31)), marks=pytest.mark.long)]
+)
+def test_no_folder_is_left_without_its_shares(tmp_path, events):
+    """
+    SIGINT at whatever is changed on the disk while shares go into two folders that are made: both
+    are there with all their files, or neither is.
+    """
+    shares = ("--any", "2", "--of", "2", "-o", "sheets", "--text", "lines")
+    statuses, _ = driven(tmp_path, signal.SIGINT, events, outputs=shares)
+    assert set(statuses) <= {0, 130}
+    assert statuses[0] == 130
+    whole = ["lines", "s.pdf", "share-1.pdf", "share-1.txt", "share-2.pdf", "share-2.txt", "sheets"]
+    for at in events:
+        names = sorted(path.name for path in (tmp_path / str(at)).rglob("*"))
+        assert names in (["s.pdf"], whole)
 
 
 @pytest.mark.long

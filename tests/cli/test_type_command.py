@@ -37,6 +37,16 @@ def wrong_at(line, at):
     return line[:at] + ALPHABET[ALPHABET.index(line[at]) ^ 5] + line[at + 1 :]
 
 
+@pytest.mark.parametrize("options", [(), ("--plain",), ("--with", "s.txt")])
+def test_without_a_name(desk, options):
+    """What to type is said, with an example, and it ends as wrong use does; nothing is written."""
+    done = desk.run("type", *options, stdin="stop\n")
+    assert done.status == 2
+    assert done.err.startswith("ragleaf: you named no file for the lines that you type.\n  Name")
+    assert "For example: ragleaf type lines.txt" in done.err
+    assert desk.files() == ["pw"]
+
+
 def test_line_by_line(desk, lines):
     """
     Without a terminal: right lines, a wrong one that is mended, one put off, one gone to; then the

@@ -186,6 +186,24 @@ def test_what_is_removable(tmp_path, monkeypatch, files, numbers):
     assert machine.look().removable == (numbers | {"253:0"} if numbers else set())
 
 
+@pytest.mark.parametrize("kind", ["btrfs", "bcachefs", "f2fs", "nilfs2", "zfs"])
+@pytest.mark.parametrize("device", ["8:2", "0:44", "8:17"])
+def test_a_file_system_that_keeps_what_is_erased(kind, device):
+    """
+    It is said that it may; where the mount tells no device, also that it may be a stick. Of a stick
+    the warning says it.
+    """
+    mounts = f"{MOUNTS}33 22 {device} / /out rw - {kind} /dev/sdb1 rw\n"
+    seen = preflight.observe(system(mounts=mounts), "/out/sheets")
+    (observed,) = (each for each in seen if "/out/sheets" in each.what)
+    assert "may stay" in observed.why
+    assert "/dev/shm" in observed.mend
+    is_stick = device == "8:17"
+    assert (observed.weight is Weight.WARNING) is is_stick
+    assert (f"({kind})" in observed.what) is not is_stick
+    assert ("cannot tell whether it is on a stick" in observed.why) is (device == "0:44")
+
+
 def test_a_medium_of_which_nothing_is_told():
     """Whether it can be taken away is not known, and that is said."""
     seen = preflight.observe(system(removable=None), "/dev/shm")

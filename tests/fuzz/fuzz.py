@@ -438,7 +438,9 @@ def decoder_answers(rng):
     refusal, or broken off.
     """
     page = numbers(Answer.PICTURE, 7, 5, 0)
-    page += numbers(Answer.CODES, 1) + CORNERS.pack(*range(8)) + numbers(1, 4) + b"tide"
+    page += (
+        numbers(Answer.CODES, 1) + CORNERS.pack(0, 0, 9, 0, 9, 9, 0, 9) + numbers(1, 4) + b"tide"
+    )
     page += numbers(Answer.PIXELS) + rng.randbytes(35)
     end = numbers(Answer.REFUSED, 12) + b"has no pages" + numbers(14) + b"Scan it again."
     stream = io.BytesIO(damaged(numbers(Answer.PAGES, 2) + 2 * page + rng.choice((b"", end)), rng))

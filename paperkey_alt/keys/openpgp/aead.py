@@ -56,8 +56,8 @@ class Eax:
         return ciphers.Cipher(self._aes, modes.CTR(self._omac(0, nonce))).encryptor().update(data)
 
     def _tag(self, nonce: bytes, sealed: bytes, associated_data: bytes) -> bytes:
-        parts = (self._omac(0, nonce), self._omac(1, associated_data), self._omac(2, sealed))
-        return bytes(a ^ b ^ c for a, b, c in zip(*parts, strict=True))
+        macs = (self._omac(0, nonce), self._omac(1, associated_data), self._omac(2, sealed))
+        return bytes(a ^ b ^ c for a, b, c in zip(*macs, strict=True))
 
     def _omac(self, tweak: int, data: bytes) -> bytes:
         mac = CMAC(self._aes)

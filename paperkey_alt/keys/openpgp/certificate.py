@@ -104,13 +104,13 @@ def smallest(key: Key) -> Smallest:
     kept = {
         sorter.primary.over: _kept(sorter.primary, (*_DIRECT, *_KEY_REVOCATIONS)),
         **{name.over: _kept(name, (*CERTIFICATIONS, *_NAME_REVOCATIONS)) for name in live},
-        **{part.over: _kept(part, (*_BINDINGS, *_SUBKEY_REVOCATIONS)) for part in needed},
+        **{section.over: _kept(section, (*_BINDINGS, *_SUBKEY_REVOCATIONS)) for section in needed},
     }
     sections = [sorter.primary, *live, *needed]
     out: list[Packet] = []
     for section in sections:
-        part = key.primary if section is sorter.primary else section.subkey
-        out.append(section.packet if part is None else _public(part))
+        packet = key.primary if section is sorter.primary else section.subkey
+        out.append(section.packet if packet is None else _public(packet))
         out += [own.packet for own in kept[section.over]]
     left_out = sorter.left_out + Counter(
         {
@@ -185,10 +185,10 @@ class _Sorter:
         self.primary = _Section(self.key.packet, key_packet.framed(self.key.public))
         self._found = {self.primary.over: self.primary}
         self._current: _Section | None = self.primary
-        parts = {part.packet: part for part in key.key_packets}
+        key_packets = {known.packet: known for known in key.key_packets}
         for order, packet in enumerate(key.packets):
             if packet.tag in KEY_TYPES:
-                self._begin_key(parts[packet])
+                self._begin_key(key_packets[packet])
             elif packet.tag == PacketType.USER_ID:
                 over = self.primary.over + signature.framed_user_id(packet.body)
                 self._current = self._found.setdefault(over, _Section(packet, over))
@@ -200,14 +200,14 @@ class _Sorter:
         self.names = [section for section in self._found.values() if section.is_name]
         self.subkeys = [section for section in self._found.values() if section.subkey]
 
-    def _begin_key(self, part: KeyPacket) -> None:
-        if part is self.key:
+    def _begin_key(self, begun: KeyPacket) -> None:
+        if begun is self.key:
             self._current = self.primary
             return
-        over = self.primary.over + key_packet.framed(part.public)
-        self._current = self._found.setdefault(over, _Section(part.packet, over, part))
-        if part.secret:
-            self._current.subkey = part  # of a public and a secret copy the secret one
+        over = self.primary.over + key_packet.framed(begun.public)
+        self._current = self._found.setdefault(over, _Section(begun.packet, over, begun))
+        if begun.secret:
+            self._current.subkey = begun  # of a public and a secret copy the secret one
 
     def _take(self, packet: Packet, order: int) -> None:
         """Put the signature in *packet* where it belongs, or count it."""
@@ -319,7 +319,7 @@ def _is_revoked(section: _Section) -> bool:
     )
 
 
-def _public(part: KeyPacket) -> Packet:
+def _public(packet: KeyPacket) -> Packet:
     """Return the public packet of a key, under a header like that of the packet in the file."""
-    tag = TO_PUBLIC[PacketType(part.packet.tag)]
-    return packets.with_shorter_body(tag, part.public, like=part.packet)
+    tag = TO_PUBLIC[PacketType(packet.packet.tag)]
+    return packets.with_shorter_body(tag, packet.public, like=packet.packet)

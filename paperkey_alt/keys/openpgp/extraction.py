@@ -65,9 +65,9 @@ def extract(key: Key, *, whole: bool = False, allow_unprotected: bool = False) -
         _require_protected(key)
     witnesses.require_agreement(key)
     left_out = [
-        _WITHOUT_SECRET[part.secrecy].format(part.title)
-        for part in key.key_packets
-        if not part.has_secret
+        _WITHOUT_SECRET[packet.secrecy].format(packet.title)
+        for packet in key.key_packets
+        if not packet.has_secret
     ]
     payload: Lean | Whole
     if whole:
@@ -96,7 +96,7 @@ def as_extract(key: Key, payload: Lean | Whole | Compact, notes: Iterable[str]) 
         key.protected,
         tuple(notes),
         key.expires,
-        lacks=tuple(_lack(part) for part in key.key_packets if not part.has_secret),
+        lacks=tuple(_lack(packet) for packet in key.key_packets if not packet.has_secret),
         is_revocable=not _carries_revocation(key),
     )
 
@@ -113,7 +113,7 @@ def rebuild(payload: Lean | Whole, certificate: Key | None) -> Rebuilt:
     if isinstance(payload, Whole):
         key = choice.choose(key_file.read(payload.packets), None)
         _require_secret(key)
-        return _rebuilt(key, payload.packets, {part.fingerprint for part in key.stubs})
+        return _rebuilt(key, payload.packets, {packet.fingerprint for packet in key.stubs})
     if certificate is None:
         raise CertificateError(
             "the paper carries only what is secret: the public certificate is needed to "
@@ -141,18 +141,18 @@ def rebuild_certificate(data: bytes) -> Rebuilt:
 
 def _rebuilt(key: Key, binary: bytes, printed: Collection[bytes]) -> Rebuilt:
     notes = (
-        f"The {part.title} came back without its secret: {_came_as(part, printed)}."
-        for part in key.without_secret
+        f"The {packet.title} came back without its secret: {_came_as(packet, printed)}."
+        for packet in key.without_secret
     )
     return Rebuilt(key_file.write(key, armored=True), binary, key.title, tuple(notes), key)
 
 
-def _came_as(part: KeyPacket, printed: Collection[bytes]) -> str:
+def _came_as(packet: KeyPacket, printed: Collection[bytes]) -> str:
     """
     Return what stands in place of a secret; *printed* are the fingerprints of which the paper has a
     part.
     """
-    if part.fingerprint in printed:
+    if packet.fingerprint in printed:
         return "the paper has the stub that was in the file, and that came back as it was"
     return (
         "the paper has none of it, so it came back as a public key packet. If your OpenPGP program "
@@ -163,9 +163,9 @@ def _came_as(part: KeyPacket, printed: Collection[bytes]) -> str:
 # Onto paper.
 
 
-def _lack(part: KeyPacket) -> Lack:
-    title = "primary key" if part.is_primary else f"subkey {part.key_id.hex().upper()}"
-    return Lack(title, is_stub=part.secrecy is Secrecy.STUB)
+def _lack(packet: KeyPacket) -> Lack:
+    title = "primary key" if packet.is_primary else f"subkey {packet.key_id.hex().upper()}"
+    return Lack(title, is_stub=packet.secrecy is Secrecy.STUB)
 
 
 def _carries_revocation(key: Key) -> bool:
@@ -191,7 +191,7 @@ _WITHOUT_SECRET = {
 def _require_secret(key: Key) -> None:
     if key.secret_packets:
         return
-    if any(part.secrecy is Secrecy.STUB for part in key.key_packets):
+    if any(packet.secrecy is Secrecy.STUB for packet in key.key_packets):
         raise NotASecretKey(
             f"the file has stubs in place of every secret of the key {key.title}; the secrets "
             "themselves may be on a card or offline",
@@ -203,16 +203,16 @@ def _require_secret(key: Key) -> None:
 
 
 def _require_supported(key: Key) -> None:
-    for part in key.key_packets:
-        if part.version not in key_packet.SUPPORTED_VERSIONS:
+    for packet in key.key_packets:
+        if packet.version not in key_packet.SUPPORTED_VERSIONS:
             raise UnsupportedKey(
-                f"the {part.title} is of version {part.version}; Ragleaf prints keys of "
+                f"the {packet.title} is of version {packet.version}; Ragleaf prints keys of "
                 "version 4 and 6"
             )
 
 
 def _require_protected(key: Key) -> None:
-    bare = [part.title for part in key.secret_packets if part.secrecy is Secrecy.UNPROTECTED]
+    bare = [packet.title for packet in key.secret_packets if packet.secrecy is Secrecy.UNPROTECTED]
     if bare:
         raise UnprotectedSecret(
             f"no passphrase protects the {' and the '.join(bare)}: anyone with the sheet has "
@@ -225,16 +225,16 @@ def _secret_parts(key: Key) -> Iterator[SecretPart]:
     Yield the secret parts, each a SecretPart, in the order of the file; stubs too, as they stand:
     no certificate has the serial number of a card.
     """
-    parts = [part for part in key.key_packets if part.secret]
-    if len(parts) > MOST_PARTS:
-        raise TooLarge(f"the key has {len(parts)} secret parts; a sheet set takes {MOST_PARTS}")
-    for part in parts:
-        if len(part.secret) > LONGEST_SECRET:
+    printed = [packet for packet in key.key_packets if packet.secret]
+    if len(printed) > MOST_PARTS:
+        raise TooLarge(f"the key has {len(printed)} secret parts; a sheet set takes {MOST_PARTS}")
+    for packet in printed:
+        if len(packet.secret) > LONGEST_SECRET:
             raise TooLarge(
-                f"the secret of the {part.title} has {len(part.secret)} bytes; a sheet set takes "
-                f"{LONGEST_SECRET}"
+                f"the secret of the {packet.title} has {len(packet.secret)} bytes; a sheet set "
+                f"takes {LONGEST_SECRET}"
             )
-        yield SecretPart(part.fingerprint, part.secret)
+        yield SecretPart(packet.fingerprint, packet.secret)
 
 
 def _own_packets(key: Key) -> tuple[list[Packet], list[str]]:
@@ -242,7 +242,7 @@ def _own_packets(key: Key) -> tuple[list[Packet], list[str]]:
     Return the packets that are the key's own, and in words what the others are. A signature that
     names no issuer is kept.
     """
-    names = frozenset().union(*(part.names for part in key.key_packets))
+    names = frozenset().union(*(packet.names for packet in key.key_packets))
     own: list[Packet] = []
     others: Counter[str] = Counter()
     is_on_attribute = False
@@ -275,9 +275,9 @@ def _repeated(fingerprints: Iterable[bytes]) -> str | None:
 
 
 def _require_belongs(secrets: dict[bytes, bytes], certificate: Key) -> None:
-    known = {part.fingerprint for part in certificate.key_packets}
+    known = {packet.fingerprint for packet in certificate.key_packets}
     repeated = _repeated(
-        part.fingerprint for part in certificate.key_packets if part.fingerprint in secrets
+        packet.fingerprint for packet in certificate.key_packets if packet.fingerprint in secrets
     )
     if repeated:
         raise CertificateError(
@@ -307,9 +307,9 @@ def _require_all(secrets: dict[bytes, bytes], key: Key, certificate: Key) -> Non
     no others, and one that is no stub.
     """
     carried = {
-        part.fingerprint: part.secret
-        for part in key.key_packets
-        if part.has_secret or part.fingerprint in secrets
+        packet.fingerprint: packet.secret
+        for packet in key.key_packets
+        if packet.has_secret or packet.fingerprint in secrets
     }
     if carried != secrets or not key.secret_packets:
         raise CertificateError(

@@ -37,7 +37,7 @@ class Key:
     packets: tuple[Packet, ...]
 
     def __post_init__(self) -> None:
-        are_primary = [part.is_primary for part in self.key_packets]
+        are_primary = [packet.is_primary for packet in self.key_packets]
         if are_primary[:1] != [True] or any(are_primary[1:]):
             raise ValueError("a key has one primary key packet, before its subkeys")
 
@@ -81,27 +81,27 @@ class Key:
     @property
     def secret_packets(self) -> tuple[KeyPacket, ...]:
         """The key packets that have their secret in them."""
-        return tuple(part for part in self.key_packets if part.has_secret)
+        return tuple(packet for packet in self.key_packets if packet.has_secret)
 
     @property
     def stubs(self) -> tuple[KeyPacket, ...]:
         """The secret key packets with a stub in place of the secret."""
-        return tuple(part for part in self.key_packets if part.secrecy is Secrecy.STUB)
+        return tuple(packet for packet in self.key_packets if packet.secrecy is Secrecy.STUB)
 
     @property
     def without_secret(self) -> tuple[KeyPacket, ...]:
         """The key packets that do not: public ones, and those with a stub."""
-        return tuple(part for part in self.key_packets if not part.has_secret)
+        return tuple(packet for packet in self.key_packets if not packet.has_secret)
 
     @property
     def protected_packets(self) -> tuple[KeyPacket, ...]:
         """The key packets over whose secret a passphrase is."""
-        return tuple(part for part in self.key_packets if part.secrecy is Secrecy.PROTECTED)
+        return tuple(packet for packet in self.key_packets if packet.secrecy is Secrecy.PROTECTED)
 
     @property
     def protected(self) -> bool:
         """Whether a passphrase protects every secret in the file."""
-        return not any(part.secrecy is Secrecy.UNPROTECTED for part in self.key_packets)
+        return not any(packet.secrecy is Secrecy.UNPROTECTED for packet in self.key_packets)
 
     @property
     def expires(self) -> datetime | None:

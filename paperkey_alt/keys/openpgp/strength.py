@@ -31,10 +31,10 @@ _MOST_OCTETS_OF_KEY = 1 << 30
 def cautions(key: Key) -> tuple[Weak, ...]:
     """Return what is weak in the protection of the secrets of *key*."""
     return tuple(
-        Weak(part.title, caution)
-        for part in key.secret_packets
-        if part.secrecy is Secrecy.PROTECTED
-        for caution in _cautions(_protection(part))
+        Weak(packet.title, caution)
+        for packet in key.secret_packets
+        if packet.secrecy is Secrecy.PROTECTED
+        for caution in _cautions(_protection(packet))
     )
 
 
@@ -45,20 +45,20 @@ def opened_by_empty_passphrase(key: Key) -> tuple[KeyPacket, ...]:
     """
     opened = []
     left = _MOST_OCTETS_OF_KEY
-    for part in key.secret_packets:
-        if part.secrecy is not Secrecy.PROTECTED:
+    for packet in key.secret_packets:
+        if packet.secrecy is not Secrecy.PROTECTED:
             continue
-        octets = _octets(_protection(part))
+        octets = _octets(_protection(packet))
         if octets is None or octets > min(left, _MOST_OCTETS):
             continue
         left -= octets
-        if _opens_empty(part):
-            opened.append(part)
+        if _opens_empty(packet):
+            opened.append(packet)
     return tuple(opened)
 
 
-def _protection(part: KeyPacket) -> Protection:
-    return s2k.pull(Buffer(part.secret), part.version)
+def _protection(packet: KeyPacket) -> Protection:
+    return s2k.pull(Buffer(packet.secret), packet.version)
 
 
 def _cautions(how: Protection) -> Iterator[Caution]:
@@ -86,11 +86,11 @@ def _octets(how: Protection) -> int | None:
     return 2 * how.specifier.count
 
 
-def _opens_empty(part: KeyPacket) -> bool:
+def _opens_empty(packet: KeyPacket) -> bool:
     try:
-        clear = protection.unlock(part.secret, public_part(part), b"")
+        clear = protection.unlock(packet.secret, public_part(packet), b"")
         # A sum of two bytes agrees by chance in one case of 65,536: the fields must fill it too.
-        material.secret_fields(clear, part.public)
+        material.secret_fields(clear, packet.public)
     except (KeyFileError, WrongPassphrase):
         return False
     return True

@@ -43,8 +43,8 @@ def unlock(key: Key, ask: Ask, known: Iterable[str] = ()) -> tuple[Unlocked, ...
     """
     tried = list(known)
     secrets = []
-    for part in key.secret_packets:
-        secret = unlock_part(part, tried, ask)
+    for packet in key.secret_packets:
+        secret = unlock_part(packet, tried, ask)
         if secret.passphrase is not None and secret.passphrase not in tried:
             tried.append(secret.passphrase)
         secrets.append(secret)
@@ -85,27 +85,27 @@ def check_pairs(secrets: Iterable[Unlocked]) -> tuple[str, ...]:
     return tuple(unchecked)
 
 
-def public_part(part: KeyPacket) -> PublicPart:
-    """Return what the secret packet of *part* shows of itself, which AEAD binds its secret to."""
-    return PublicPart(TO_SECRET[PacketType(part.packet.tag)], part.version, part.public)
+def public_part(packet: KeyPacket) -> PublicPart:
+    """Return what the secret packet of *packet* shows of itself, which AEAD binds its secret to."""
+    return PublicPart(TO_SECRET[PacketType(packet.packet.tag)], packet.version, packet.public)
 
 
-def unlock_part(part: KeyPacket, known: Iterable[str], ask: Callable[[str], str]) -> Unlocked:
+def unlock_part(packet: KeyPacket, known: Iterable[str], ask: Callable[[str], str]) -> Unlocked:
     """
     Return the secret of one key packet unlocked: by a *known* passphrase, or by what *ask* gives
     for its title, in any spelling.
 
     Raises WrongPassphrase, UnsupportedKey, DamagedKeyFile.
     """
-    if part.secrecy is Secrecy.UNPROTECTED:
-        return Unlocked(part, protection.unlock(part.secret, public_part(part), b""), None)
+    if packet.secrecy is Secrecy.UNPROTECTED:
+        return Unlocked(packet, protection.unlock(packet.secret, public_part(packet), b""), None)
     waiting = list(known)
     while True:
-        passphrase = waiting.pop(0) if waiting else ask(part.title)
+        passphrase = waiting.pop(0) if waiting else ask(packet.title)
         for spelling in spellings(passphrase):
-            clear = _tried(part, spelling)
+            clear = _tried(packet, spelling)
             if clear is not None:
-                return Unlocked(part, clear, spelling)
+                return Unlocked(packet, clear, spelling)
 
 
 def opens(secret: Unlocked, passphrase: str) -> bool:
@@ -117,8 +117,8 @@ def opens(secret: Unlocked, passphrase: str) -> bool:
     )
 
 
-def _tried(part: KeyPacket, passphrase: str) -> bytes | None:
+def _tried(packet: KeyPacket, passphrase: str) -> bytes | None:
     try:
-        return protection.unlock(part.secret, public_part(part), passphrase.encode())
+        return protection.unlock(packet.secret, public_part(packet), passphrase.encode())
     except WrongPassphrase:
         return None

@@ -33,10 +33,11 @@ def require_agreement(key: Key) -> None:
     key packet without a signature that could be computed has no witness, and passes.
     """
     witnesses = agreements(key)
-    for part in key.secret_packets:
-        if not any(witnesses.get(part.fingerprint, [True])):
+    for packet in key.secret_packets:
+        if not any(witnesses.get(packet.fingerprint, [True])):
             raise DamagedKeyFile(
-                f"the public part of the {part.title} does not agree with any signature in the file"
+                f"the public part of the {packet.title} does not agree with any signature in the "
+                "file"
             )
 
 
@@ -53,7 +54,7 @@ def agreements(key: Key) -> dict[bytes, list[bool]]:
     witnesses: dict[bytes, list[bool]] = {}
     for packet in key.packets:
         if packet.tag in KEY_TYPES:
-            subject = next(part for part in key.key_packets if part.packet is packet)
+            subject = next(candidate for candidate in key.key_packets if candidate.packet is packet)
             behind = b"" if subject is primary else key_packet.framed(subject.public)
         elif packet.tag == PacketType.USER_ID:
             behind = signature.framed_user_id(packet.body)

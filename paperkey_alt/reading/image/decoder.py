@@ -23,7 +23,7 @@ from typing import IO, TYPE_CHECKING
 
 from paperkey_alt.errors import SourceError
 from paperkey_alt.reading.image import decoder_process
-from paperkey_alt.reading.image.bounds import MOST_PAGES, MOST_PIXELS
+from paperkey_alt.reading.image.bounds import MOST_PAGES, MOST_PIXELS, MOST_PIXELS_A_SIDE
 from paperkey_alt.reading.image.decoder_process import (
     CORNERS,
     MOST_MEMORY,
@@ -43,8 +43,9 @@ if TYPE_CHECKING:
     from paperkey_alt.reading.image.codes import Code
 
 _LONGEST_REFUSAL = 4096
-_MOST_CODES = 1 << 16
-_LONGEST_CODE = 1 << 15  # bytes: the largest symbol holds 7,089 characters (ISO/IEC 18004)
+_MOST_CODES = 1 << 12
+_LONGEST_CODE = 1 << 14  # bytes: the largest symbol holds 7,089 digits (ISO/IEC 18004)
+_FARTHEST = 2 * MOST_PIXELS_A_SIDE  # of a corner: it may be beside the page
 _LIBRARIES = ("PIL", "pypdfium2", "zxingcpp")
 # A module that is imported was compiled before; one that is run is compiled each time.
 _PROGRAM = (
@@ -155,9 +156,25 @@ def pull_codes(stream: IO[bytes], name: str) -> list[Code] | None:
 
 def _pull_code(stream: IO[bytes]) -> Code:
     at = CORNERS.unpack(_pull(stream, CORNERS.size))
+    if max(map(abs, at)) > _FARTHEST:
+        raise Broken
     is_valid = _pull_number(stream)
     text = _pull_text(stream, _LONGEST_CODE)
-    return text if is_valid else None, tuple(zip(at[::2], at[1::2], strict=True))
+    corners = tuple(zip(at[::2], at[1::2], strict=True))
+    if not is_valid:
+        return None, corners
+    if not _is_square_seen(corners):
+        raise Broken
+    return text, corners
+
+
+def _is_square_seen(corners: Sequence[tuple[int, int]]) -> bool:
+    """Tell whether *corners* are those of a square, from whatever side: all of them turn alike."""
+    turns = []
+    for at, (x, y) in enumerate(corners):
+        (x_before, y_before), (x_next, y_next) = corners[at - 1], corners[(at + 1) % len(corners)]
+        turns.append((x - x_before) * (y_next - y) - (y - y_before) * (x_next - x))
+    return min(turns) > 0 or max(turns) < 0
 
 
 class _Process:

@@ -87,7 +87,10 @@ def test_where_that_process_lacks_memory_symbols_are_looked_for_here(monkeypatch
     assert read == set(range(made.head.total + 1))
 
 
-def code(text, corners=range(8), *, valid=1, length=None):
+SQUARE = (0, 0, 9, 0, 9, 9, 0, 9)
+
+
+def code(text, corners=SQUARE, *, valid=1, length=None):
     """A symbol as the process tells it."""
     told = numbers(valid, len(text) if length is None else length)
     return CORNERS.pack(*corners) + told + text
@@ -104,8 +107,12 @@ def test_symbols_in_answers():
     found = pulled(numbers(Answer.CODES, 2), code("Zoë".encode(), corners), code(b"", valid=0))
     assert found == [
         ("Zoë", ((-3, 0), (9, -1), (9, 9), (0, 9))),
-        (None, ((0, 1), (2, 3), (4, 5), (6, 7))),
+        (None, ((0, 0), (9, 0), (9, 9), (0, 9))),
     ]
+    mirrored = code(b"tide", (0, 0, 0, 9, 9, 9, 9, 0))
+    assert pulled(numbers(Answer.CODES, 1), mirrored)[0][0] == "tide"
+    nowhere = code(b"", [5] * 8, valid=0)
+    assert pulled(numbers(Answer.CODES, 1), nowhere) == [(None, ((5, 5),) * 4)]
     assert pulled(numbers(Answer.CODES, 0)) == []
     assert pulled(numbers(Answer.NO_MEMORY)) is None
 
@@ -119,6 +126,11 @@ NO_ANSWERS = {
     "a text longer than a symbol holds": (ONE, code(b"A" * (1 << 16))),
     "a text without an end": (ONE, code(b"tide", length=5)),
     "a text that is none": (ONE, code(b"\xff\xfe")),
+    "a corner far from any page": (ONE, code(b"tide", (0, 0, 1 << 40, 0, 9, 9, 0, 9))),
+    "four corners in one place": (ONE, code(b"tide", [5] * 8)),
+    "four corners in a row": (ONE, code(b"tide", (0, 0, 1, 1, 2, 2, 3, 3))),
+    "corners that cross": (ONE, code(b"tide", (0, 0, 9, 9, 9, 0, 0, 9))),
+    "a corner within the others": (ONE, code(b"tide", (0, 0, 9, 0, 2, 2, 0, 9))),
     "cut within the corners": (ONE, code(b"tide")[:20]),
 }
 

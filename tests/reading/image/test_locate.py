@@ -8,7 +8,10 @@ from PIL import Image, ImageDraw
 from paperkey_alt.format.line_set import lay_out
 from paperkey_alt.format.recover import Status
 from paperkey_alt.reading.image import locate, symbols
+from paperkey_alt.reading.image.corner_marks import CornerMarks
+from paperkey_alt.reading.image.pose import Lens, Pose
 from paperkey_alt.reading.image.pyramid import Pyramid
+from paperkey_alt.reading.image.strips import STRAIGHT
 from paperkey_alt.sheet import layout
 
 DPI = 150
@@ -214,3 +217,50 @@ def test_what_is_no_sheet_gives_no_row(name, size):
     assert [
         row for page in pages(picture) for shown in page.sheets for row in shown.rows if row.fine
     ] == []
+
+
+BLANK = Image.new("L", (620, 877), 255)
+A4 = layout.PAPERS["a4"]
+SMALL, LARGE, *_ = sorted(layout.presets(A4), key=lambda preset: preset.type_size)
+LENS = Lens((310.0, 438.0), 537.0, 0.08)
+
+
+def candidate(score=0.8, preset=LARGE, moved=0.0, lens=None):
+    """A sheet that may be on the blank page, so many points further down than another one."""
+    pose = Pose(np.array([(1.0, 0, 0), (0, 1, moved), (0, 0, 1)]), lens)
+    rows = (layout.sheet(1, 1, A4, preset),)
+    return locate.Candidate(A4, preset, rows, pose, None, score)
+
+
+@pytest.mark.parametrize(
+    ("preset", "moved", "is_near"),
+    [(LARGE, 0.0, True), (LARGE, 1.5, True), (LARGE, 2.5, False), (SMALL, 0.0, False)],
+)
+def test_where_rows_were_read_in_vain_they_are_not_read_again(monkeypatch, preset, moved, is_near):
+    """A place that hardly differs gives the same sheet again; another one, or other type, not."""
+    monkeypatch.setattr(locate, "_located", lambda *_: "another")
+    scan = locate.Scan(Pyramid(BLANK), CornerMarks(BLANK))
+    first = candidate()
+    vain = locate.LocatedSheet(A4, LARGE, first.sheets[0], first.pose, STRAIGHT, None)
+    assert [*locate._likeliest(scan, [candidate(preset=preset, moved=moved)], 1)] == ["another"]
+    scan.located.clear()
+    scan.in_vain.append(vain)
+    (found,) = locate._likeliest(scan, [candidate(preset=preset, moved=moved)], 1)
+    assert (found is vain) == is_near
+
+
+@pytest.mark.parametrize(
+    ("score", "is_straight_read", "is_compared"),
+    [(0.79, True, True), (0.79, False, False), (0.81, True, True), (0.81, False, True)],
+)
+def test_a_lens_must_show_more_where_nothing_was_read_without(
+    monkeypatch, score, is_straight_read, is_compared
+):
+    """Where rows were read without a lens, print through it need only look like print."""
+    scan = locate.Scan(Pyramid(BLANK), CornerMarks(BLANK))
+    straight, bent = candidate(0.8), candidate(score, lens=LENS)
+    scan.tried[locate._key(A4, LARGE, straight.pose)] = straight
+    monkeypatch.setattr(locate, "_by_legibility", lambda *_: [bent])
+    monkeypatch.setattr(locate, "_located", lambda _, of: of)
+    found = [*locate.find_through_lens(scan, is_straight_read=is_straight_read)]
+    assert found == [bent] * is_compared
