@@ -27,6 +27,9 @@ def main() -> None:
     # What is made while modules are loaded stays: to look for garbage after each 700 objects, as
     # Python does, takes a fifteenth of the time of reading two pages.
     gc.set_threshold(5000)
+    # numpy would share its small matrices among threads that wait for each other: a page that was
+    # read in 8 s took them 12 s of both processors, and was not read sooner.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     process.end_on_signals()
     try:
         _load()()
