@@ -46,7 +46,10 @@ _CELL = 24  # pixels over which the paper's brightness is taken to be even
 # hollow of these marks (half of its side).
 _SOLID, _HOLLOW = (0.88, 1.08), (0.45, 0.8)
 _LEAST, _MOST = 6.0, 24.0  # pixels of a mark's side: the sheet fills a third of the picture to all
-_MOST_SOLID = 12
+# Spots that may be solid marks: the largest, and after them the largest whose area is that of a
+# square but for so much, which that of a disk is; blotches have ragged edges. Added for the row
+# "augraphy DirtyDrum" of tests/bench/foreign_damage.py.
+_MOST_SOLID, _MORE_SQUARES, _SQUARE = 12, 6, 0.05
 # Bounds for hostile pictures: a page of print has some 1,200 hollow spots, and 17,000 ways.
 _MOST_HOLLOW, _MOST_WAYS = 4000, 50_000
 _MOST_POSES = 12  # by as many marks, of one paper
@@ -338,17 +341,20 @@ def _spots(grey: NDArray[np.float32], print_: Print) -> Spots:
     by the same determinant. Second moments as a description of shapes are Hu's ("Visual Pattern
     Recognition by Moment Invariants", 1962; from memory).
     """
-    solid, hollow = [], []
+    solid, is_square, hollow = [], [], []
     dark = _dark(grey, print_.dark)
     for area, x, y, spread in _components(_filled(dark) if print_.filled else dark):
         fill = area / (12 * spread) if spread > 0 else 0
         if _SOLID[0] <= fill <= _SOLID[1] and _LEAST <= area**0.5 <= _MOST:
             solid.append(Spot(x, y, area**0.5))
+            is_square.append(abs(fill - 1) < _SQUARE)
         elif _HOLLOW[0] <= fill <= _HOLLOW[1]:
             # A hollow mark has lost a quarter of its area.
             hollow.append(Spot(x, y, (area / 0.75) ** 0.5))
-    # The squares in the corners of QR symbols are smaller than the marks.
-    largest = sorted(solid, key=lambda spot: -spot.side)[:_MOST_SOLID]
+    # The squares in the corners of QR symbols are smaller than the marks, blotches may be larger.
+    order = sorted(range(len(solid)), key=lambda at: -solid[at].side)
+    others = [at for at in order[_MOST_SOLID:] if is_square[at]][:_MORE_SQUARES]
+    largest = [solid[at] for at in (*order[:_MOST_SOLID], *others)]
     if print_.filled:
         return Spots(tuple(largest), tuple(largest))
     unlike = {
