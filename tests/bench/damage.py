@@ -25,7 +25,7 @@ from paperkey_alt.reading.text import typed
 from paperkey_alt.sheet import text_file
 
 CHUNK = 500
-# Three of four as short as a key of Curve25519 is; long sets take ten times as long.
+# Three of four are short: the longest takes four times as long as they do.
 PAYLOAD_BYTES = (40, 60, 80) * 4 + (60, 150, 300, 620)
 
 
