@@ -22,7 +22,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import islice
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 import numpy as np
 
@@ -30,6 +30,7 @@ from paperkey_alt.format import head_line
 from paperkey_alt.format.lines import LAST_NUMBER, NO_MARK
 from paperkey_alt.reading.image import by_rows, courses, glyphs, pose, soft_decision, strips
 from paperkey_alt.reading.image.corner_marks import CornerMarks
+from paperkey_alt.reading.image.pyramid import Pyramid
 from paperkey_alt.sheet import layout
 from paperkey_alt.sheet.layout import NUMBER_CHARACTERS, PAPERS
 
@@ -37,10 +38,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from numpy.typing import NDArray
+    from PIL.Image import Image as Picture
 
     from paperkey_alt.format.head_line import Head
     from paperkey_alt.reading.image.pose import Points, Pose
-    from paperkey_alt.reading.image.pyramid import Pyramid
     from paperkey_alt.reading.image.strips import View, Warp
     from paperkey_alt.reading.image.symbols import Symbol
     from paperkey_alt.sheet.layout import Block, Paper, Plan, Preset, Row, Sheet
@@ -95,7 +96,8 @@ _NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where t
 class LocatedSheet:
     """
     A sheet on a picture: its paper and preset, its rows and blocks, where it lies, how it is
-    warped; *head* where it is known. *sheets* are those that it may be, laid out alike.
+    warped; *head* where it is known. *sheets* are those that it may be, laid out alike;
+    *is_followed* where its warp is that of `follow_rows`.
     """
 
     paper: Paper
@@ -105,6 +107,7 @@ class LocatedSheet:
     warp: Warp
     head: Head | None
     sheets: tuple[Sheet, ...] = ()
+    is_followed: bool = False
 
     def outline(self, row: Row) -> Points:
         """Return the corners of *row* on the picture, clockwise from the upper left."""
@@ -161,6 +164,11 @@ class Scan:
     located: dict[_Try, LocatedSheet] = field(default_factory=dict, compare=False)
     headless: set[tuple[Paper, bytes]] = field(default_factory=set, compare=False)
     in_vain: list[LocatedSheet] = field(default_factory=list, compare=False)
+
+    @classmethod
+    def of(cls, picture: Picture, symbols: Sequence[Symbol] = ()) -> Self:
+        """Return what there is to look at on *picture*, of which these *symbols* were read."""
+        return cls(Pyramid(picture), CornerMarks(picture), symbols)
 
 
 Finder = Callable[[Scan], Iterator[Candidate]]
@@ -227,8 +235,10 @@ def find_through_lens(scan: Scan, *, is_straight_read: bool) -> Iterator[Located
 def follow_rows(pyramid: Pyramid, located: LocatedSheet) -> LocatedSheet | None:
     """
     Return *located* with its rows where they run on the picture, however folded or waved the paper
-    is; None where nothing there looks like rows.
+    is; None where nothing there looks like rows, or they are there already.
     """
+    if located.is_followed:
+        return None
     type_size = located.preset.type_size
     seen = strips.view(pyramid, located.pose, type_size)
     rows = (located.sheet.head, *located.sheet.rows)
@@ -237,7 +247,7 @@ def follow_rows(pyramid: Pyramid, located: LocatedSheet) -> LocatedSheet | None:
         return None
     for _ in range(_FOLLOWED_ROUNDS):
         warp, _ = strips.align_more(seen, rows, type_size, warp)
-    return replace(located, warp=warp)
+    return replace(located, warp=warp, is_followed=True)
 
 
 def find_again(

@@ -90,14 +90,18 @@ def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) ->
     # without.
     from PIL import ImageOps  # noqa: PLC0415 - as said above
 
-    from paperkey_alt.reading.image import diagnosis  # noqa: PLC0415 - as said above
+    from paperkey_alt.reading.image import diagnosis, locate  # noqa: PLC0415 - as said above
 
-    inverted = ImageOps.invert(picture) if _may_be_negative(picture) else None
-    if inverted is not None and not blocks and _shows_head_line(inverted):
-        picture, inverted = inverted, None
-    blocks, pyramid, located, read = _located(picture, blocks)
+    scan, inverted = locate.Scan.of(picture, blocks), None
+    if _may_be_negative(picture):
+        inverted = locate.Scan.of(ImageOps.invert(picture), blocks)
+        if not blocks and locate.find_at_once(inverted):
+            scan, inverted = inverted, None
+    blocks, located, read = _located(scan)
     if not located and inverted is not None:
-        blocks, pyramid, located, read = _located(inverted, blocks, is_inverted=True)
+        scan = replace(inverted, symbols=blocks)
+        blocks, located, read = _located(scan, is_inverted=True)
+    pyramid = scan.pyramid
     for sheet in located:
         blocks = (*blocks, *_blocks_at_places(pyramid.picture, sheet, blocks))
     carried = () if thorough else {number for block in blocks for number, _ in block.lines}
@@ -111,19 +115,16 @@ def _with_rows(picture: Picture, blocks: Sequence[Symbol], *, thorough: bool) ->
 
 
 def _located(
-    picture: Picture, blocks: Sequence[Symbol], *, is_inverted: bool = False
-) -> tuple[Sequence[Symbol], Pyramid, Sequence[LocatedSheet], Sequence[PrintedSheet]]:
+    scan: Scan, *, is_inverted: bool = False
+) -> tuple[Sequence[Symbol], Sequence[LocatedSheet], Sequence[PrintedSheet]]:
     """
-    Return *blocks*, or those that are found with more effort where there are none; *picture* at
-    its levels; the sheets on it; and what was read to find them. On one that *is_inverted*, where
-    nothing looks like print at once, no rows are looked for with more effort.
+    Return the symbols of *scan*, or those that are found with more effort where there are none; the
+    sheets on it; and what was read to find them. On one that *is_inverted*, where nothing looks
+    like print at once, no rows are looked for with more effort.
     """
     from paperkey_alt.reading.image import diagnosis, locate  # noqa: PLC0415 - as said above
-    from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
-    from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
 
-    pyramid = Pyramid(picture)
-    scan = locate.Scan(pyramid, CornerMarks(picture), blocks)
+    picture, blocks = scan.pyramid.picture, scan.symbols
     read_before: dict[int, PrintedSheet] = {}
     through_lens: PrintedSheet | None = None
     if not blocks:
@@ -131,20 +132,20 @@ def _located(
         located = locate.find_at_once(scan) or _by_rows(scan, read_before, at_once=True)
         if located:
             others = _with_others(picture, located)
-            return blocks, pyramid, others, _read_enough(read_before.values())
+            return blocks, others, _read_enough(read_before.values())
         blocks = symbols.read_slowly(picture)
         is_vain = (is_inverted and not read_before) or diagnosis.is_blurred(picture)
         if not blocks and is_vain:
             # What was read at once is all that will be, but for symbols.
             blocks = symbols.read_harder(picture)
             located = locate.find_on(replace(scan, symbols=blocks)) if blocks else ()
-            return blocks, pyramid, located or _best(read_before.values()), ()
+            return blocks, located or _best(read_before.values()), ()
         if not blocks:
             through_lens = _through_lens(
                 scan, is_straight_read=any(map(_agreeing_rows, read_before.values()))
             )
             if through_lens is not None and _nearly_all_agree(through_lens):
-                return blocks, pyramid, (through_lens.located,), (through_lens,)
+                return blocks, (through_lens.located,), (through_lens,)
     located = locate.find_on(replace(scan, symbols=blocks))
     if not (blocks or located):
         blocks = symbols.read_harder(picture)
@@ -152,7 +153,7 @@ def _located(
     if not (blocks or located):
         located = _by_rows(scan, read_before, through_lens, at_once=False)
     read = (*read_before.values(), *([through_lens] if through_lens else ()))
-    return blocks, pyramid, located, _read_enough(read)
+    return blocks, located, _read_enough(read)
 
 
 def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[LocatedSheet, ...]:
@@ -160,8 +161,6 @@ def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[L
     from PIL import Image, ImageDraw  # noqa: PLC0415 - as said above
 
     from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
-    from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
-    from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
 
     rest, covered = picture.copy(), Image.new("1", picture.size)
     latest = located
@@ -172,7 +171,7 @@ def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[L
             ImageDraw.Draw(covered).polygon(outline, fill=1)
         if covered.histogram()[-1] > _COVERED * picture.width * picture.height:
             break
-        scan = locate.Scan(Pyramid(rest), CornerMarks(rest))
+        scan = locate.Scan.of(rest)
         latest = locate.find_at_once(scan) or _by_rows(scan, {}, at_once=True)
         located = (*located, *latest)
     return located
@@ -288,15 +287,6 @@ def _agreeing_rows(shown: PrintedSheet) -> int:
 def _nearly_all_agree(shown: PrintedSheet) -> bool:
     """Tell whether so many rows agree that no other sheet need be tried."""
     return _agreeing_rows(shown) > NEARLY_ALL * len(shown.rows)
-
-
-def _shows_head_line(picture: Picture) -> bool:
-    """Tell whether a head line is legible at once on *picture*."""
-    from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
-    from paperkey_alt.reading.image.corner_marks import CornerMarks  # noqa: PLC0415 - as said above
-    from paperkey_alt.reading.image.pyramid import Pyramid  # noqa: PLC0415 - as said above
-
-    return bool(locate.find_at_once(locate.Scan(Pyramid(picture), CornerMarks(picture))))
 
 
 def _may_be_negative(picture: Picture) -> bool:

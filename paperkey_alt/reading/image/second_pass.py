@@ -17,9 +17,7 @@ from typing import TYPE_CHECKING
 from paperkey_alt.errors import Place
 from paperkey_alt.format import lines
 from paperkey_alt.reading.image import decoder, diagnosis, locate, pages, printed_rows
-from paperkey_alt.reading.image.corner_marks import CornerMarks
 from paperkey_alt.reading.image.printed_rows import PrintedSheet
-from paperkey_alt.reading.image.pyramid import Pyramid
 from paperkey_alt.sheet import layout
 
 if TYPE_CHECKING:
@@ -47,7 +45,7 @@ def read(data: bytes, name: str, before: Sequence[Page], heads: Sequence[Head]) 
                 yield page
                 continue
             picture = next(decoded).picture()
-            scan = locate.Scan(Pyramid(picture), CornerMarks(picture))
+            scan = locate.Scan.of(picture)
             sheets = tuple(_of_a_set(scan, shown, heads) for shown in page.sheets)
             if not any(_agreeing_lines(shown) for shown in sheets):
                 found = _best(scan, locate.find_again(scan, heads[:_MOST_HEADS]), _VOTES)
