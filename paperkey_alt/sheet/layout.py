@@ -19,6 +19,7 @@ from paperkey_alt.sheet.qr import QUIET_MODULES
 
 MM = 72 / 25.4
 ADVANCE = 0.6  # of the type size: a Courier character's width
+CAPITALS = 0.58  # and the height of its capitals
 NUMBER_CHARACTERS = 4
 ROW_CHARACTERS = NUMBER_CHARACTERS + 2 + CHARACTERS + DATA_CHARACTERS // GROUP
 

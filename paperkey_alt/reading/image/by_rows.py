@@ -25,7 +25,7 @@ from PIL import Image
 from paperkey_alt.format.lines import CHARACTERS, group
 from paperkey_alt.reading.image.pose import Pose
 from paperkey_alt.sheet import layout
-from paperkey_alt.sheet.layout import ADVANCE, NUMBER_CHARACTERS, PAPERS
+from paperkey_alt.sheet.layout import ADVANCE, CAPITALS, NUMBER_CHARACTERS, PAPERS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -48,7 +48,6 @@ _STRIPED = 0.25  # how striped the profile is in the direction of rows, from whi
 _WIDER, _COARSE, _SCALES = 0.9, 1.012, 50
 _FINE, _FINER = 0.002, 4
 _ROOM = 0.3  # of a profile, at either end, that is taken for cut off
-_CAPITALS = 0.58  # of the type size: the height of a character
 _LEAST_FIT = 0.9  # correlation of the profiles under which a sheet is not proposed
 _MOST_PLACES = 3
 
@@ -171,7 +170,7 @@ def _bars(sheet: Sheet, preset: Preset) -> _Bars:
         if character != " "
     ]
     baselines = np.array([row.baseline for row in (sheet.head, *sheet.rows)])
-    rows = np.column_stack([baselines - _CAPITALS * preset.type_size, baselines])
+    rows = np.column_stack([baselines - CAPITALS * preset.type_size, baselines])
     return _Bars(np.array(cells), rows)
 
 

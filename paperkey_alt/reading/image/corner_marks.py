@@ -341,20 +341,21 @@ def _spots(grey: NDArray[np.float32], print_: Print) -> Spots:
     by the same determinant. Second moments as a description of shapes are Hu's ("Visual Pattern
     Recognition by Moment Invariants", 1962; from memory).
     """
-    solid, is_square, hollow = [], [], []
+    solid, squares, hollow = [], set(), []
     dark = _dark(grey, print_.dark)
     for area, x, y, spread in _components(_filled(dark) if print_.filled else dark):
         fill = area / (12 * spread) if spread > 0 else 0
         if _SOLID[0] <= fill <= _SOLID[1] and _LEAST <= area**0.5 <= _MOST:
-            solid.append(Spot(x, y, area**0.5))
-            is_square.append(abs(fill - 1) < _SQUARE)
+            solid.append(spot := Spot(x, y, area**0.5))
+            if abs(fill - 1) < _SQUARE:
+                squares.add(spot)
         elif _HOLLOW[0] <= fill <= _HOLLOW[1]:
             # A hollow mark has lost a quarter of its area.
             hollow.append(Spot(x, y, (area / 0.75) ** 0.5))
     # The squares in the corners of QR symbols are smaller than the marks, blotches may be larger.
-    order = sorted(range(len(solid)), key=lambda at: -solid[at].side)
-    others = [at for at in order[_MOST_SOLID:] if is_square[at]][:_MORE_SQUARES]
-    largest = [solid[at] for at in (*order[:_MOST_SOLID], *others)]
+    solid.sort(key=lambda spot: -spot.side)
+    smaller = [spot for spot in solid[_MOST_SOLID:] if spot in squares]
+    largest = [*solid[:_MOST_SOLID], *smaller[:_MORE_SQUARES]]
     if print_.filled:
         return Spots(tuple(largest), tuple(largest))
     unlike = {

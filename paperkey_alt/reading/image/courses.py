@@ -24,7 +24,7 @@ import numpy as np
 from paperkey_alt.reading.image import strips
 from paperkey_alt.reading.image.glyphs import EM
 from paperkey_alt.reading.image.strips import Bend, Warp
-from paperkey_alt.sheet.layout import ADVANCE, ROW_CHARACTERS
+from paperkey_alt.sheet.layout import ADVANCE, CAPITALS, ROW_CHARACTERS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
 # Steps of a profile to the type size; steps up and down that are looked at, some three rows of the
 # smallest type; and by how many the shift may change from strip to strip, a slope of 34°.
 _STEPS, _MOST, _STEEPEST = 10, 40, 4
-_CAPITALS = 0.6  # of the type size: the height of a character
 _CHANGED = 0.024  # off the likeness of a strip for each step by which its shift differs
 _COLUMNS = (-0.2, -0.05, 0.1, 0.25)  # of the type size: where a strip is looked at
 
@@ -77,7 +76,7 @@ def _bars(
             middles, (row.x, row.x + ROW_CHARACTERS * (middles[1] - middles[0]))
         )
         below = round((row.baseline - top) / high)
-        bars[first:end, below - round(_CAPITALS * _STEPS) : below] = 1
+        bars[first:end, below - round(CAPITALS * _STEPS) : below] = 1
     bars -= bars.mean(axis=1, keepdims=True)
     return bars
 
@@ -99,9 +98,7 @@ def _likeness(bars: NDArray[np.float32], profiles: NDArray[np.float32]) -> NDArr
     length = bars.shape[1]
     windows = np.lib.stride_tricks.sliding_window_view(profiles, length, axis=1)
     product = np.einsum("sn,swn->sw", bars, windows)
-    sums = np.cumsum(np.stack([profiles, profiles**2]), axis=2, dtype=float)
-    sums = np.pad(sums, ((0, 0), (0, 0), (1, 0)))
-    total, squares = sums[..., length:] - sums[..., :-length]
+    total, squares = strips.box_sums(profiles[:, None], 1, length)[:, :, 0]
     spread = np.sqrt(np.maximum(squares - total**2 / length, 1))
     likeness: NDArray[np.float64] = product / (
         spread * np.maximum(np.linalg.norm(bars, axis=1), 1)[:, None]

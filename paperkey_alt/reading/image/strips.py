@@ -374,7 +374,7 @@ def _correlation(windows: NDArray[np.float32], size: int) -> NDArray[np.float64]
     # What a transform of this size wraps around falls beyond *rows* and *columns*.
     shape = (_quick(windows.shape[1]), _quick(windows.shape[2]))
     product = np.fft.irfft2(np.fft.rfft2(windows, shape) * _spectrum(size, shape), shape)
-    total, squares = _box_sums(windows, high, wide)
+    total, squares = box_sums(windows, high, wide)
     spread = np.sqrt(np.maximum(squares - total**2 / template.size, template.size))
     even = template - template.mean()
     correlation: NDArray[np.float64] = product[:, :rows, :columns] / (spread * np.linalg.norm(even))
@@ -399,7 +399,7 @@ def _quick(size: int) -> int:
     return size if rest == 1 else _quick(size + 1)
 
 
-def _box_sums(values: NDArray[np.float32], high: int, wide: int) -> NDArray[np.float64]:
+def box_sums(values: NDArray[np.float32], high: int, wide: int) -> NDArray[np.float64]:
     """
     Return the sums of *values* and of their squares over *high* × *wide* of them at every place, by
     running sums down and then across (a summed-area table, Crow 1984, without the table; from
