@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 
-from paperkey_alt.errors import SourceError
+from paperkey_alt.reading.image.bounds import Refused
 from paperkey_alt.reading.image.scans import is_pdf
 from paperkey_alt.sheet.caption import PROGRAM_TITLE
 
@@ -75,13 +75,11 @@ def is_avif(data: bytes) -> bool:
     return data[_BRAND] in _AVIF
 
 
-def not_readable(data: bytes, name: str) -> SourceError:
-    """Return what to raise of a file *name* that cannot be read: what it is, and the way out."""
+def not_readable(data: bytes) -> Refused:
+    """Return what to say of a file that cannot be read: what it is, and the way out."""
     for first_bytes, title, advice in _OTHERS:
         if first_bytes.match(data):
-            return SourceError(f"{name} is {title}, which Ragleaf cannot read", advice=advice)
+            return Refused(f"is {title}, which Ragleaf cannot read", advice)
     if is_picture(data):
-        return SourceError(f"{name} is not a picture of a kind that Ragleaf can read")
-    return SourceError(
-        f"{name} is neither text nor a picture", advice="Give text, PDF, PNG, JPEG or TIFF files."
-    )
+        return Refused("is not a picture of a kind that Ragleaf can read")
+    return Refused("is neither text nor a picture", "Give text, PDF, PNG, JPEG or TIFF files.")

@@ -87,7 +87,8 @@ def _text(data: bytes, name: str) -> str:
     except UnicodeDecodeError:
         text = "\0"
     if "\0" in text:
-        raise kinds.not_readable(data, name)
+        refused = kinds.not_readable(data)
+        raise SourceError(f"{name} {refused.what}", advice=refused.advice or None)
     if len(text) > MOST_CHARACTERS:
         raise _too_long(name)
     return text

@@ -247,9 +247,8 @@ _LESS = "Scan it again with 300 dpi in grey, and save it as PNG or JPEG."
 def _pages(process: _Process, count: int) -> Iterator[DecodedPage]:
     for number in range(count):
         with process.told():
-            width, height, cut_short = pull_size(
-                process.asked(*[Request.NEXT] * (number > 0)), process.name
-            )
+            request = (Request.NEXT,) if number else ()  # the first page comes unasked
+            width, height, cut_short = pull_size(process.asked(*request), process.name)
         yield DecodedPage((width, height), process, is_cut_short=cut_short)
 
 

@@ -234,8 +234,7 @@ def _reported(data: bytes) -> Iterator[None]:
             warnings.simplefilter("ignore")
             yield
     except UnidentifiedImageError:
-        unknown = kinds.not_readable(data, "")
-        raise Refused(unknown.what.lstrip(), unknown.advice) from None
+        raise kinds.not_readable(data) from None
     except Image.DecompressionBombError:
         raise Refused("has far too many pixels", LESS) from None
     except (OSError, ValueError, SyntaxError, EOFError, OverflowError, TypeError) as error:
