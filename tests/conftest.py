@@ -9,9 +9,8 @@ import pytest
 from hypothesis import settings
 
 TESTS = Path(__file__).parent
-# Folders whose tests say nothing of branches, or nothing that a short test beside them does not.
-NEVER_COUNTED = frozenset({"bench", "fuzz", "rescue", "vectors"})
-LONG_NOT_COUNTED = frozenset({"entry", "format", "keys"})
+# Folders whose long tests say nothing of branches that a short test does not.
+NOT_COUNTED = frozenset({"bench", "entry", "format", "fuzz", "keys", "rescue", "vectors"})
 # Whose long tests take longest each, first of all.
 LONGEST = ("vectors", "test_guides.py", "rescue", "bench", "fuzz", "cli", "reading")
 
@@ -36,10 +35,12 @@ def pytest_collection_modifyitems(items):
     """
     ranks = {}
     for item in items:
+        ranks[item] = len(LONGEST)
+        if item.get_closest_marker("long") is None:
+            continue
         folder = item.path.relative_to(TESTS).parts[0]
-        is_long = item.get_closest_marker("long") is not None
-        if folder in NEVER_COUNTED or (is_long and folder in LONG_NOT_COUNTED):
+        if folder in NOT_COUNTED:
             item.add_marker(pytest.mark.no_cover)
-        is_first = is_long and folder in LONGEST
-        ranks[item] = LONGEST.index(folder) if is_first else len(LONGEST)
+        if folder in LONGEST:
+            ranks[item] = LONGEST.index(folder)
     items.sort(key=ranks.__getitem__)
