@@ -15,7 +15,8 @@ not agree. What is believed, in this order:
    name and no head has is a set that is not here.
 3. *One reading of each line:* that on which least was spent; where two are equally good and differ,
    the line is lost, for nothing tells which is forged. Where the digest does not agree then, the
-   sources that were given are believed one at a time.
+   sources that were given are believed one at a time, and then either reading of one such line, and
+   of each two of them.
 4. *Across the lines.* Lines that are lost are erasures and cost one spare line; those that passed
    their check and are wrong all the same are errors and cost two (`spare_lines.mend`).
 5. *The digest in the head line* says whether that was right. Where it does not agree, or too much
@@ -24,8 +25,9 @@ not agree. What is believed, in this order:
    each two of them, then without all on which as much was spent. The first with which the digest
    agrees is the body; it agrees with a wrong one by a chance of 2⁻⁴⁵ for each.
 
-At most MOST_HYPOTHESES are of the first two kinds, 4 of the last and MOST_SOURCES of sources: for
-each of MOST_HEADS no more than that many times are the spare lines decoded.
+At most MOST_HYPOTHESES are of the first two kinds, 4 of the last, MOST_SOURCES of sources and
+MOST_HYPOTHESES of lines with two readings: for each of MOST_HEADS no more than that many times are
+the spare lines decoded.
 """
 
 from __future__ import annotations
@@ -33,7 +35,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 from enum import Enum
-from itertools import chain, combinations, islice
+from itertools import chain, combinations, islice, product
 from typing import TYPE_CHECKING, NamedTuple
 
 from paperkey_alt.errors import (
@@ -71,7 +73,7 @@ SPENT_ON_CHOICE = 3
 # tests/bench/hypotheses.py: of 2,000 sets of 100 lines with as many lines of four to eight wrong
 # characters as spare lines, and as many more of two, 78.8 % come back where none is dropped, 98.0 %
 # where one may be, 99.3 % where two may be. A third changes nothing within the bound on hypotheses,
-# all of which take 0.4 s.
+# all of which take 0.4 s. So many lines with two equally good readings are chosen at a time, too.
 MOST_DROPPED = 2
 MOST_HYPOTHESES = 200
 
@@ -437,10 +439,16 @@ def _least_spent(placed: Iterable[_Placed]) -> DecodedLine | None:
     Return the reading of a line on which least was spent; two that are equally good and differ
     cancel out.
     """
+    best = _best_readings(placed)
+    return best[0] if len(best) == 1 else None
+
+
+def _best_readings(placed: Iterable[_Placed]) -> tuple[DecodedLine, ...]:
+    """Return the readings of a line on which least was spent, one of each that differs."""
     readings = [there.decoded for there in placed if there.decoded]
     least = min((decoded.spent for decoded in readings), default=0)
     best = {decoded.line: decoded for decoded in readings if decoded.spent == least}
-    return next(iter(best.values())) if len(best) == 1 else None
+    return tuple(best.values())
 
 
 _COMPARE = "Compare the mended lines with the paper first. Then read all lines of this set again."
@@ -454,7 +462,7 @@ def _mended(head: Head, seen: Mapping[int, Sequence[_Placed]]) -> tuple[bytes, .
     here = {number: there for number, there in seen.items() if number <= head.total}
     readings = _readings(here)
     problem: PaperError = NotEnoughLines("no line of the set was read")
-    for known in chain(_hypotheses(readings), _by_source(here)):
+    for known in chain(_hypotheses(readings), _by_source(here), _by_choice(here, readings)):
         try:
             every = spare_lines.mend(known, head.data_lines, head.spare_lines)
         except NotEnoughLines as error:
@@ -490,6 +498,26 @@ def _by_source(seen: Mapping[int, Sequence[_Placed]]) -> Iterator[dict[int, byte
             }
         )
         yield {number: reading.line.data for number, reading in own.items()}
+
+
+def _by_choice(
+    seen: Mapping[int, Sequence[_Placed]], readings: Mapping[int, DecodedLine]
+) -> Iterator[dict[int, bytes]]:
+    """
+    Yield the lines as in *readings*, and with them one reading of each one or two lines of which
+    several are equally good: each choice of these.
+    """
+    known = {number: decoded.line.data for number, decoded in readings.items()}
+    contested = {
+        number: best for number, there in seen.items() if len(best := _best_readings(there)) > 1
+    }
+    choices = (
+        known | {number: decoded.line.data for number, decoded in zip(numbers, chosen, strict=True)}
+        for size in range(1, MOST_DROPPED + 1)
+        for numbers in combinations(contested, size)
+        for chosen in product(*(contested[number] for number in numbers))
+    )
+    return islice(choices, MOST_HYPOTHESES)
 
 
 def _hypotheses(readings: Mapping[int, DecodedLine]) -> Iterator[dict[int, bytes]]:

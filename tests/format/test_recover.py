@@ -176,12 +176,61 @@ def test_a_line_read_twice_and_differently_decides_nothing():
     forged = RawLine(Place(), ((4, encode(Line(4, bytes(15)), line_set.head.mark)),))
     (found,) = recover([*raw_lines_of(line_set), forged]).sets
     assert found.body == body_of(300)
-    (short,) = recover([*raw_lines_of(line_set, range(10, 15)), forged]).sets
+    (short,) = recover([*raw_lines_of(line_set, range(10, 16)), forged]).sets
     assert short.body is None
     assert (
         next(line for line in short.lines if line.number == 4).remark
         == "read more than once, with different results"
     )
+
+
+@pytest.mark.parametrize("columns", [(), (3, 20)], ids=["fine", "two wrong characters"])
+@pytest.mark.parametrize(
+    ("numbers", "restored"), [((4,), True), ((4, 7), True), ((4, 7, 9), False)]
+)
+def test_of_lines_read_twice_the_digest_decides_where_spare_lines_are_used_up(
+    columns, numbers, restored
+):
+    """
+    As many lines are lost as are spare, and up to two others have a second reading that is as good
+    as the true one: they are restored. With a third, nothing is.
+    """
+    choose = random.Random(5)
+    line_set = lay_out(body_of(300), 5)
+    seen = raw_lines_of(line_set, range(10, 15))
+    for number in numbers:
+        forged = encode(Line(number, choose.randbytes(15)), line_set.head.mark)
+        true = line_set.lines[number - 1]
+        seen = replaced(seen, number, with_wrong(true, columns, choose))
+        seen.append(RawLine(Place(), ((number, with_wrong(forged, columns, choose)),)))
+    (found,) = recover(seen).sets
+    assert (found.body == body_of(300)) == restored
+    assert (found.body is None) == (not restored)
+
+
+def test_two_readings_of_a_line_are_chosen_one_line_and_two_lines_at_a_time():
+    """
+    Each reading of one line that has several, the others lost; then each of two; those on which
+    more was spent count for nothing; no more than there may be hypotheses.
+    """
+
+    def placed(number, letter, spent):
+        decoded = DecodedLine(Line(number, letter * 15), (), spent)
+        return recovering._Placed(RawLine(Place(), ((number, "A"),)), number, decoded)
+
+    seen = {
+        1: [placed(1, b"a", 2), placed(1, b"b", 2), placed(1, b"c", 4)],
+        2: [placed(2, b"d", 0)],
+        3: [placed(3, b"e", 0), placed(3, b"f", 0), placed(3, b"f", 0)],
+    }
+    readings = recovering._readings(seen)
+    assert [
+        "".join(chr(known[number][0]) if number in known else "-" for number in (1, 2, 3))
+        for known in recovering._by_choice(seen, readings)
+    ] == ["ad-", "bd-", "-de", "-df", "ade", "adf", "bde", "bdf"]
+    assert list(recovering._by_choice({2: seen[2]}, readings)) == []
+    many = {number: [placed(number, b"a", 0), placed(number, b"b", 0)] for number in range(1, 40)}
+    assert len(list(recovering._by_choice(many, {}))) == recovering.MOST_HYPOTHESES
 
 
 def test_forged_lines_are_outvoted_or_refused():
@@ -829,10 +878,14 @@ def test_one_head_line_alone_is_believed():
 
 
 def test_that_line_0_was_computed_is_told_of_a_set_that_lacks_a_line():
-    """Of two fine readings of a line the first made the head; which is right nothing tells."""
-    body = payload.pack(Whole(body_of(13)))
+    """
+    Of two fine readings of three lines the first ones made the head; so many are not chosen from.
+    """
+    body = payload.pack(Whole(body_of(40)))
     line_set = lay_out(body, 0)
-    forged = encode(Line(2, bytes(15)), line_set.head.mark)
-    seen = [*raw_lines_of(line_set, {0}), RawLine(Place(row=9), ((2, forged),))]
-    (found,) = recover(seen).sets
+    forged = [
+        RawLine(Place(row=9), ((number, encode(Line(number, bytes(15)), line_set.head.mark)),))
+        for number in (2, 3, 4)
+    ]
+    (found,) = recover([*raw_lines_of(line_set, {0}), *forged]).sets
     assert (found.head, found.body, found.computed) == (line_set.head, None, True)
