@@ -1,6 +1,6 @@
 """
 Where a sheet lies on a picture by its printed rows alone: `places`, for a picture on which its
-corner marks are cut off.
+corner marks are cut off or dirty.
 
 1. Dark pixels are those darker than a part of the paper around them; what is dark over a wide area
    is a symbol or the table, and no print (`_ink`).
@@ -11,6 +11,8 @@ corner marks are cut off.
    across its groups of characters. They are compared at every shift and a range of scales by
    normalised cross-correlation, through FFT (Lewis, "Fast Normalized Cross-Correlation", 1995; from
    memory). See `_fitted`.
+4. A smear down the picture is as dark between the rows as in them. Where these are known, the
+   profile across is taken again of what is darker in them. See `_Way.fit_without_smears`.
 
 What comes of it is a proposal: whether rows are there, their checks tell.
 """
@@ -42,7 +44,9 @@ _COVERED = 0.6  # of a cell: where so much is dark, it is no print
 _LEAST_INK = 2000  # pixels without which there are no rows
 _MOST_INK = 40_000  # pixels that are looked at
 _STEEPEST, _STEP = 15.0, 0.25  # degrees from upright or from on its side, and between two tries
-_STRIPED = 0.25  # how striped the profile is in the direction of rows, from which there are rows
+# How striped the profile is in the direction of rows, from which there may be rows: it is 0.18 and
+# more on the row "augraphy DirtyDrum" of tests/bench/foreign_damage.py.
+_STRIPED = 0.15
 # What is seen of a paper is this much wider at the most: scales that are tried go on from there up,
 # in steps like this, so many; and then as many on either side of the best, finer.
 _WIDER, _COARSE, _SCALES = 0.9, 1.012, 50
@@ -96,10 +100,12 @@ def _ink(grey: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[np.flo
     return x[::thin].astype(float), y[::thin].astype(float)
 
 
-def _profile(along: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
+def _profile(
+    along: NDArray[np.float64], weights: NDArray[np.float64] | None = None
+) -> tuple[NDArray[np.float64], float]:
     """Return how much ink is at each whole step of *along*, and where the first one is."""
     start = float(np.floor(along.min()))
-    return np.bincount((along - start).astype(np.intp)).astype(float), start
+    return np.bincount((along - start).astype(np.intp), weights).astype(float), start
 
 
 def _direction(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]:
@@ -121,27 +127,18 @@ def _fitted(
     run at *angle*, or the other way round; the picture is *larger* than that of the places *x* and
     *y*.
     """
-    cos, sin = np.cos(angle), np.sin(angle)
-    (across, left), (down, top) = _profile(x * cos + y * sin), _profile(y * cos - x * sin)
-    both_ways = (
-        (angle, _Profiles(_Profile(across), _Profile(down)), left, top),
-        (
-            angle + np.pi,
-            _Profiles(_Profile(across[::-1]), _Profile(down[::-1])),
-            1 - left - len(across),
-            1 - top - len(down),
-        ),
-    )
+    ways = [_Way(x, y, way) for way in (angle, angle + np.pi)]
     for paper in PAPERS.values():
-        least = max(len(across) / paper.width, len(down) / paper.height) * _WIDER
+        least = max(way.extent(paper) for way in ways) * _WIDER
         coarse = least * _COARSE ** np.arange(_SCALES)
         for preset in layout.presets(paper):
             bars = _bars(layout.sheet(1, preset.lines_a_page, paper, preset), preset)
-            for way, profiles, start_x, start_y in both_ways:
-                best = max(profiles.fit(bars, scale) for scale in coarse.tolist())
+            for way in ways:
+                best = max(way.fit(bars, scale) for scale in coarse.tolist())
                 fine = best.scale * (1 + _FINE * np.arange(-_FINER, _FINER + 1))
-                best = max(profiles.fit(bars, scale) for scale in fine.tolist())
-                pose = _pose(way, best.scale, start_x + best.across, start_y + best.down, larger)
+                best = max(way.fit(bars, scale) for scale in fine.tolist())
+                best = max(best, way.fit_without_smears(bars, best))
+                pose = _pose(way.angle, best.scale, best.across, best.down, larger)
                 yield Place(paper, preset, pose, best.fit)
 
 
@@ -174,23 +171,55 @@ def _bars(sheet: Sheet, preset: Preset) -> _Bars:
     return _Bars(np.array(cells), rows)
 
 
-class _Profiles(NamedTuple):
-    """The profiles of a picture, across and down."""
+class _Way:
+    """What is dark on a picture as seen with rows running at *angle*, and its two profiles."""
 
-    across: _Profile
-    down: _Profile
+    def __init__(self, x: NDArray[np.float64], y: NDArray[np.float64], angle: float) -> None:
+        self.angle = angle
+        cos, sin = np.cos(angle), np.sin(angle)
+        self._along, self._beneath = x * cos + y * sin, y * cos - x * sin
+        self._across, self._down = _Profile(self._along), _Profile(self._beneath)
+
+    def extent(self, paper: Paper) -> float:
+        """Return the scale at which what is dark is as large as *paper* in one direction."""
+        return max(self._across.extent / paper.width, self._down.extent / paper.height)
 
     def fit(self, bars: _Bars, scale: float) -> _Fit:
         """Return how well *bars* fit at *scale*."""
-        fit_across, across = self.across.fit(bars.across, scale)
-        fit_down, down = self.down.fit(bars.down, scale)
+        fit_across, across = self._across.fit(bars.across, scale)
+        fit_down, down = self._down.fit(bars.down, scale)
         return _Fit(fit_across + fit_down, scale, across, down)
+
+    def fit_without_smears(self, bars: _Bars, best: _Fit) -> _Fit:
+        """
+        Return how well *bars* fit at the scale of *best* and as far down, if what is dark in the
+        rows there counts less what is dark between them: a smear down the picture is in both.
+        """
+        edges = (bars.down * best.scale + best.down).ravel()
+        at = np.searchsorted(edges, self._beneath)
+        among = (at > 0) & (at < len(edges))
+        if not among.any():
+            return best
+        in_row = at % 2 == 1
+        rows = (edges[1::2] - edges[::2]).sum()
+        between = (edges[2::2] - edges[1:-1:2]).sum()
+        weights = np.where(in_row, 1.0, -rows / between)[among]
+        fit_down, _ = self._down.fit(bars.down, best.scale)
+        fit_across, across = _Profile(self._along[among], weights).fit(bars.across, best.scale)
+        return best._replace(fit=fit_across + fit_down, across=across)
 
 
 class _Profile:
-    """A profile with room around it, and what of it is the same for all that it is compared to."""
+    """
+    A profile of places *along* a direction with room around it, and what of it is the same for all
+    that it is compared to.
+    """
 
-    def __init__(self, profile: NDArray[np.float64]) -> None:
+    def __init__(
+        self, along: NDArray[np.float64], weights: NDArray[np.float64] | None = None
+    ) -> None:
+        profile, self._start = _profile(along, weights)
+        self.extent = len(profile)
         self._room = int(len(profile) * _ROOM)
         padded = np.pad(profile, self._room)
         self._length = len(padded)
@@ -200,7 +229,9 @@ class _Profile:
         self._squares = np.concatenate([(0,), np.cumsum(padded**2)])
 
     def fit(self, bars: NDArray[np.float64], scale: float) -> tuple[float, float]:
-        """Return how well *bars* fit at *scale* where they do best, and the shift of that."""
+        """
+        Return how well *bars* fit at *scale* where they do best, and where their origin is then.
+        """
         first = float(bars.min())
         edges = ((bars - first) * scale).round().astype(int)
         length = int(edges.max()) + 1
@@ -220,7 +251,7 @@ class _Profile:
         spread = np.sqrt(np.maximum(square - total**2 / length, 1))
         correlation = product / (spread * np.linalg.norm(template))
         at = int(correlation.argmax())
-        return float(correlation[at]), at - self._room - first * scale
+        return float(correlation[at]), self._start + at - self._room - first * scale
 
 
 def _pose(angle: float, scale: float, u: float, v: float, larger: float) -> Pose:

@@ -129,12 +129,12 @@ def _located(
     through_lens: PrintedSheet | None = None
     if not blocks:
         # Of a page of text alone that takes less than all that may be done to find a symbol.
-        located = locate.find_at_once(scan) or _by_rows(scan, read_before, at_once=True)
+        located, is_settled = _located_at_once(scan, read_before)
         if located:
             others = _with_others(picture, located)
             return blocks, others, _read_enough(read_before.values())
         blocks = symbols.read_slowly(picture)
-        is_vain = (is_inverted and not read_before) or diagnosis.is_blurred(picture)
+        is_vain = is_settled or (is_inverted and not read_before) or diagnosis.is_blurred(picture)
         if not blocks and is_vain:
             # What was read at once is all that will be, but for symbols.
             blocks = symbols.read_harder(picture)
@@ -151,9 +151,32 @@ def _located(
         blocks = symbols.read_harder(picture)
         located = locate.find_on(replace(scan, symbols=blocks)) if blocks else ()
     if not (blocks or located):
-        located = _by_rows(scan, read_before, through_lens, at_once=False)
+        _read_likely(scan, locate.find_likely(scan), read_before, through_lens)
+        located = _best((*read_before.values(), *filter(None, [through_lens])))
     read = (*read_before.values(), *([through_lens] if through_lens else ()))
     return blocks, located, _read_enough(read)
+
+
+def _located_at_once(
+    scan: Scan, read_before: dict[int, PrintedSheet]
+) -> tuple[tuple[LocatedSheet, ...], bool]:
+    """
+    Return the sheet of which the head line is legible or nearly all rows agree with their checks
+    where the corner marks most likely put it, or where its rows alone do; and where there is none,
+    whether the same rows were read at both places: then no other place would give more.
+    """
+    from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
+
+    located = locate.find_at_once(scan)
+    if located:
+        return located, False
+    read: list[PrintedSheet] = []
+    for way in (locate.find_likely(scan, at_once=True), locate.find_by_rows(scan)):
+        best = _read_likely(scan, way, read_before)
+        if best is not None and _nearly_all_agree(best):
+            return (best.located,), False
+        read += filter(None, [best])
+    return (), len(read) > 1 and _say_the_same(*read)
 
 
 def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[LocatedSheet, ...]:
@@ -172,41 +195,33 @@ def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[L
         if covered.histogram()[-1] > _COVERED * picture.width * picture.height:
             break
         scan = locate.Scan.of(rest)
-        latest = locate.find_at_once(scan) or _by_rows(scan, {}, at_once=True)
+        latest, _ = _located_at_once(scan, {})
         located = (*located, *latest)
     return located
 
 
-def _by_rows(
+def _read_likely(
     scan: Scan,
+    likely: Iterable[LocatedSheet],
     read_before: dict[int, PrintedSheet],
     best: PrintedSheet | None = None,
-    *,
-    at_once: bool,
-) -> tuple[LocatedSheet, ...]:
+) -> PrintedSheet | None:
     """
-    Return of what may be a sheet that of which most rows agree with their checks, if more than of
-    *best*; where none does, what looks most like print, if anything looks like it. If *at_once*,
-    only one of which nearly all rows agree, among the likeliest. What was *read_before* is not read
-    again.
+    Return what was read of what is *likely* a sheet: the first of which nearly all rows agree with
+    their checks, or that of which most do, if more than of *best*. What was *read_before* is not
+    read again.
     """
-    from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
-
-    ways = [locate.find_likely(scan, at_once=at_once)]
-    if not at_once:
-        ways.append(locate.find_by_rows(scan))
-    for way in ways:
-        for tried, likely in enumerate(way, 1):
-            if id(likely) not in read_before:
-                read_before[id(likely)] = _read_to_compare(scan, likely)
-            shown = read_before[id(likely)]
-            if _nearly_all_agree(shown):
-                return (shown.located,)
-            if best is None or _agreeing_rows(shown) > _agreeing_rows(best):
-                best = shown
-            if tried == _TRIED_IN_VAIN and _agreeing_rows(best) == 0:
-                break
-    return () if best is None or at_once else (best.located,)
+    for tried, sheet in enumerate(likely, 1):
+        if id(sheet) not in read_before:
+            read_before[id(sheet)] = _read_to_compare(scan, sheet)
+        shown = read_before[id(sheet)]
+        if best is None or _agreeing_rows(shown) > _agreeing_rows(best):
+            best = shown
+        if _nearly_all_agree(shown):
+            break
+        if tried == _TRIED_IN_VAIN and _agreeing_rows(best) == 0:
+            break
+    return best
 
 
 def _through_lens(scan: Scan, *, is_straight_read: bool) -> PrintedSheet | None:
@@ -260,8 +275,9 @@ def _read_whole(pyramid: Pyramid, sheet: LocatedSheet, carried: Collection[int])
 
 
 def _best(read: Iterable[PrintedSheet]) -> tuple[LocatedSheet, ...]:
-    """Return the sheet of those *read* of which most rows agree, if there are any."""
-    return tuple(shown.located for shown in sorted(read, key=_agreeing_rows)[-1:])
+    """Return the sheet of those *read* of which most rows agree, the first such one; if any is."""
+    best = max(read, key=_agreeing_rows, default=None)
+    return () if best is None else (best.located,)
 
 
 def _read_enough(read: Iterable[PrintedSheet]) -> tuple[PrintedSheet, ...]:
@@ -287,6 +303,12 @@ def _agreeing_rows(shown: PrintedSheet) -> int:
 def _nearly_all_agree(shown: PrintedSheet) -> bool:
     """Tell whether so many rows agree that no other sheet need be tried."""
     return _agreeing_rows(shown) > NEARLY_ALL * len(shown.rows)
+
+
+def _say_the_same(one: PrintedSheet, other: PrintedSheet) -> bool:
+    """Tell whether nearly the same rows agree with their checks, enough to be sure of the place."""
+    first, second = ({row.number for row in shown.rows if row.chosen} for shown in (one, other))
+    return len(first & second) >= max(_SURELY, NEARLY_ALL * len(first | second))
 
 
 def _may_be_negative(picture: Picture) -> bool:

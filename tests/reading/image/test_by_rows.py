@@ -99,6 +99,40 @@ def test_the_best_places_come_first():
     assert by_rows.places(picture)[0].paper == layout.PAPERS["a4"]
 
 
+SMEARS = ((0.05, 0.09), (0.5, 0.56), (0.66, 0.74), (0.77, 0.83))  # of the width
+
+
+def smeared(picture, turn):
+    """The picture with grain from its top to its bottom, as a dirty drum leaves it."""
+    pixels, choose = np.array(picture), np.random.default_rng(1)
+    for left, right in SMEARS:
+        within = (left, right) if turn == 0 else (1 - right, 1 - left)
+        columns = slice(*(round(part * picture.width) for part in within))
+        pixels[:, columns][choose.random(pixels[:, columns].shape) < 0.3] = 0
+    return Image.fromarray(pixels)
+
+
+@pytest.mark.parametrize("turn", [0, 180])
+def test_smears_along_the_paper_do_not_shift_the_rows(turn):
+    """
+    Beside the groups of characters smears are a better likeness of them, some 14 mm away; but they
+    are as dark between the rows.
+    """
+    _, picture, seen = cropped(13.2, turn)
+    points = np.array([(60.0, 120.0), (400.0, 120.0), (100.0, 600.0)])
+    best = by_rows.places(smeared(picture, turn))[0]
+    assert np.abs(best.pose.project(points) - seen(points)).max() < 1 / 25.4 * DPI
+    assert best.fit > 1.3
+
+
+def test_print_beside_where_rows_are_taken_to_be_is_no_error():
+    """A profile may fit best where nothing is between the first row and the last."""
+    bars = by_rows._Bars(np.array([(0.0, 5.0)]), np.array([(0.0, 5.0), (10.0, 15.0)]))
+    way = by_rows._Way(np.arange(500.0), np.full(500, 900.0), 0.0)
+    best = by_rows._Fit(1.0, 1.0, 0.0, 0.0)
+    assert way.fit_without_smears(bars, best) is best
+
+
 @pytest.mark.long
 @pytest.mark.parametrize(("kind", "turn"), [(13.2, 2), (11.0, 0), (7.7, 180), (9.6, 90)])
 @pytest.mark.parametrize("paper", layout.PAPERS)

@@ -7,7 +7,8 @@ from pictures import LENGTHS, block_box, encoded, plan, printed, rendered, row_b
 from PIL import Image, ImageDraw
 
 from paperkey_alt.errors import SourceError
-from paperkey_alt.reading.image import pages
+from paperkey_alt.reading.image import locate, pages
+from paperkey_alt.reading.image.printed_rows import PrintedRow, PrintedSheet
 
 DPI = 150
 
@@ -76,6 +77,45 @@ def test_rows_stand_in_for_symbols_that_are_gone():
     assert {row.number for row in shown.rows} == set(
         range(the_blocks()[1].first, the_blocks()[2].last + 1)
     )
+
+
+def test_where_marks_and_rows_tell_the_same_place_no_other_is_looked_for(monkeypatch):
+    """
+    Half of every third row is gone, with half of both head lines and all symbols: the others are
+    read, and nothing is tried that could only find a sheet which lies elsewhere.
+    """
+    made, picture = sheet(13.2, dpi=DPI)
+    laid = plan(made)
+    shown = laid.sheets[0]
+    for row in (shown.head, shown.foot, *shown.rows[::3]):
+        left, top, right, bottom = row_box(laid, row, DPI)
+        picture.paste(255, ((left + right) // 2, top, right, bottom))
+    monkeypatch.setattr(locate, "find_through_lens", lambda *_, **__: pytest.fail("tried"))
+    monkeypatch.setattr(locate, "find_on", lambda *_: pytest.fail("tried"))
+    whole = {row.number for row in shown.rows} - {row.number for row in shown.rows[::3]}
+    assert told(read(picture)) >= {(number, made.lines[number - 1]) for number in whole}
+
+
+def test_nearly_the_same_rows_must_agree_at_both_places():
+    """Three rows at least, and eight of ten of all that agree at one of them."""
+
+    def agreeing(*numbers):
+        rows = [
+            PrintedRow(number, "A", "A" if number in numbers else None, ("A",))
+            for number in range(1, 21)
+        ]
+        return PrintedSheet(None, tuple(rows))
+
+    cases = (
+        ((1, 2, 3), (1, 2, 3), True),
+        ((1, 2), (1, 2), False),
+        ((1, 2, 3, 4, 5), (1, 2, 3, 4), True),
+        ((1, 2, 3, 4, 5, 6), (1, 2, 3, 4), False),
+        ((1, 2, 3), (4, 5, 6), False),
+    )
+    for one, other, same in cases:
+        assert pages._say_the_same(agreeing(*one), agreeing(*other)) == same
+        assert pages._say_the_same(agreeing(*other), agreeing(*one)) == same
 
 
 def test_a_symbol_that_is_not_found_is_read_at_its_place():
