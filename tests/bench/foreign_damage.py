@@ -31,7 +31,7 @@ from paperkey_alt.reading.text import typed
 DPI = 300
 
 
-def by_opencv():  # noqa: C901 - a table of conditions, each a few rows
+def by_opencv():  # noqa: C901, PLR0915 - a table of conditions, each a few rows
     """Conditions made with opencv: a name and a function of pixels and a generator."""
     import cv2  # noqa: PLC0415 - not installed everywhere
 
@@ -111,10 +111,39 @@ def by_opencv():  # noqa: C901 - a table of conditions, each a few rows
 
         return askew
 
+    def sunk(depth):
+        def at_spine(pixels, _):
+            # Towards the left edge the paper falls away: narrower, darker, and seen from above.
+            high, wide = pixels.shape
+            steep = np.exp(-np.arange(wide) / (0.09 * wide))
+            along = np.cumsum(1 + steep * depth / 75)
+            across = np.broadcast_to(along / along[-1] * (wide - 1), pixels.shape)
+            beneath = np.arange(high)[:, None]
+            down = beneath - depth * steep * (2 * beneath / high - 1)
+            seen = cv2.remap(
+                pixels, np.float32(across), np.float32(down), cv2.INTER_LINEAR, borderValue=255
+            )
+            return (seen * (1 - 0.6 * steep)).astype(np.uint8)
+
+        return at_spine
+
+    def torn_in_two(pixels, rng):
+        # Laid together again, 3 mm and 1.5° beside where it was.
+        high, wide = pixels.shape
+        ragged = np.cumsum(rng.normal(0, 3, wide))
+        is_upper = np.arange(high)[:, None] < 0.45 * high + (ragged - ragged.mean()) / 2
+        matrix = cv2.getRotationMatrix2D((wide / 2, 0.45 * high), 1.5, 1)
+        matrix[:, 2] += (20, 35)
+        lower = np.where(is_upper, 255, pixels).astype(np.uint8)
+        moved = cv2.warpAffine(lower, matrix, (wide, high), borderValue=255)
+        return np.minimum(np.where(is_upper, pixels, 255), moved).astype(np.uint8)
+
     return {
         **{f"motion blur {length}": motion(length) for length in (5, 9, 13)},
         **{f"aslant {share}": slanted(share) for share in (0.05, 0.12)},
         **{f"waves of {depth}": waved(depth) for depth in (10, 25)},
+        **{f"spine sunk by {depth}": sunk(depth) for depth in (40, 90)},
+        "torn in two": torn_in_two,
         **{f"adaptive threshold {window}": adaptive(window) for window in (15, 31, 101)},
         "thinned print": morphed(cv2.dilate, 3),
         "bold print": morphed(cv2.erode, 3),
