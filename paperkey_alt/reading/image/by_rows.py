@@ -51,7 +51,7 @@ _STRIPED = 0.15
 # in steps like this, so many; and then as many on either side of the best, finer.
 _WIDER, _COARSE, _SCALES = 0.9, 1.012, 50
 _FINE, _FINER = 0.002, 4
-_ROOM = 0.3  # of a profile, at either end, that is taken for cut off
+_ROOM = 1.0  # of a profile, at either end, that is taken for cut off: a half of a sheet
 _LEAST_FIT = 0.9  # correlation of the profiles under which a sheet is not proposed
 _MOST_PLACES = 3
 

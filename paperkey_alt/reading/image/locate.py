@@ -59,6 +59,7 @@ _LEAST_FOLLOWED, _FOLLOWED_ROUNDS = 0.4, 2
 _TAKEN_OFF = 0.005  # of the score, for each pixel of warp
 _SAMPLE, _FIRST_SAMPLE = 9, 3  # rows by which a pose is judged, and by which many poses are
 _FIRST_ROUNDS = 2  # of looks at these
+_LEAST_THERE = 0.3  # of the rows of a sheet that must be on the picture: a half of one is read
 _MOST_TRIED, _MOST_COMPARED = 6, 4  # poses of each paper that are judged, and that are returned
 _AT_ONCE = (2, 2)  # of these before other things are tried
 # Mean score of the characters of a sheet from which it may be one: of scenes and of the letters of
@@ -84,9 +85,9 @@ _AGAIN, _AGAIN_COMPARED = 2, 2
 # Fit of a sheet by its rows alone from which that is tried: on 15 cropped pages
 # the right place had 1.41 and more, those of rows that are elsewhere 1.24 at the most.
 _SURE_OF_ROWS = 1.3
-# And that of the best place, where dirt spoils the fit: added for the row "augraphy DirtyDrum" of
-# tests/bench/foreign_damage.py.
-_FIT_OF_ROWS = 1.1
+# And that of the best place, where dirt spoils the fit or half of the sheet is not there: added for
+# the row "augraphy DirtyDrum" of tests/bench/foreign_damage.py, and for halves of such pages.
+_FIT_OF_ROWS = 0.95
 _LIKELIEST = 4  # poses by marks at which a head line is looked for before anything else
 _ALIKE = 2.0  # points by which two poses may differ that need not both be tried: rows have room
 _NEAR = 0.35  # of a symbol's side: as far as marks may put symbols from where they were read
@@ -488,8 +489,18 @@ def _by_rows_alone(scan: Scan) -> Iterator[Candidate]:
 
 
 def _legibility(scan: Scan, sheet: Sheet, fitted: Pose, preset: Preset) -> float:
-    """Return how legible a few rows of *sheet* are at a place, or that no rows are seen there."""
-    rows = sheet.rows[:: -(-len(sheet.rows) // _FIRST_SAMPLE)]
+    """
+    Return how legible a few rows of *sheet* are at a place, or that no rows are seen there. Of a
+    sheet that is cut off, these are rows of what is there.
+    """
+    size = np.array(scan.pyramid.picture.size)
+    middles = np.array([(row.x + layout.row_width(preset) / 2, row.baseline) for row in sheet.rows])
+    seen_at = fitted.project(middles)
+    is_there = ((seen_at >= 0) & (seen_at < size)).all(axis=1)
+    there = [sheet.rows[at] for at in np.flatnonzero(is_there)]
+    if len(there) < _LEAST_THERE * len(sheet.rows):
+        return 0.0
+    rows = there[:: -(-len(there) // _FIRST_SAMPLE)]
     seen = strips.view(scan.pyramid, fitted, preset.type_size)
     warp, score = strips.align(seen, rows, preset.type_size, _HOPELESS, rounds=_FIRST_ROUNDS)
     return score if score < _HOPELESS else strips.legibility(seen, rows, preset.type_size, warp)

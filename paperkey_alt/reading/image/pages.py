@@ -126,13 +126,14 @@ def _located(
 
     picture, blocks = scan.pyramid.picture, scan.symbols
     read_before: dict[int, PrintedSheet] = {}
+    whole: tuple[PrintedSheet, ...] = ()
     through_lens: PrintedSheet | None = None
     if not blocks:
         # Of a page of text alone that takes less than all that may be done to find a symbol.
-        located, is_settled = _located_at_once(scan, read_before)
+        located, whole, is_settled = _located_at_once(scan, read_before)
         if located:
-            others = _with_others(picture, located)
-            return blocks, others, _read_enough(read_before.values())
+            others, read = _with_others(picture, located)
+            return blocks, others, (*whole, *read, *_read_enough(read_before.values()))
         blocks = symbols.read_slowly(picture)
         is_vain = is_settled or (is_inverted and not read_before) or diagnosis.is_blurred(picture)
         if not blocks and is_vain:
@@ -146,7 +147,8 @@ def _located(
             )
             if through_lens is not None and _nearly_all_agree(through_lens):
                 return blocks, (through_lens.located,), (through_lens,)
-    located = locate.find_on(replace(scan, symbols=blocks))
+    # A head line that misled once would again.
+    located = locate.find_on(replace(scan, symbols=blocks)) if blocks or not whole else ()
     if not (blocks or located):
         blocks = symbols.read_harder(picture)
         located = locate.find_on(replace(scan, symbols=blocks)) if blocks else ()
@@ -159,34 +161,45 @@ def _located(
 
 def _located_at_once(
     scan: Scan, read_before: dict[int, PrintedSheet]
-) -> tuple[tuple[LocatedSheet, ...], bool]:
+) -> tuple[tuple[LocatedSheet, ...], tuple[PrintedSheet, ...], bool]:
     """
-    Return the sheet of which the head line is legible or nearly all rows agree with their checks
-    where the corner marks most likely put it, or where its rows alone do; and where there is none,
-    whether the same rows were read at both places: then no other place would give more.
+    Return the sheet of which the head line and another row, or nearly all rows, agree with their
+    checks where the corner marks most likely put it, or where its rows alone do; what was read in
+    full because of its head line; and where there is no sheet, whether the same rows were read at
+    both places: then no other place would give more.
+
+    Head lines of several papers are close to each other: where no other row agrees, one that is
+    legible may have been taken for that of another paper.
     """
     from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
 
-    located = locate.find_at_once(scan)
-    if located:
-        return located, False
+    whole = tuple(_read_whole(scan.pyramid, sheet, ()) for sheet in locate.find_at_once(scan))
+    if any(row.number and row.chosen for shown in whole for row in shown.rows):
+        return tuple(shown.located for shown in whole), whole, False
+    read_before.update({id(shown.located): shown for shown in whole})
     read: list[PrintedSheet] = []
     for way in (locate.find_likely(scan, at_once=True), locate.find_by_rows(scan)):
         best = _read_likely(scan, way, read_before)
         if best is not None and _nearly_all_agree(best):
-            return (best.located,), False
+            return (best.located,), (), False
         read += filter(None, [best])
-    return (), len(read) > 1 and _say_the_same(*read)
+    return (), whole, len(read) > 1 and _say_the_same(*read)
 
 
-def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[LocatedSheet, ...]:
-    """Return the sheets *located* on *picture*, and others for which there is room beside them."""
+def _with_others(
+    picture: Picture, located: tuple[LocatedSheet, ...]
+) -> tuple[tuple[LocatedSheet, ...], tuple[PrintedSheet, ...]]:
+    """
+    Return the sheets *located* on *picture*, and others for which there is room beside them; and
+    what was read of these in full.
+    """
     from PIL import Image, ImageDraw  # noqa: PLC0415 - as said above
 
     from paperkey_alt.reading.image import locate  # noqa: PLC0415 - as said above
 
     rest, covered = picture.copy(), Image.new("1", picture.size)
     latest = located
+    read: tuple[PrintedSheet, ...] = ()
     while latest and len(located) < _MOST_SHEETS:
         for sheet in latest:
             outline = [(float(x), float(y)) for x, y in sheet.paper_outline()]
@@ -195,9 +208,9 @@ def _with_others(picture: Picture, located: tuple[LocatedSheet, ...]) -> tuple[L
         if covered.histogram()[-1] > _COVERED * picture.width * picture.height:
             break
         scan = locate.Scan.of(rest)
-        latest, _ = _located_at_once(scan, {})
-        located = (*located, *latest)
-    return located
+        latest, whole, _ = _located_at_once(scan, {})
+        located, read = (*located, *latest), (*read, *whole)
+    return located, read
 
 
 def _read_likely(

@@ -96,6 +96,24 @@ def test_where_marks_and_rows_tell_the_same_place_no_other_is_looked_for(monkeyp
     assert told(read(picture)) >= {(number, made.lines[number - 1]) for number in whole}
 
 
+@pytest.mark.parametrize(
+    "kind", [13.2, *(pytest.param(kind, marks=pytest.mark.long) for kind in (11.0, 9.6))]
+)
+@pytest.mark.parametrize("paper", ["a4", pytest.param("letter", marks=pytest.mark.long)])
+def test_the_halves_of_a_torn_sheet_give_its_rows(kind, paper):
+    """
+    Each by itself, without symbols: every row but that which was torn is there under its number,
+    and nothing in it mended.
+    """
+    made, picture = sheet(kind, paper, dpi=200)
+    middle = picture.height // 2
+    halves = [(0, 0, picture.width, middle), (0, middle, picture.width, picture.height)]
+    rows = set(enumerate(made.lines, 1))
+    seen = [told(read(picture.crop(half))) & rows for half in halves]
+    assert min(map(len, seen)) > len(rows) / 4
+    assert len(set.union(*seen)) >= len(rows) - 2
+
+
 def test_nearly_the_same_rows_must_agree_at_both_places():
     """Three rows at least, and eight of ten of all that agree at one of them."""
 
