@@ -191,7 +191,7 @@ def _with_others(
 ) -> tuple[tuple[LocatedSheet, ...], tuple[PrintedSheet, ...]]:
     """
     Return the sheets *located* on *picture*, and others for which there is room beside them; and
-    what was read of these in full.
+    what was read of these, where nearly all rows agreed.
     """
     from PIL import Image, ImageDraw  # noqa: PLC0415 - as said above
 
@@ -209,7 +209,8 @@ def _with_others(
             break
         scan = locate.Scan.of(rest)
         latest, whole, _ = _located_at_once(scan, {})
-        located, read = (*located, *latest), (*read, *whole)
+        # Of what is covered here rows may be missing that the whole picture shows.
+        located, read = (*located, *latest), (*read, *filter(_nearly_all_agree, whole))
     return located, read
 
 
