@@ -507,12 +507,14 @@ def _by_choice(
     Yield the lines as in *readings*, and with them one reading of each one or two lines of which
     several are equally good: each choice of these.
     """
-    known = {number: decoded.line.data for number, decoded in readings.items()}
     contested = {
         number: best for number, there in seen.items() if len(best := _best_readings(there)) > 1
     }
     choices = (
-        known | {number: decoded.line.data for number, decoded in zip(numbers, chosen, strict=True)}
+        {
+            number: decoded.line.data
+            for number, decoded in chain(readings.items(), zip(numbers, chosen, strict=True))
+        }
         for size in range(1, MOST_DROPPED + 1)
         for numbers in combinations(contested, size)
         for chosen in product(*(contested[number] for number in numbers))

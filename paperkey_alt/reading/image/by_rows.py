@@ -143,12 +143,16 @@ def _fitted(
 
 
 class _Fit(NamedTuple):
-    """How well profiles fit at a scale, and the shifts across and down at which they do."""
+    """
+    How well profiles fit at a scale, the shifts across and down at which they do, and how well
+    that down does by itself.
+    """
 
     fit: float
     scale: float
     across: float
     down: float
+    fit_down: float
 
 
 class _Bars(NamedTuple):
@@ -188,7 +192,7 @@ class _Way:
         """Return how well *bars* fit at *scale*."""
         fit_across, across = self._across.fit(bars.across, scale)
         fit_down, down = self._down.fit(bars.down, scale)
-        return _Fit(fit_across + fit_down, scale, across, down)
+        return _Fit(fit_across + fit_down, scale, across, down, fit_down)
 
     def fit_without_smears(self, bars: _Bars, best: _Fit) -> _Fit:
         """
@@ -204,9 +208,8 @@ class _Way:
         rows = (edges[1::2] - edges[::2]).sum()
         between = (edges[2::2] - edges[1:-1:2]).sum()
         weights = np.where(in_row, 1.0, -rows / between)[among]
-        fit_down, _ = self._down.fit(bars.down, best.scale)
         fit_across, across = _Profile(self._along[among], weights).fit(bars.across, best.scale)
-        return best._replace(fit=fit_across + fit_down, across=across)
+        return best._replace(fit=fit_across + best.fit_down, across=across)
 
 
 class _Profile:

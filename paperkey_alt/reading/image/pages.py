@@ -152,11 +152,11 @@ def _located(
     if not (blocks or located):
         blocks = symbols.read_harder(picture)
         located = locate.find_on(replace(scan, symbols=blocks)) if blocks else ()
-    if not (blocks or located):
+    is_lost = not (blocks or located)
+    if is_lost:
         _read_likely(scan, locate.find_likely(scan), read_before, through_lens)
-        located = _best((*read_before.values(), *filter(None, [through_lens])))
-    read = (*read_before.values(), *([through_lens] if through_lens else ()))
-    return blocks, located, _read_enough(read)
+    read = (*read_before.values(), *filter(None, [through_lens]))
+    return blocks, _best(read) if is_lost else located, _read_enough(read)
 
 
 def _located_at_once(

@@ -129,7 +129,7 @@ def test_print_beside_where_rows_are_taken_to_be_is_no_error():
     """A profile may fit best where nothing is between the first row and the last."""
     bars = by_rows._Bars(np.array([(0.0, 5.0)]), np.array([(0.0, 5.0), (10.0, 15.0)]))
     way = by_rows._Way(np.arange(500.0), np.full(500, 900.0), 0.0)
-    best = by_rows._Fit(1.0, 1.0, 0.0, 0.0)
+    best = by_rows._Fit(1.0, 1.0, 0.0, 0.0, 0.5)
     assert way.fit_without_smears(bars, best) is best
 
 
